@@ -1,0 +1,50 @@
+"""The errors that a person can be told about.
+
+AppError
+├── ClipError        a film that cannot be opened, or a frame that cannot be had
+│   └── ClipClosed   a clip used after it was closed
+├── RunFileError     a run file that breaks the contract
+├── TableError       a table of measurements that cannot be read
+├── SetupIncomplete  a run that lacks what the work asked for needs
+├── Stopped          long work that the user stopped
+└── OutputError      results that could not be written
+"""
+
+from __future__ import annotations
+
+
+class AppError(Exception):
+    """Something that a person can mend; its text is one clear line."""
+
+    def __init__(self, words: str, *, where: str = "") -> None:
+        self.words = " ".join(words.split())
+        self.where = where
+        super().__init__(f"{where}: {self.words}" if where else self.words)
+
+
+class ClipError(AppError):
+    """A film cannot be opened or one of its frames cannot be had; `where` names the file or the frame."""
+
+
+class ClipClosed(ClipError):
+    """A clip was used after it was closed."""
+
+
+class RunFileError(AppError):
+    """A run file breaks the contract; `where` names the file and the key."""
+
+
+class TableError(AppError):
+    """A table of measurements cannot be read; `where` names the file, the row and the column."""
+
+
+class SetupIncomplete(AppError):
+    """The run lacks something that the work asked for needs; `where` names the key."""
+
+
+class Stopped(AppError):
+    """Long work was stopped by the user; nothing was left half done."""
+
+
+class OutputError(AppError):
+    """Results could not be written; `where` names the file or folder."""
