@@ -21,7 +21,7 @@ class By(Enum):
     FOUND = "found"
 
 
-class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A part of a run file: frozen, and an unknown key is an error."""
 
 
@@ -148,7 +148,7 @@ class Reading(_Part):
     note: str = ""
 
 
-class Run(_Part):
+class Run(_Part, kw_only=True):
     """One filmed drain, as in the run file."""
 
     format: str = "clepsydra-run"
