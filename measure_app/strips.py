@@ -1,0 +1,179 @@
+"""A line of the frame followed through time.
+
+A strip holds the pixels under one straight line in every frame, laid side by side. Strips are read from the luma plane
+while the clip is decoded once, without converting a frame to colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray, Segment
+from measure_app.errors import Stopped
+
+Levels = NDArray[np.uint8] | NDArray[np.uint16]
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class StripLine:
+    """Where a strip is read: a line of the displayed frame, sampled once per pixel along it."""
+
+    name: str
+    segment: Segment
+    across_px: float = 5.0
+    """Width over which the strip is averaged at right angles to the line, px."""
+
+    @property
+    def along_px(self) -> FloatArray:
+        """(L,) px, places along the line that are sampled, from its start, one pixel apart."""
+        return np.arange(int(np.floor(self.segment.length_px + 1e-9)) + 1, dtype=np.float64)
+
+    @property
+    def points(self) -> FloatArray:
+        """(L, w, 2) px, the positions in the displayed frame that are averaged over w."""
+        count = max(1, round(self.across_px))
+        across = np.arange(count) - (count - 1) / 2
+        step = self.segment.direction
+        normal = np.array([-step[1], step[0]])
+        return np.asarray(
+            self.segment.at(self.along_px)[:, None, :] + across[None, :, None] * normal, dtype=np.float64
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """One line of the frame in every frame of the part measured."""
+
+    line: StripLine
+    frames: NDArray[np.int64]
+    """(n,) indices in presentation order."""
+    levels: Levels
+    """(n, L) luma as coded, one row a frame, one column a pixel along the line; rounded to whole levels."""
+    top_level: int
+    """Luma code of full white for the bit depth: 255, 1023 …"""
+    unseen: tuple[tuple[int, str], ...] = ()
+    """Rows whose frame could not be decoded or is damaged, with the reason; their levels mean nothing."""
+
+
+class LumaSource(Protocol):
+    """What a sweep needs of a clip."""
+
+    def plane_positions(self, displayed: FloatArray) -> FloatArray:
+        """Positions (n, 2) of the displayed frame as positions in the coded luma plane."""
+        ...
+
+    def luma(
+        self, start: int, stop: int, *, stop_requested: Callable[[], bool] | None = None
+    ) -> Iterator[tuple[int, NDArray[np.uint8] | NDArray[np.uint16] | None, str]]:
+        """Frame index, coded luma plane (None where there is none) and a reason to distrust it, "" if none."""
+        ...
+
+    @property
+    def top_level(self) -> int:
+        """Luma code of full white."""
+        ...
+
+
+class _Sampler:
+    """Bilinear sampling of fixed positions of a plane, all four taps in one gather."""
+
+    def __init__(self, positions: FloatArray, width: int, height: int, pitch: int) -> None:
+        x = np.clip(positions[..., 0], 0.0, width - 1.000001)
+        y = np.clip(positions[..., 1], 0.0, height - 1.000001)
+        x0, y0 = np.floor(x).astype(np.intp), np.floor(y).astype(np.intp)
+        fx, fy = (x - x0).astype(np.float32), (y - y0).astype(np.float32)
+        first = y0 * pitch + x0
+        # (4 · w, L): summing over the first axis keeps the reduction contiguous along the line.
+        taps = np.stack([first, first + 1, first + pitch, first + pitch + 1])
+        weights = np.stack([(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy])
+        samples = positions.shape[1]
+        self._taps = np.ascontiguousarray(np.moveaxis(taps, 2, 1).reshape(4 * samples, -1))
+        self._weights = np.ascontiguousarray(np.moveaxis(weights, 2, 1).reshape(4 * samples, -1)) / np.float32(samples)
+
+    def __call__(self, flat: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.float32]:
+        """Sample a plane given as its flat buffer; (L,) levels."""
+        return np.asarray(np.einsum("ij,ij->j", flat.take(self._taps), self._weights, dtype=np.float32))
+
+
+def _flat(plane: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8] | NDArray[np.uint16]:
+    """The plane's rows with their padding as one flat view, no copy."""
+    height, width = plane.shape
+    pitch = plane.strides[0] // plane.itemsize
+    return np.lib.stride_tricks.as_strided(
+        plane, shape=((height - 1) * pitch + width,), strides=(plane.itemsize,), writeable=False
+    )
+
+
+def sweep(
+    source: LumaSource,
+    lines: Sequence[StripLine],
+    start: int,
+    stop: int,
+    *,
+    progress: Progress | None = None,
+    stop_requested: Callable[[], bool] | None = None,
+) -> tuple[Strip, ...]:
+    """Read the clip once, from frame `start` to before `stop`, and build a strip for each line.
+
+    Memory is that of the strips, one byte per strip pixel and frame (two above 8 bit), whatever the clip's length.
+
+    Parameters
+    ----------
+    source : the clip
+    lines : where the strips are read
+    start, stop : first frame, and one past the last
+    progress : called with (frames done, frames in all)
+    stop_requested : asked before every frame; True stops the work
+
+    Raises
+    ------
+    Stopped
+        If `stop_requested` said so.
+    ClipError
+        If the clip cannot be read at all.
+    """
+    count = stop - start
+    kind = np.uint8 if source.top_level <= 255 else np.uint16
+    points = [line.points for line in lines]
+    ends = np.cumsum([0, *(len(p) for p in points)])
+    levels = np.zeros((count, int(ends[-1])), dtype=kind)
+    seen = np.zeros(count, dtype=bool)
+    unseen: dict[int, str] = {}
+    samplers: list[_Sampler] = []
+    shape: tuple[int, ...] = ()
+    for done, (index, plane, doubt) in enumerate(source.luma(start, stop, stop_requested=stop_requested)):
+        if stop_requested is not None and stop_requested():
+            raise Stopped("stopped before the film was read to its end; nothing was kept")
+        row = index - start
+        if plane is None or doubt:
+            unseen[row] = doubt or "this frame could not be decoded"
+        if plane is not None:
+            if (*plane.shape, plane.strides[0]) != shape:
+                shape = (*plane.shape, plane.strides[0])
+                samplers = [_sampler(source, p, plane) for p in points]
+            flat = _flat(plane)
+            for sampler, first, last in zip(samplers, ends[:-1], ends[1:], strict=True):
+                np.rint(sampler(flat), out=levels[row, first:last], casting="unsafe")
+            seen[row] = True
+        if progress is not None:
+            progress(done + 1, count)
+    if stop_requested is not None and stop_requested():
+        raise Stopped("stopped before the film was read to its end; nothing was kept")
+    for row in np.flatnonzero(~seen):
+        unseen.setdefault(int(row), "this frame could not be decoded")
+    frames = np.arange(start, stop, dtype=np.int64)
+    return tuple(
+        Strip(line, frames, levels[:, first:last], source.top_level, tuple(sorted(unseen.items())))
+        for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
+    )
+
+
+def _sampler(source: LumaSource, points: FloatArray, plane: NDArray[np.uint8] | NDArray[np.uint16]) -> _Sampler:
+    positions = source.plane_positions(points.reshape(-1, 2)).reshape(points.shape)
+    return _Sampler(positions, plane.shape[1], plane.shape[0], plane.strides[0] // plane.itemsize)
