@@ -4,6 +4,7 @@ AppError
 ├── ClipError        a film that cannot be opened, or a frame that cannot be had
 │   └── ClipClosed   a clip used after it was closed
 ├── RunFileError     a run file that breaks the contract
+├── EditRefused      a change that would leave the run breaking the contract
 ├── TableError       a table of measurements that cannot be read
 ├── SetupIncomplete  a run that lacks what the work asked for needs
 ├── Stopped          long work that the user stopped
@@ -32,6 +33,10 @@ class ClipClosed(ClipError):
 
 class RunFileError(AppError):
     """A run file breaks the contract; `where` names the file and the key."""
+
+
+class EditRefused(AppError):
+    """A change would leave the run breaking the contract; `where` names the key. The run stays as it was."""
 
 
 class TableError(AppError):

@@ -1,17 +1,35 @@
 """The run: all that a person told the program about one filmed drain, as frozen values.
 
-The types mirror the run file key by key; lengths in metres, times in seconds, angles in degrees, temperatures in
-degrees Celsius, positions in px of the displayed frame.
+The types mirror the run file key by key; lengths in metres, times in seconds, angles in degrees, temperatures
+in degrees Celsius, positions in px of the displayed frame. The ranges written here are checked on every load,
+edit and save, and they are the ranges of the published JSON Schema. They are wide: they keep out slips of the
+pen and hostile files, not unusual benches.
 """
 
 from __future__ import annotations
 
 from enum import Enum
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import msgspec
+from msgspec import Meta
 
 from calibration import Measures, Pixel
+
+FORMAT = "clepsydra-run"
+FORMAT_VERSION = 1
+
+Length = Annotated[float, Meta(ge=-1000.0, le=1000.0)]
+"""A signed length, m."""
+PositiveLength = Annotated[float, Meta(gt=0.0, le=1000.0)]
+"""A length that cannot be nought, m."""
+LengthU = Annotated[float, Meta(ge=0.0, le=1000.0)]
+"""Standard uncertainty of a length, m."""
+PixelU = Annotated[float, Meta(ge=0.0, le=1e6)]
+"""Standard uncertainty of each coordinate of a position, px."""
+FrameIndex = Annotated[int, Meta(ge=0, le=10**9)]
+"""Index of a frame in presentation order, from 0."""
+ShortText = Annotated[str, Meta(max_length=2000)]
 
 
 class By(Enum):
@@ -21,142 +39,138 @@ class By(Enum):
     FOUND = "found"
 
 
-class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part of a run file: frozen, and an unknown key is an error."""
-
-
-class ClipPart(_Part):
+class ClipPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Which film, and which part of it."""
 
-    path: str
-    sha256: str | None = None
-    capture_rate_hz: float | None = None
-    start_frame: int = 0
-    stop_frame: int | None = None
+    path: Annotated[str, Meta(min_length=1, max_length=4000)]
+    sha256: Annotated[str, Meta(pattern="^[0-9a-fA-F]{64}$")] | None = None
+    capture_rate_hz: Annotated[float, Meta(gt=0.0, le=1e7)] | None = None
+    start_frame: FrameIndex = 0
+    stop_frame: FrameIndex | None = None
     """One past the last frame of the part measured, as in a slice; None: to the end."""
 
 
-class GraduationPart(_Part):
+class GraduationPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One engraved line of a rule."""
 
     px: Pixel
-    value_m: float
+    value_m: Length
 
 
-class RulePart(_Part):
+class RulePart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A rule and the graduations read on it."""
 
-    name: str
+    name: ShortText
     measures: Measures
-    graduations: tuple[GraduationPart, ...]
-    graduation_u_m: float
-    px_u: float
-    behind_m: float = 0.0
-    behind_u_m: float = 0.0
+    graduations: Annotated[tuple[GraduationPart, ...], Meta(min_length=2, max_length=1000)]
+    graduation_u_m: LengthU
+    px_u: PixelU
+    behind_m: Length = 0.0
+    behind_u_m: LengthU = 0.0
 
 
-class LensPart(_Part):
+class LensPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Radial distortion of the lens."""
 
-    k1: float
-    focal_px: float
-    model: str = "radial"
-    k2: float = 0.0
+    k1: Annotated[float, Meta(ge=-100.0, le=100.0)]
+    focal_px: Annotated[float, Meta(gt=0.0, le=1e6)]
+    model: Literal["radial"] = "radial"
+    k2: Annotated[float, Meta(ge=-1000.0, le=1000.0)] = 0.0
     centre_px: Pixel | None = None
 
 
-class CameraPart(_Part):
+class CameraPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Where the camera stood, as far as it is known."""
 
-    distance_m: float | None = None
-    distance_u_m: float | None = None
+    distance_m: PositiveLength | None = None
+    distance_u_m: LengthU | None = None
     facing_px: Pixel | None = None
-    facing_u_deg: float = 2.0
+    facing_u_deg: Annotated[float, Meta(ge=0.0, le=90.0)] = 2.0
     lens: LensPart | None = None
 
 
-class PlumbPart(_Part):
+class PlumbPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A line that is vertical in the world."""
 
     top_px: Pixel
     bottom_px: Pixel
 
 
-class OrificePart(_Part):
+class OrificePart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The hole."""
 
     px: Pixel
-    px_u: float
-    diameter_m: float | None = None
-    diameter_u_m: float | None = None
-    behind_m: float = 0.0
-    behind_u_m: float = 0.0
+    px_u: PixelU
+    diameter_m: PositiveLength | None = None
+    diameter_u_m: LengthU | None = None
+    behind_m: Length = 0.0
+    behind_u_m: LengthU = 0.0
 
 
-class DropPart(_Part):
+class DropPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Height of the orifice's centre over the level on which the throw is read."""
 
-    value_m: float
-    u_m: float
+    value_m: PositiveLength
+    u_m: LengthU
 
 
-class ThrowZeroPart(_Part):
+class ThrowZeroPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The point from which the throw counts."""
 
     px: Pixel
-    px_u: float
-    behind_m: float = 0.0
-    behind_u_m: float = 0.0
+    px_u: PixelU
+    behind_m: Length = 0.0
+    behind_u_m: LengthU = 0.0
 
 
-class LinePart(_Part):
+class LinePart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The gauge line or the landing line."""
 
     from_px: Pixel
     to_px: Pixel
-    behind_m: float = 0.0
-    behind_u_m: float = 0.0
-    above_level_m: float = 0.0
-    above_level_u_m: float = 0.0
+    behind_m: Length = 0.0
+    behind_u_m: LengthU = 0.0
+    above_level_m: Length = 0.0
+    above_level_u_m: LengthU = 0.0
 
 
-class ConditionsPart(_Part):
+class ConditionsPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What was measured once, beside the film."""
 
-    gravity_m_s2: float | None = None
-    latitude_deg: float | None = None
-    elevation_m: float | None = None
-    water_temperature_c: float | None = None
-    container_area_m2: float | None = None
-    container_area_u_m2: float | None = None
+    gravity_m_s2: Annotated[float, Meta(gt=0.0, le=100.0)] | None = None
+    latitude_deg: Annotated[float, Meta(ge=-90.0, le=90.0)] | None = None
+    elevation_m: Annotated[float, Meta(ge=-11000.0, le=100000.0)] | None = None
+    water_temperature_c: Annotated[float, Meta(ge=-10.0, le=110.0)] | None = None
+    container_area_m2: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
+    container_area_u_m2: Annotated[float, Meta(ge=0.0, le=1e6)] | None = None
 
 
-class Spot(_Part):
+class Spot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One position read in one frame."""
 
     px: Pixel
-    px_u: float
+    px_u: PixelU
     by: By
 
 
-class Reading(_Part):
+class Reading(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What was read in one frame; either part may be absent."""
 
-    frame: int
+    frame: FrameIndex
     surface: Spot | None = None
     landing: Spot | None = None
-    note: str = ""
+    note: ShortText = ""
 
 
-class Run(_Part, kw_only=True):
+class Run(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """One filmed drain, as in the run file."""
 
-    format: str = "clepsydra-run"
-    format_version: int = 1
-    title: str = ""
-    observer: str = ""
+    format: Literal["clepsydra-run"] = "clepsydra-run"
+    format_version: Literal[1] = 1
+    title: ShortText = ""
+    observer: ShortText = ""
     clip: ClipPart
-    rules: tuple[RulePart, ...] = ()
+    rules: Annotated[tuple[RulePart, ...], Meta(max_length=100)] = ()
     camera: CameraPart = CameraPart()
     plumb: PlumbPart | None = None
     orifice: OrificePart | None = None
@@ -167,3 +181,4 @@ class Run(_Part, kw_only=True):
     conditions: ConditionsPart = ConditionsPart()
     readings: tuple[Reading, ...] = ()
     extra: dict[str, Any] = {}
+    """What other programs keep here; carried along untouched."""

@@ -1,0 +1,209 @@
+"""What a run must satisfy, checked alike when it is read, edited and saved.
+
+The types of `measure_app.run` hold the shape and the range of each key. Here stand the rules that no single
+type can hold: a frame read twice, a line without length, a path that leaves its folder.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import PurePosixPath, PureWindowsPath
+from typing import Any
+
+import msgspec
+
+from calibration import Pixel
+from measure_app.errors import RunFileError
+from measure_app.refusals import dotted, explained, placed, short, shown
+from measure_app.run import LinePart, RulePart, Run
+
+MAX_DEPTH = 64
+"""Deepest nesting of a run file's values; the contract itself needs seven, the rest is room for `extra`."""
+MAX_PIXEL = 1e6
+"""Farthest that a position may lie from the frame's corner, px."""
+
+
+def run_from_builtins(tree: Any, where: str = "") -> Run:
+    """Build a run from plain objects, as JSON gives them.
+
+    Parameters
+    ----------
+    tree : Any
+        Nested dicts, lists and scalars.
+    where : str
+        What the error shall name before the key, such as the file.
+
+    Raises
+    ------
+    RunFileError
+        Naming the key, the rule that is broken, the value got and what to do.
+    """
+    check_plain(tree, where)
+    _check_format(tree, where)
+    try:
+        run = msgspec.convert(tree, Run)
+    except msgspec.ValidationError as error:
+        key, words = explained(error, tree, Run)
+        raise RunFileError(words, where=placed(where, key)) from None
+    run = msgspec.structs.replace(run, readings=tuple(sorted(run.readings, key=lambda r: r.frame)))
+    for key, words in _broken_rules(run):
+        raise RunFileError(words, where=placed(where, key))
+    return run
+
+
+def checked(run: Run, where: str = "") -> Run:
+    """Return the run, readings in order of frames, if it satisfies every rule of the contract.
+
+    Raises
+    ------
+    RunFileError
+        As `run_from_builtins`.
+    """
+    return run_from_builtins(msgspec.to_builtins(run), where)
+
+
+def check_plain(tree: Any, where: str) -> None:
+    """Refuse what plain JSON cannot hold or what would choke a reader.
+
+    Raises
+    ------
+    RunFileError
+        A number that is not finite, text that UTF-8 cannot carry, or nesting beyond `MAX_DEPTH`.
+    """
+    pending: list[tuple[str, Any, int]] = [("", tree, 1)]
+    while pending:
+        key, value, depth = pending.pop()
+        if isinstance(value, float) and not math.isfinite(value):
+            raise RunFileError(
+                f"must be a finite number, got {value}; write null or leave it out where nothing is known",
+                where=placed(where, key),
+            )
+        if isinstance(value, str):
+            _check_text(value, where, key)
+        elif isinstance(value, dict | list | tuple):
+            if depth > MAX_DEPTH:
+                raise RunFileError(
+                    f"is nested more than {MAX_DEPTH} levels deep; flatten it",
+                    where=placed(where, short(key)),
+                )
+            for name, inside in value.items() if isinstance(value, dict) else enumerate(value):
+                if isinstance(name, str):
+                    _check_text(name, where, key)
+                place = f"{key}[{name}]" if isinstance(name, int) else dotted(key, str(name))
+                pending.append((place, inside, depth + 1))
+
+
+def _check_text(text: str, where: str, key: str) -> None:
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise RunFileError(
+            "holds half a character (a lone surrogate), which UTF-8 cannot carry; write the text anew",
+            where=placed(where, key),
+        ) from None
+
+
+def _check_format(tree: Any, where: str) -> None:
+    if not isinstance(tree, dict):
+        raise RunFileError(f"a run file is one object in braces, got {shown(tree)}", where=where)
+    name = tree.get("format")
+    if name != "clepsydra-run":
+        got = "it is missing" if name is None else f"got {shown(name)}"
+        raise RunFileError(
+            f'must be "clepsydra-run", {got}; is this a run file?', where=placed(where, "format")
+        )
+    version = tree.get("format_version")
+    if isinstance(version, int) and not isinstance(version, bool) and version > 1:
+        raise RunFileError(
+            f"the run was saved by a newer version of the program (format {shown(version)}, this one reads "
+            "format 1); update the program",
+            where=placed(where, "format_version"),
+        )
+    if version != 1 or isinstance(version, bool):
+        got = "it is missing" if version is None else f"got {shown(version)}"
+        raise RunFileError(f"must be 1, {got}; is this a run file?", where=placed(where, "format_version"))
+
+
+def _broken_rules(run: Run) -> Iterator[tuple[str, str]]:
+    """Key and words of each broken rule that spans more than one key."""
+    yield from _clip_rules(run)
+    for i, rule in enumerate(run.rules):
+        yield from _graduation_rules(f"rules[{i}]", rule)
+    for name in ("gauge_line", "landing_line"):
+        line: LinePart | None = getattr(run, name)
+        if line is not None and line.from_px == line.to_px:
+            yield name, "a line needs two different ends, from_px and to_px are the same point; draw it anew"
+    if run.plumb is not None and run.plumb.top_px == run.plumb.bottom_px:
+        yield "plumb", "top_px and bottom_px are the same point; a plumb line needs two, far apart"
+    for frame, times in Counter(reading.frame for reading in run.readings).items():
+        if times > 1:
+            words = f"frame {frame} is read {times} times; a frame has at most one reading, keep one"
+            yield "readings", words
+    for key, pixel in pixels_of(run):
+        if not (abs(pixel.x) <= MAX_PIXEL and abs(pixel.y) <= MAX_PIXEL):
+            words = f"lies over {MAX_PIXEL:.0f} px from the frame's corner, got {list(pixel)}; mark it again"
+            yield key, words
+
+
+def _clip_rules(run: Run) -> Iterator[tuple[str, str]]:
+    clip = run.clip
+    if clip.stop_frame is not None and clip.stop_frame <= clip.start_frame:
+        words = f"must be greater than start_frame ({clip.start_frame}), got {clip.stop_frame}"
+        yield "clip.stop_frame", f"{words}; it is one past the last frame measured"
+    if words := path_fault(clip.path):
+        yield "clip.path", words
+
+
+def path_fault(path: str) -> str:
+    """Say what is wrong with a clip's path as written in a run, "" when nothing is.
+
+    A relative path counts from the run file's folder and may not climb out of it, so that a run received from
+    someone else cannot point at files beside the folder that it came in. An absolute path is a person's own
+    choice and is taken as it is. Both separators count on every system: the file may travel.
+    """
+    if any(ord(c) < 32 for c in path):
+        return "holds a control character; write the clip's plain file name"
+    if "://" in path:
+        return f"must be a local file, got {shown(path)}; save the film beside the run file and name it here"
+    if not is_absolute(path) and ".." in path.replace("\\", "/").split("/"):
+        return f"may not leave the run file's folder, got {shown(path)}; put the film beside the run file"
+    return ""
+
+
+def is_absolute(path: str) -> bool:
+    """Whether a path is absolute (or bound to a drive) on any system."""
+    windows = PureWindowsPath(path)
+    return PurePosixPath(path).is_absolute() or bool(windows.drive) or bool(windows.root)
+
+
+def _graduation_rules(key: str, rule: RulePart) -> Iterator[tuple[str, str]]:
+    first_at: dict[object, int] = {}
+    for j, graduation in enumerate(rule.graduations):
+        for what, value in (("place", graduation.px), ("value", graduation.value_m)):
+            twin = first_at.setdefault((what, value), j)
+            if twin != j:
+                yield (
+                    f"{key}.graduations[{j}]",
+                    f"has the same {what} as graduations[{twin}]; remove one or mark it where it belongs",
+                )
+
+
+def pixels_of(run: Run) -> Iterator[tuple[str, Pixel]]:
+    """Yield every position in the run with its key."""
+    for i, rule in enumerate(run.rules):
+        for j, graduation in enumerate(rule.graduations):
+            yield f"rules[{i}].graduations[{j}].px", graduation.px
+    for name in ("camera", "camera.lens", "plumb", "orifice", "throw_zero", "gauge_line", "landing_line"):
+        part: Any = run
+        for step in name.split("."):
+            part = part and getattr(part, step)
+        for key in part.__struct_fields__ if part is not None else ():
+            if isinstance(pixel := getattr(part, key), Pixel):
+                yield f"{name}.{key}", pixel
+    for i, reading in enumerate(run.readings):
+        if reading.surface is not None:
+            yield f"readings[{i}].surface.px", reading.surface.px
+        if reading.landing is not None:
+            yield f"readings[{i}].landing.px", reading.landing.px

@@ -1,0 +1,238 @@
+"""Run files: strict reading, atomic saving, and the JSON Schema made from the types."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import stat
+from pathlib import Path
+from typing import Any, cast
+
+import msgspec
+
+from measure_app.contract import checked, is_absolute, path_fault, run_from_builtins
+from measure_app.errors import ClipError, OutputError, RunFileError
+from measure_app.run import FORMAT_VERSION, Run
+from measure_app.saving import reason_of, write_whole
+
+MAX_BYTES = 32 * 1024 * 1024
+"""Largest run file that is read; two hours at 60 frames a second, every frame read, stay below it."""
+
+
+class _NoJsonConstantError(ValueError):
+    """NaN or Infinity stood in the text."""
+
+
+class _KeyedTwice(dict[str, Any]):
+    """An object of a file in which a key stood twice; JSON leaves open which one counts, so neither does."""
+
+    __slots__ = ("key",)
+    key: str
+
+
+def load_run(path: Path) -> Run:
+    """Read a run file.
+
+    Raises
+    ------
+    RunFileError
+        The file cannot be read or breaks the contract; one line that names the file, the key, the rule and
+        what to do.
+    """
+    where = str(path)
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise RunFileError("is not a plain file; name the run file itself", where=where)
+        if status.st_size > MAX_BYTES:
+            raise RunFileError(_too_large(status.st_size), where=where)
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except FileNotFoundError:
+        raise RunFileError("there is no such file; check the name", where=where) from None
+    except OSError as error:
+        raise RunFileError(f"cannot be read ({reason_of(error)})", where=where) from None
+    except ValueError:
+        raise RunFileError("is not a file name", where="".join(c for c in where if c.isprintable())) from None
+    return decode_run(data, where)
+
+
+def decode_run(data: bytes, where: str = "run file") -> Run:
+    """Read a run from the bytes of a run file.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8 JSON; a byte-order mark is skipped.
+    where : str
+        What errors name as the place, such as the file.
+
+    Raises
+    ------
+    RunFileError
+        As `load_run`.
+    """
+    if len(data) > MAX_BYTES:
+        raise RunFileError(_too_large(len(data)), where=where)
+    try:
+        tree = json.loads(
+            data.decode("utf-8-sig"), object_pairs_hook=_object_from, parse_constant=_refuse_constant
+        )
+    except UnicodeDecodeError as error:
+        raise RunFileError(f"is not UTF-8 text (byte {error.start}); save it as UTF-8", where=where) from None
+    except RecursionError:
+        raise RunFileError("is nested too deeply to be a run file", where=where) from None
+    except json.JSONDecodeError as error:
+        raise RunFileError(
+            f"line {error.lineno}, column {error.colno}: not JSON ({error.msg[:1].lower()}{error.msg[1:]}); "
+            "mend the text there",
+            where=where,
+        ) from None
+    except ValueError as error:  # a constant that JSON does not have, or a number of thousands of digits
+        what = error.args[0] if isinstance(error, _NoJsonConstantError) else "a number of thousands of digits"
+        raise RunFileError(f"holds {what}; write a plain number or null", where=where) from None
+    _refuse_twins(tree, where)
+    return run_from_builtins(tree, where)
+
+
+def encode_run(run: Run) -> bytes:
+    """Turn a run into the bytes of its file: UTF-8 JSON, keys in the contract's order.
+
+    Each value and each position has a line of its own. The same run always gives the same bytes, and a small
+    change differs in few lines.
+
+    Raises
+    ------
+    RunFileError
+        The run breaks the contract.
+    """
+    tree = msgspec.to_builtins(checked(run))
+    return (_laid_out(tree, "\n") + "\n").encode("utf-8")
+
+
+def save_run(run: Run, path: Path) -> None:
+    """Save a run; at any instant the old file or the new one is there, whole.
+
+    Raises
+    ------
+    RunFileError
+        The run breaks the contract; the file was not touched.
+    OutputError
+        The file cannot be written; the old one is still there.
+    """
+    data = encode_run(run)
+    if len(data) > MAX_BYTES:
+        raise OutputError(f"{_too_large(len(data))}; nothing was changed", where=str(path))
+    write_whole(path, data)
+
+
+def run_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of run files, made from the types that loading uses."""
+    schema = msgspec.json.schema(Run)
+    # The types have defaults for these two; a file must carry them to be known for what it is.
+    schema["$defs"]["Run"]["required"] = ["format", "format_version", "clip"]
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"Clepsydra run file, format version {FORMAT_VERSION}",
+        **schema,
+    }
+
+
+def clip_path(run: Run, run_path: Path) -> Path:
+    """Say where a run's clip lies.
+
+    A relative path counts from the run file's folder and may not leave it; an absolute one is taken as it is.
+    Whether a film is there is found out on opening it.
+
+    Raises
+    ------
+    RunFileError
+        The path leaves the folder, or is no local path.
+    """
+    if words := path_fault(run.clip.path):
+        raise RunFileError(words, where=f"{run_path}: clip.path")
+    if is_absolute(run.clip.path):
+        return Path(run.clip.path)
+    return run_path.parent / run.clip.path.replace("\\", "/")
+
+
+def clip_digest(path: Path) -> str:
+    """Return the SHA-256 of a clip's bytes, 64 lower-case hexadecimal digits.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be read.
+    """
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise ClipError("is not a plain file", where=str(path))
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise ClipError(f"cannot be read ({reason_of(error)})", where=str(path)) from None
+
+
+def check_clip_identity(run: Run, path: Path) -> None:
+    """Make sure that the film at `path` is the one that the run was read from, where the run knows.
+
+    Raises
+    ------
+    ClipError
+        The film is missing or is another one than the run's `clip.sha256` says.
+    """
+    if run.clip.sha256 is not None and clip_digest(path) != run.clip.sha256.lower():
+        raise ClipError(
+            "is not the film that this run was made from: its SHA-256 differs from clip.sha256, so the "
+            "readings do not belong to it; put the original film there, or set clip.sha256 to null if you "
+            "know that they do",
+            where=str(path),
+        )
+
+
+def _object_from(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    made = dict(pairs)
+    if len(made) == len(pairs):
+        return made
+    twice = _KeyedTwice(made)
+    seen: set[str] = set()
+    for name, _ in pairs:
+        if name in seen:
+            twice.key = name
+        seen.add(name)
+    return twice
+
+
+def _refuse_constant(name: str) -> Any:
+    raise _NoJsonConstantError(f"{name}, which JSON does not have")
+
+
+def _refuse_twins(tree: Any, where: str) -> None:
+    pending: list[tuple[str, Any]] = [("", tree)]
+    while pending:
+        key, value = pending.pop()
+        if isinstance(value, _KeyedTwice):
+            name = f"{key}.{value.key}".lstrip(".")[:200]
+            raise RunFileError(
+                "the key stands twice in one object; remove one of them", where=f"{where}: {name}"
+            )
+        if isinstance(value, dict):
+            pending.extend((f"{key}.{name}".lstrip("."), inside) for name, inside in value.items())
+        elif isinstance(value, list):
+            pending.extend((f"{key}[{i}]", inside) for i, inside in enumerate(value))
+
+
+def _laid_out(value: Any, newline: str) -> str:
+    """JSON text, indented by one, with lists of plain numbers (positions) on one line."""
+    if isinstance(value, dict) and value:
+        inner = newline + " "
+        items = (f"{json.dumps(k, ensure_ascii=False)}: {_laid_out(v, inner)}" for k, v in value.items())
+        return "{" + inner + ("," + inner).join(items) + newline + "}"
+    if isinstance(value, list | tuple) and value and not all(isinstance(v, int | float) for v in value):
+        inner = newline + " "
+        return "[" + inner + ("," + inner).join(_laid_out(v, inner) for v in value) + newline + "]"
+    return json.dumps(cast("object", value), ensure_ascii=False, allow_nan=False)
+
+
+def _too_large(size: int) -> str:
+    return f"is larger than a run file may be ({size / 2**20:.0f} MiB, limit {MAX_BYTES // 2**20} MiB)"

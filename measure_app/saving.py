@@ -1,0 +1,89 @@
+"""Files that are written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import stat
+from pathlib import Path
+
+from measure_app.errors import OutputError
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that at any instant either the old or the new content is there, whole.
+
+    The bytes go to a new file in the same folder, are forced to the disk, and take the old file's place in
+    one step; the folder's entry is forced to the disk as well. On any failure the old file stays and the new
+    one is removed. A symbolic link is followed: the file that it points to is replaced and the link stays.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing or not writable, the disk is full, or `path` is not a plain file.
+    """
+    target = path.resolve() if path.is_symlink() else path
+    try:
+        mode = _mode_of(target)
+        part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(8)}.part")
+        try:
+            write_new(part, data, mode)
+            part.replace(target)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                part.unlink()
+            raise
+        sync_folder(target.parent)
+    except OSError as error:
+        words = f"cannot be written ({reason_of(error)}); nothing was changed"
+        raise OutputError(words, where=str(path)) from None
+
+
+def write_new(path: Path, data: bytes, mode: int = 0o666) -> None:
+    """Write a file that must not exist yet, and force it to the disk.
+
+    Raises
+    ------
+    OSError
+        It exists, or cannot be written.
+    """
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+    with os.fdopen(os.open(path, flags, mode), "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Force a folder's entries to the disk, where the system can."""
+    if os.name == "nt":
+        return  # Windows has no handle on a folder's entries
+    with contextlib.suppress(OSError):  # some network file systems refuse; the data itself is down already
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def reason_of(error: OSError) -> str:
+    """Return what the system says about a failure, in lower-case words without paths."""
+    return (error.strerror or type(error).__name__).lower()
+
+
+def _mode_of(target: Path) -> int:
+    """Permissions for the new file: the old file's, else what the user's mask gives.
+
+    Raises
+    ------
+    OSError
+        There is something at the place that is not a plain file.
+    """
+    try:
+        status = target.stat()
+    except FileNotFoundError:
+        return 0o666
+    if not stat.S_ISREG(status.st_mode):
+        raise OSError(0, "not a plain file")
+    return stat.S_IMODE(status.st_mode)
