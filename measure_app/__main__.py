@@ -1,0 +1,54 @@
+"""The console command; `python -m measure_app` does the same."""
+
+from __future__ import annotations
+
+import sys
+
+INTERRUPTED = 130
+"""Exit status after Ctrl-C, as shells expect it (128 + SIGINT)."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit status.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        What stands after the program's name; None: taken from the process.
+
+    Returns
+    -------
+    int
+        0: done; 1: it ran, but nothing could be found; 2: bad input; 130: stopped by Ctrl-C.
+    """
+    import click
+
+    from measure_app.cli import commands
+    from measure_app.errors import AppError, Stopped
+
+    try:
+        status = commands.main(args=arguments, prog_name="clepsydra", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt, Stopped):
+        click.echo("clepsydra: stopped; nothing was written", err=True)
+        return INTERRUPTED
+    except AppError as error:
+        click.echo(f"clepsydra: {error}", err=True)
+        return 2
+    except BrokenPipeError:  # the reader of our output has gone, as `| head` does
+        _silence_stdout()
+        return 0
+    return status if isinstance(status, int) else 0
+
+
+def _silence_stdout() -> None:
+    """Point stdout at nothing, so that flushing it at exit does not fail a second time."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+if __name__ == "__main__":
+    sys.exit(main())
