@@ -6,6 +6,7 @@ import itertools
 import os
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ _QUIET = {"libx265": {"x265-params": "log-level=none"}}
 _PIXEL_FORMATS = {8: "yuv420p", 10: "yuv420p10le"}
 _BT709 = 1
 _LIMITED_RANGE = 1
+_LAMBDA_PER_QUANTISER = 118  # libavutil's FF_QP2LAMBDA
 
 
 def write_clip(
@@ -52,14 +54,14 @@ def write_clip(
     path : str or Path
         Target; its ending chooses the container (mp4, mov, mkv, webm, avi).
     frames : iterable of ndarray
-        Pictures *as coded*, all of one size, taken one at a time so that memory stays flat. (h, w, 3) uint8 is
-        blue-green-red and is converted to BT.709 limited range; (h, w) is a luma plane and is stored value for
-        value (uint8 for 8 bits, uint16 for 10 bits) with neutral colour. Odd sizes are not possible with 4:2:0.
+        Pictures *as coded*, all of one size, taken one at a time so that memory stays flat. (h, w, 3) uint8
+        is blue-green-red and is converted to BT.709 limited range; (h, w) is a luma plane and is stored
+        value for value (uint8 for 8 bits, uint16 for 10 bits) without colour. Sides must be even.
     ticks : iterable of int, optional
-        Presentation time of each picture in ticks of `base`, strictly increasing; by default 0, 1, 2 … Unequal
-        steps give a variable rate. In mp4 and mov a start other than zero is kept, and pictures before time zero
-        are trimmed off by an edit list, as a phone does. Matroska and webm know whole milliseconds only; avi
-        knows a constant rate from zero only.
+        Presentation time of each picture in ticks of `base`, strictly increasing; by default 0, 1, 2 …
+        Unequal steps give a variable rate. In mp4 and mov a start other than zero is kept, and pictures
+        before time zero are trimmed off by an edit list, as a phone does. Matroska and webm know whole
+        milliseconds only; avi knows a constant rate from zero only.
     base : Fraction
         Seconds per tick.
     codec : str
@@ -69,8 +71,9 @@ def write_clip(
     gop, b_frames : int, optional
         Pictures from key frame to key frame and most B-frames in a row; the encoder's choice by default.
     rotation : {0, 90, 180, 270}
-        Written as a display matrix: the picture shown is ``np.rot90(coded, rotation // 90)``. To store an upright
-        picture p as a turned camera would, pass ``np.rot90(p, -rotation // 90)``. Kept by mp4, mov and mkv.
+        Written as a display matrix: the picture shown is ``np.rot90(coded, rotation // 90)``. To store an
+        upright picture p as a turned camera would, pass ``np.rot90(p, -rotation // 90)``. Kept by mp4, mov
+        and mkv.
     mirrored : bool
         The picture shown is flipped left to right after the turn.
     sample_aspect : Fraction, optional
@@ -99,34 +102,8 @@ def write_clip(
         raise ClipError(f"rotation is 0, 90, 180 or 270 degrees, got {rotation}", where=target.name)
     if bit_depth not in _PIXEL_FORMATS:
         raise ClipError(f"bit_depth is 8 or 10, got {bit_depth}", where=target.name)
-    chosen = dict(_QUIET.get(codec, {}))
-    if crf is not None and codec in _CRF_CODECS:
-        chosen["crf"] = str(crf)
-    if codec == "libvpx-vp9":
-        chosen["b"] = "0"  # constant quality there needs a target rate of nothing
-    chosen |= dict(options or {})
-    if "x265-params" in chosen and "log-level" not in chosen["x265-params"]:
-        chosen["x265-params"] += ":log-level=none"
-
-    def prepare(stream: Any) -> None:
-        stream.pix_fmt = _PIXEL_FORMATS[bit_depth] if codec != "mjpeg" else "yuvj420p"
-        context = stream.codec_context
-        context.time_base = stream.time_base = base
-        if gop is not None:
-            stream.gop_size = gop
-        if b_frames is not None:
-            context.max_b_frames = b_frames
-        if codec in {"mpeg4", "mjpeg"}:
-            context.qscale = True
-            context.global_quality = 2 * 118  # FF_QP2LAMBDA
-        if sample_aspect is not None:
-            context.sample_aspect_ratio = sample_aspect
-        if codec != "mjpeg":
-            context.colorspace = context.color_primaries = context.color_trc = _BT709
-            context.color_range = _LIMITED_RANGE
-        if rotation or mirrored:
-            stream.set_display_rotation(rotation, hflip=mirrored)
-
+    recipe = _Recipe(base, codec, bit_depth, gop, b_frames, sample_aspect, rotation, mirrored)
+    chosen = _encoder_options(codec, crf, options or {})
     nominal = Fraction(rate) if rate is not None else 1 / base
     times = itertools.count() if ticks is None else ticks
     handle, temporary = tempfile.mkstemp(suffix=target.suffix, prefix=f".{target.stem}-", dir=target.parent)
@@ -134,8 +111,8 @@ def write_clip(
     try:
         with av.open(temporary, "w", options=_container_options(target, metadata)) as out:
             out.metadata.update(metadata or {})
-            stream = out.add_stream(codec, rate=nominal, options=chosen)  # type: ignore[call-overload]
-            _encode(out, stream, _pictures(frames, times, target.name), base, prepare)
+            stream = out.add_stream(codec, rate=nominal, options=chosen)
+            _encode(out, stream, _pictures(frames, times, target.name), recipe)
         with Path(temporary).open("rb+") as written:
             os.fsync(written.fileno())
         Path(temporary).chmod(0o644)
@@ -145,6 +122,54 @@ def write_clip(
     finally:
         Path(temporary).unlink(missing_ok=True)
     return target
+
+
+@dataclass(frozen=True, slots=True)
+class _Recipe:
+    """What the encoder is told before the first picture."""
+
+    base: Fraction
+    codec: str
+    bit_depth: int
+    gop: int | None
+    b_frames: int | None
+    sample_aspect: Fraction | None
+    rotation: int
+    mirrored: bool
+
+    def prepare(self, stream: Any, height: int, width: int) -> None:
+        """Set up a stream that is not open yet."""
+        context = stream.codec_context
+        stream.height, stream.width = height, width
+        stream.pix_fmt = "yuvj420p" if self.codec == "mjpeg" else _PIXEL_FORMATS[self.bit_depth]
+        context.time_base = stream.time_base = self.base
+        if self.gop is not None:
+            stream.gop_size = self.gop
+        if self.b_frames is not None:
+            context.max_b_frames = self.b_frames
+        if self.codec in {"mpeg4", "mjpeg"}:
+            context.qscale = True
+            context.global_quality = 2 * _LAMBDA_PER_QUANTISER
+        if self.sample_aspect is not None:
+            context.sample_aspect_ratio = self.sample_aspect
+        if self.codec != "mjpeg":
+            context.colorspace = context.color_primaries = context.color_trc = _BT709
+            context.color_range = _LIMITED_RANGE
+        if self.rotation or self.mirrored:
+            stream.set_display_rotation(self.rotation, hflip=self.mirrored)
+
+
+def _encoder_options(codec: str, crf: int | None, options: Mapping[str, str]) -> dict[str, str]:
+    """Options of the encoder, its chatter switched off."""
+    chosen = dict(_QUIET.get(codec, {}))
+    if crf is not None and codec in _CRF_CODECS:
+        chosen["crf"] = str(crf)
+    if codec == "libvpx-vp9":
+        chosen["b"] = "0"  # constant quality there needs a target rate of nothing
+    chosen |= options
+    if "log-level" not in chosen.get("x265-params", "log-level"):
+        chosen["x265-params"] += ":log-level=none"
+    return chosen
 
 
 def _container_options(target: Path, metadata: Mapping[str, str] | None) -> dict[str, str]:
@@ -178,17 +203,16 @@ def _pictures(frames: Iterable[Picture], ticks: Iterable[int], name: str) -> Ite
         raise ClipError("a clip needs at least one picture", where=name)
 
 
-def _encode(out: Any, stream: Any, pictures: Iterator[tuple[Picture, int]], base: Fraction, prepare: Any) -> None:
+def _encode(out: Any, stream: Any, pictures: Iterator[tuple[Picture, int]], recipe: _Recipe) -> None:
     """Send every picture through the encoder into the container."""
-    started = False
+    prepared = False
     for picture, tick in pictures:
-        if not started:
-            stream.height, stream.width = picture.shape[:2]
-            prepare(stream)
-            started = True
+        if not prepared:
+            recipe.prepare(stream, *picture.shape[:2])
+            prepared = True
         frame = _video_frame(picture, stream.pix_fmt)
         frame.pts = tick
-        frame.time_base = base
+        frame.time_base = recipe.base
         for packet in stream.encode(frame):
             out.mux(packet)
     for packet in stream.encode(None):
@@ -199,22 +223,22 @@ def _video_frame(picture: Picture, pixel_format: str) -> av.VideoFrame:
     """One picture in the encoder's pixel format."""
     if picture.ndim == 3:
         if picture.dtype != np.uint8:
-            raise ValueError("a colour picture is uint8")
-        coded = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="bgr24")
+            raise ValueError(f"a colour picture is uint8, got {picture.dtype}")
+        colours = np.ascontiguousarray(picture, dtype=np.uint8)
         full = pixel_format.startswith("yuvj")
-        return coded.reformat(
+        return av.VideoFrame.from_ndarray(colours, format="bgr24").reformat(
             format=pixel_format,
             dst_colorspace="ITU601" if full else "ITU709",
             dst_color_range="JPEG" if full else "MPEG",
         )
-    wide = pixel_format.endswith("10le")
-    if picture.dtype != (np.uint16 if wide else np.uint8):
-        raise ValueError(f"a luma plane for {pixel_format} is {'uint16' if wide else 'uint8'}, got {picture.dtype}")
+    sample = np.dtype(np.uint16 if pixel_format.endswith("10le") else np.uint8)
+    if picture.dtype != sample:
+        raise ValueError(f"a luma plane for {pixel_format} is {sample}, got {picture.dtype}")
     height, width = picture.shape
     frame = av.VideoFrame(width, height, pixel_format)
     for number, plane in enumerate(frame.planes):
-        rows = np.frombuffer(plane, np.uint16 if wide else np.uint8).reshape(plane.height, -1)
-        rows[...] = (512 if wide else 128) if number else 0
+        rows = np.asarray(memoryview(plane)).view(sample).reshape(plane.height, -1)
+        rows[...] = 128 << (sample.itemsize - 1) * 2  # no colour
         if number == 0:
             rows[:, :width] = picture
     return frame
