@@ -1,0 +1,423 @@
+"""Every change that a person can make to a run, as a frozen value applied by a pure function.
+
+An edit either gives a new run that satisfies the contract or is refused with words; the run that it was
+applied to is never touched, so that undo is a matter of keeping the old one.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, ClassVar, TypeVar
+
+from msgspec.structs import replace
+
+from measure_app.contract import checked
+from measure_app.errors import EditRefused, RunFileError
+from measure_app.run import (
+    By,
+    CameraPart,
+    ClipPart,
+    ConditionsPart,
+    DropPart,
+    GraduationPart,
+    LinePart,
+    OrificePart,
+    PlumbPart,
+    Reading,
+    RulePart,
+    Run,
+    Spot,
+    ThrowZeroPart,
+)
+
+_Item = TypeVar("_Item")
+
+
+@dataclass(frozen=True, slots=True)
+class Edit(ABC):
+    """One change."""
+
+    label: ClassVar[str] = "change"
+    """What the change is called where it can be undone."""
+
+    def apply(self, run: Run) -> Run:
+        """Return the changed run.
+
+        Raises
+        ------
+        EditRefused
+            The changed run would break the contract, or the thing to change is not there.
+        """
+        try:
+            return checked(self._changed(run))
+        except RunFileError as error:
+            raise EditRefused(error.words, where=error.where) from None
+
+    @abstractmethod
+    def _changed(self, run: Run) -> Run:
+        """Return the changed run, not yet checked."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetClip(Edit):
+    """Take another film, whole; the readings of the old one go, for they belong to its frames."""
+
+    label: ClassVar[str] = "choose film"
+    path: str
+    sha256: str | None = None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, clip=ClipPart(path=self.path, sha256=self.sha256), readings=())
+
+
+@dataclass(frozen=True, slots=True)
+class MoveClip(Edit):
+    """Say where the same film lies now; readings and everything else stay."""
+
+    label: ClassVar[str] = "locate film"
+    path: str
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, clip=replace(run.clip, path=self.path))
+
+
+@dataclass(frozen=True, slots=True)
+class SetPart(Edit):
+    """Measure the frames from `start_frame` up to, not including, `stop_frame` (None: to the end)."""
+
+    label: ClassVar[str] = "choose part"
+    start_frame: int
+    stop_frame: int | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, clip=replace(run.clip, start_frame=self.start_frame, stop_frame=self.stop_frame))
+
+
+@dataclass(frozen=True, slots=True)
+class SetCaptureRate(Edit):
+    """Give the rate at which a slow-motion film was taken, Hz; None: it plays at its true speed."""
+
+    label: ClassVar[str] = "set capture rate"
+    capture_rate_hz: float | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, clip=replace(run.clip, capture_rate_hz=self.capture_rate_hz))
+
+
+@dataclass(frozen=True, slots=True)
+class AddRule(Edit):
+    """Add a rule after the others."""
+
+    label: ClassVar[str] = "add rule"
+    rule: RulePart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, rules=(*run.rules, self.rule))
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRule(Edit):
+    """Put another rule in the place of one, such as the same with another name or depth."""
+
+    label: ClassVar[str] = "change rule"
+    index: int
+    rule: RulePart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, rules=_swapped(run.rules, self.index, (self.rule,), "rules"))
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveRule(Edit):
+    """Remove a rule with its graduations."""
+
+    label: ClassVar[str] = "remove rule"
+    index: int
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, rules=_swapped(run.rules, self.index, (), "rules"))
+
+
+@dataclass(frozen=True, slots=True)
+class AddGraduation(Edit):
+    """Add a graduation to a rule; a rule's graduations stand in the order of their values."""
+
+    label: ClassVar[str] = "add graduation"
+    rule: int
+    graduation: GraduationPart
+
+    def _changed(self, run: Run) -> Run:
+        old = _item(run.rules, self.rule, "rules").graduations
+        return _with_graduations(run, self.rule, (*old, self.graduation))
+
+
+@dataclass(frozen=True, slots=True)
+class MoveGraduation(Edit):
+    """Put another place or value on a graduation."""
+
+    label: ClassVar[str] = "move graduation"
+    rule: int
+    index: int
+    graduation: GraduationPart
+
+    def _changed(self, run: Run) -> Run:
+        old = _item(run.rules, self.rule, "rules").graduations
+        key = f"rules[{self.rule}].graduations"
+        return _with_graduations(run, self.rule, _swapped(old, self.index, (self.graduation,), key))
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveGraduation(Edit):
+    """Remove a graduation from a rule that keeps two or more."""
+
+    label: ClassVar[str] = "remove graduation"
+    rule: int
+    index: int
+
+    def _changed(self, run: Run) -> Run:
+        old = _item(run.rules, self.rule, "rules").graduations
+        key = f"rules[{self.rule}].graduations"
+        return _with_graduations(run, self.rule, _swapped(old, self.index, (), key))
+
+
+@dataclass(frozen=True, slots=True)
+class SetCamera(Edit):
+    """Say where the camera stood and how its lens bends."""
+
+    label: ClassVar[str] = "set camera"
+    camera: CameraPart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, camera=self.camera)
+
+
+@dataclass(frozen=True, slots=True)
+class SetPlumb(Edit):
+    """Mark a line that is vertical in the world; None: the image's vertical."""
+
+    label: ClassVar[str] = "set plumb"
+    plumb: PlumbPart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, plumb=self.plumb)
+
+
+@dataclass(frozen=True, slots=True)
+class SetOrifice(Edit):
+    """Mark the hole and give its diameter."""
+
+    label: ClassVar[str] = "set orifice"
+    orifice: OrificePart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, orifice=self.orifice)
+
+
+@dataclass(frozen=True, slots=True)
+class SetDrop(Edit):
+    """Give the measured drop; None: it is read from the frame."""
+
+    label: ClassVar[str] = "set drop"
+    drop: DropPart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, drop=self.drop)
+
+
+@dataclass(frozen=True, slots=True)
+class SetThrowZero(Edit):
+    """Mark the point from which the throw counts; None: below the orifice on the landing line."""
+
+    label: ClassVar[str] = "set throw zero"
+    throw_zero: ThrowZeroPart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, throw_zero=self.throw_zero)
+
+
+@dataclass(frozen=True, slots=True)
+class SetGaugeLine(Edit):
+    """Draw the line on which the surface is read."""
+
+    label: ClassVar[str] = "set gauge line"
+    line: LinePart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, gauge_line=self.line)
+
+
+@dataclass(frozen=True, slots=True)
+class SetLandingLine(Edit):
+    """Draw the line on which the landing is read."""
+
+    label: ClassVar[str] = "set landing line"
+    line: LinePart | None
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, landing_line=self.line)
+
+
+@dataclass(frozen=True, slots=True)
+class SetConditions(Edit):
+    """Give what was measured once, beside the film."""
+
+    label: ClassVar[str] = "set conditions"
+    conditions: ConditionsPart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, conditions=self.conditions)
+
+
+@dataclass(frozen=True, slots=True)
+class SetTitle(Edit):
+    """Name the run."""
+
+    label: ClassVar[str] = "set title"
+    title: str
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, title=self.title)
+
+
+@dataclass(frozen=True, slots=True)
+class SetObserver(Edit):
+    """Say who read the film."""
+
+    label: ClassVar[str] = "set observer"
+    observer: str
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, observer=self.observer)
+
+
+@dataclass(frozen=True, slots=True)
+class SetSurface(Edit):
+    """Read the surface in one frame; a reading of the same part in that frame is replaced."""
+
+    label: ClassVar[str] = "read surface"
+    frame: int
+    spot: Spot
+
+    def _changed(self, run: Run) -> Run:
+        return _with_reading(run, self.frame, surface=self.spot)
+
+
+@dataclass(frozen=True, slots=True)
+class SetLanding(Edit):
+    """Read the landing in one frame; a reading of the same part in that frame is replaced."""
+
+    label: ClassVar[str] = "read landing"
+    frame: int
+    spot: Spot
+
+    def _changed(self, run: Run) -> Run:
+        return _with_reading(run, self.frame, landing=self.spot)
+
+
+@dataclass(frozen=True, slots=True)
+class ClearSurface(Edit):
+    """Take back the surface read in one frame."""
+
+    label: ClassVar[str] = "clear surface"
+    frame: int
+
+    def _changed(self, run: Run) -> Run:
+        return _with_reading(run, self.frame, surface=None)
+
+
+@dataclass(frozen=True, slots=True)
+class ClearLanding(Edit):
+    """Take back the landing read in one frame."""
+
+    label: ClassVar[str] = "clear landing"
+    frame: int
+
+    def _changed(self, run: Run) -> Run:
+        return _with_reading(run, self.frame, landing=None)
+
+
+@dataclass(frozen=True, slots=True)
+class SetNote(Edit):
+    """Write a note to one frame."""
+
+    label: ClassVar[str] = "write note"
+    frame: int
+    note: str
+
+    def _changed(self, run: Run) -> Run:
+        return _with_reading(run, self.frame, note=self.note)
+
+
+@dataclass(frozen=True, slots=True)
+class AdoptFound(Edit):
+    """Take in what was found, as one step.
+
+    What an earlier search found is replaced as a whole; what was read by hand, and every note, stays. Where a
+    frame has both, the hand reading wins part by part.
+    """
+
+    label: ClassVar[str] = "adopt found readings"
+    readings: tuple[Reading, ...]
+
+    def _changed(self, run: Run) -> Run:
+        found: dict[int, Reading] = {}
+        for reading in self.readings:
+            if reading.frame in found:
+                words = f"frame {reading.frame} was found twice; a frame has at most one reading"
+                raise RunFileError(words, where="readings")
+            found[reading.frame] = reading
+        own = {reading.frame: reading for reading in run.readings}
+        merged = (_merged(own.get(frame), found.get(frame), frame) for frame in own.keys() | found.keys())
+        return replace(run, readings=_tidy(merged))
+
+
+def _merged(own: Reading | None, found: Reading | None, frame: int) -> Reading:
+    own = own or Reading(frame=frame)
+    found = found or Reading(frame=frame)
+    return Reading(
+        frame=frame,
+        surface=_by_hand(own.surface) or _by_search(found.surface),
+        landing=_by_hand(own.landing) or _by_search(found.landing),
+        note=own.note or found.note,
+    )
+
+
+def _by_hand(spot: Spot | None) -> Spot | None:
+    return spot if spot is not None and spot.by is By.HAND else None
+
+
+def _by_search(spot: Spot | None) -> Spot | None:
+    """Return the spot if a search found it; a hand reading comes from a hand alone, never by adoption."""
+    return spot if spot is not None and spot.by is By.FOUND else None
+
+
+def _with_reading(run: Run, frame: int, **parts: Any) -> Run:
+    """Return the run with parts of one frame's reading replaced."""
+    old = next((reading for reading in run.readings if reading.frame == frame), Reading(frame=frame))
+    others = (reading for reading in run.readings if reading.frame != frame)
+    return replace(run, readings=_tidy((*others, replace(old, **parts))))
+
+
+def _tidy(readings: Iterable[Reading]) -> tuple[Reading, ...]:
+    """Return the readings in order of frames, without those that say nothing."""
+    telling = (r for r in readings if r.surface is not None or r.landing is not None or r.note)
+    return tuple(sorted(telling, key=lambda reading: reading.frame))
+
+
+def _with_graduations(run: Run, index: int, graduations: tuple[GraduationPart, ...]) -> Run:
+    rule = _item(run.rules, index, "rules")
+    in_order = tuple(sorted(graduations, key=lambda graduation: graduation.value_m))
+    return replace(run, rules=_swapped(run.rules, index, (replace(rule, graduations=in_order),), "rules"))
+
+
+def _item(items: tuple[_Item, ...], index: int, key: str) -> _Item:
+    if not 0 <= index < len(items):
+        raise RunFileError(f"there is no number {index}, only {len(items)}", where=key)
+    return items[index]
+
+
+def _swapped(items: tuple[_Item, ...], index: int, instead: tuple[_Item, ...], key: str) -> tuple[_Item, ...]:
+    _item(items, index, key)
+    return (*items[:index], *instead, *items[index + 1 :])
