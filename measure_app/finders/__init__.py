@@ -1,0 +1,18 @@
+"""A strip in, a place or a reason for every frame out."""
+
+from measure_app.finders.landing import JetLines, find_landing, jet_lines
+from measure_app.finders.surface import Hints, find_surface
+from measure_app.finders.track import Part, RefusedSpan, Track, Why, refused_spans
+
+__all__ = [
+    "Hints",
+    "JetLines",
+    "Part",
+    "RefusedSpan",
+    "Track",
+    "Why",
+    "find_landing",
+    "find_surface",
+    "jet_lines",
+    "refused_spans",
+]

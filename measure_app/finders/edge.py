@@ -1,0 +1,121 @@
+"""The profile across the water surface, and its place to a fraction of a pixel.
+
+A step from air to water, with light that may change evenly on either side of it, blurred by the camera. The window is
+kept short, so that the fading of the meniscus band further down does not pull at the edge. The blur acts on light, not
+on the coded levels, so levels are made linear in light first (inverse of the transfer characteristic of ITU-R BT.709).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+
+
+def light_table(top_level: int) -> NDArray[np.float32]:
+    """Relative luminance × 255 for every luma code (studio range), after ITU-R BT.709-6, item 1.2 inverted."""
+    step = (top_level + 1) / 256
+    signal = np.clip((np.arange(top_level + 1) / step - 16.0) / 219.0, 0.0, 1.2)
+    light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
+    return np.asarray(255.0 * light, dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeFit:
+    """Edges fitted in many frames at once."""
+
+    place: FloatArray
+    """(n,) px along the strip."""
+    information: FloatArray
+    """(n,) 1/(px² × level²): inverse variance of the place for unit noise, all levels and slopes left free."""
+    contrast: FloatArray
+    """(n,) levels, signed change of light at the edge itself."""
+    misfit: FloatArray
+    """(n,) levels, rms of what the profile leaves."""
+
+
+def _columns(x: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
+    """Parts of the profile at distances x (n, m) px below the edge, and their derivatives by the edge's place."""
+    from scipy.special import ndtr
+
+    z = x / blur_px
+    density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
+    step = ndtr(z)
+    one, none = np.ones_like(x), np.zeros_like(x)
+    # A blurred ramp below the edge: the convolution of x·[x > 0] with the Gaussian.
+    ramp = x * step + blur_px * density
+    # A tenth of a pixel as the unit of slope keeps the normal equations well scaled.
+    columns = np.stack([one, 0.1 * x, step, 0.1 * ramp], axis=-1)
+    by_place = np.stack([none, none, -density / blur_px, -0.1 * step], axis=-1)
+    return columns, by_place
+
+
+def window_of(blur_px: float) -> tuple[int, int]:
+    """How far the fitted window reaches above and below the edge, px."""
+    return max(5, round(8.0 * blur_px)), max(4, round(7.0 * blur_px))
+
+
+def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, passes: int = 5) -> EdgeFit:
+    """Least squares for the edge's place and the light on both sides, frame by frame but all frames at once.
+
+    Parameters
+    ----------
+    light : (n, L) levels of light along the strip, water towards larger positions
+    start : (n,) px, first guess of the place, within two px or so
+    blur_px : standard deviation of the camera's blur, shared by all frames
+    passes : Gauss–Newton passes, with the levels projected out (variable projection)
+    """
+    before, after = window_of(blur_px)
+    length = light.shape[1]
+    reach = np.arange(-before, after + 1)
+    centre = np.clip(np.rint(start).astype(np.intp), before, max(before, length - 1 - after))
+    index = np.clip(centre[:, None] + reach, 0, length - 1)
+    y = np.take_along_axis(light, index, axis=1).astype(np.float64)
+    place = np.clip(start, centre - 2.0, centre + 2.0)
+    for _ in range(passes):
+        columns, by_place = _columns(index - place[:, None], blur_px)
+        amplitudes = _solve(columns, y)
+        residual = y - np.einsum("nmk,nk->nm", columns, amplitudes)
+        slope = np.einsum("nmk,nk->nm", by_place, amplitudes)
+        # The part of the slope that the amplitudes cannot imitate.
+        free = slope - np.einsum("nmk,nk->nm", columns, _solve(columns, slope))
+        information = np.einsum("nm,nm->n", free, free)
+        move = np.einsum("nm,nm->n", free, residual) / np.maximum(information, 1e-12)
+        place = np.clip(place + np.clip(move, -0.8, 0.8), centre - 3.0, centre + 3.0)
+    misfit = np.sqrt(np.mean(residual**2, axis=1))
+    return EdgeFit(place, information, amplitudes[:, 2], misfit)
+
+
+def _solve(columns: FloatArray, y: FloatArray) -> FloatArray:
+    normal = np.einsum("nmi,nmj->nij", columns, columns) + 1e-9 * np.eye(columns.shape[-1])
+    right = np.einsum("nmi,nm->ni", columns, y)
+    return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
+
+
+def blur_of(light: NDArray[np.float32], start: FloatArray, rough_px: float) -> float:
+    """Find the blur that fits a sample of frames best, px (a coarse search, then a finer one)."""
+    best, least = rough_px, np.inf
+    trials = rough_px * np.array([0.6, 0.75, 1.0, 1.3, 1.6])
+    for factor in (None, 1.15, 1.05):
+        if factor is not None:
+            trials = best * np.array([1 / factor, 1.0, factor])
+        for blur in np.maximum(trials, 0.35):
+            # The window must not change with the trial, or small windows would always seem to fit best.
+            loss = float(np.median(_misfit(light, start, float(blur), rough_px)))
+            if loss < least:
+                best, least = float(blur), loss
+    return best
+
+
+def _misfit(light: NDArray[np.float32], start: FloatArray, blur_px: float, rough_px: float) -> FloatArray:
+    before, after = window_of(rough_px)
+    centre = np.rint(start).astype(np.intp)
+    index = np.clip(centre[:, None] + np.arange(-before, after + 1), 0, light.shape[1] - 1)
+    y = np.take_along_axis(light, index, axis=1).astype(np.float64)
+    place = fit_edges(light, start, blur_px, passes=4).place
+    columns, _ = _columns(index - place[:, None], blur_px)
+    residual = y - np.einsum("nmk,nk->nm", columns, _solve(columns, y))
+    return np.asarray(np.sqrt(np.mean(residual**2, axis=1)), dtype=np.float64)

@@ -1,0 +1,114 @@
+"""The best path through a strip: one position per frame, chosen for the whole run at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+
+
+def best_path(
+    evidence: NDArray[np.float32], back_px: int, forth_px: int, step_cost: float
+) -> NDArray[np.int64]:
+    """Follow the strongest continuous trace through all frames (Viterbi, 1967, over positions as states).
+
+    Parameters
+    ----------
+    evidence : (n, L), larger where the trace is likelier to be; finite
+    back_px, forth_px : largest steps from one frame to the next against and along the line, px
+    step_cost : evidence given up for each px by which a step differs from none
+
+    Returns
+    -------
+    (n,) positions, whole px along the line
+    """
+    n, length = evidence.shape
+    steps = np.arange(-back_px, forth_px + 1)
+    cost = (np.abs(steps) * step_cost).astype(np.float32)
+    choice = np.zeros((n, length), dtype=np.int16)
+    total = evidence[0].astype(np.float32)
+    low = np.float32(-1e30)
+    padded = np.full(length + forth_px + back_px, low, dtype=np.float32)
+    for i in range(1, n):
+        # A step of +k comes from position s − k: view every predecessor as a shifted slice of one padded row.
+        padded[forth_px : forth_px + length] = total
+        candidates = np.lib.stride_tricks.sliding_window_view(padded, length)[::-1][: len(steps)] - cost[:, None]
+        best = np.argmax(candidates, axis=0)
+        choice[i] = best
+        total = candidates[best, np.arange(length)] + evidence[i]
+        total -= total.max()
+    path = np.zeros(n, dtype=np.int64)
+    path[-1] = int(np.argmax(total))
+    for i in range(n - 1, 0, -1):
+        path[i - 1] = path[i] - steps[choice[i, path[i]]]
+    return path
+
+
+def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tuple[FloatArray, FloatArray]:
+    """Local straight-line-and-bend (quadratic) fit around every frame, robust against single outliers.
+
+    Parameters
+    ----------
+    positions : (n,) px; NaN where there is none
+    weights : (n,) 0 or more; 0 leaves a frame out
+    half : half width of the window, frames
+
+    Returns
+    -------
+    (n,) the fitted course, and (n,) the local robust scatter about it, both px; NaN where too few frames support it
+
+    Notes
+    -----
+    Tukey's biweight, three passes; the window moments are sums over shifted copies, so the cost is linear in n.
+    """
+    n = len(positions)
+    valid = np.isfinite(positions) & (weights > 0)
+    y = np.where(valid, positions, 0.0)
+    w = np.where(valid, weights, 0.0)
+    robust = np.ones(n)
+    course = np.full(n, np.nan)
+    scatter = np.full(n, np.nan)
+    u = np.arange(-half, half + 1) / max(half, 1)
+    kernel = (1 - np.abs(u * half / (half + 1)) ** 3) ** 3
+    for _ in range(4):
+        ww = w * robust
+        moments = [np.convolve(ww, (kernel * u**p)[::-1], "same") if n >= len(u) else _short(ww, kernel * u**p, half)
+                   for p in range(5)]
+        rights = [np.convolve(ww * y, (kernel * u**p)[::-1], "same") if n >= len(u)
+                  else _short(ww * y, kernel * u**p, half) for p in range(3)]
+        a = np.empty((n, 3, 3))
+        for i in range(3):
+            for j in range(3):
+                a[:, i, j] = moments[i + j]
+        supported = moments[0] > 2.5
+        a[~supported] = np.eye(3)
+        # A ridge far below one frame's weight keeps windows with two distinct times solvable.
+        a += 1e-9 * np.eye(3)
+        course = np.linalg.solve(a, np.stack(rights, axis=1)[..., None])[:, 0, 0]
+        course[~supported] = np.nan
+        residual = np.abs(y - course)
+        local = _running_median(np.where(valid, residual, np.nan), half)
+        scatter = 1.4826 * local
+        floor = max(float(np.nanmedian(scatter)) if np.isfinite(scatter).any() else 0.0, 1e-3)
+        z = residual / (6.0 * np.maximum(scatter, 0.5 * floor))
+        robust = np.where(np.isfinite(z), np.clip(1 - np.minimum(z, 1) ** 2, 0, 1) ** 2, 0.0)
+    return course, scatter
+
+
+def _short(values: FloatArray, kernel: FloatArray, half: int) -> FloatArray:
+    full = np.convolve(values, kernel[::-1], "full")
+    return np.asarray(full[half : half + len(values)], dtype=np.float64)
+
+
+def _running_median(values: FloatArray, half: int) -> FloatArray:
+    import warnings
+
+    padded = np.pad(values, half, mode="reflect" if len(values) > half else "edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
+    # A frame step keeps long windows affordable: 41 places carry the median well enough.
+    step = max(1, (2 * half + 1) // 41)
+    with warnings.catch_warnings():
+        # A window without any valid frame is NaN on purpose.
+        warnings.simplefilter("ignore", category=RuntimeWarning)
+        return np.asarray(np.nanmedian(windows[:, ::step], axis=1), dtype=np.float64)

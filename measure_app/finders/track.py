@@ -1,0 +1,91 @@
+"""What finding returns: a position with its error in every frame, or the reason why there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+
+
+class Part(Enum):
+    """The two parts of a reading."""
+
+    SURFACE = "surface"
+    LANDING = "landing"
+
+
+class Why(Enum):
+    """Why a part was not found in a frame; the value is the reason a person reads."""
+
+    DAMAGED = "the frame is damaged or missing in the film"
+    COVERED = "something covers the line"
+    FAINT = "too faint against its surroundings"
+    ASTRAY = "does not follow the path of the frames around it"
+    OFF_END = "beyond the end of the line"
+    MOTIONLESS = "nothing on the line moves as a draining surface or a shrinking jet does"
+    BELOW_ORIFICE = "at or below the orifice's centre"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track:
+    """One part of the readings through the whole part measured."""
+
+    part: Part
+    frames: NDArray[np.int64]
+    """(n,) frame indices."""
+    along_px: FloatArray
+    """(n,) px along the line from its start; NaN where not found."""
+    own_u_px: FloatArray
+    """(n,) px, standard uncertainty that is independent from frame to frame; NaN where not found."""
+    shared_u_px: float
+    """px, standard uncertainty of what all frames share: which place of the blurred edge or jet is *the* place."""
+    why: tuple[Why | None, ...]
+    """(n,) None where found."""
+
+    def __post_init__(self) -> None:
+        """Make the arrays read-only."""
+        for array in (self.frames, self.along_px, self.own_u_px):
+            array.setflags(write=False)
+
+    @property
+    def found(self) -> NDArray[np.bool_]:
+        """(n,) True where the part was found."""
+        return np.isfinite(self.along_px)
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedSpan:
+    """Frames without a reading of one part, and why."""
+
+    part: Part
+    first: int
+    last: int
+    why: Why
+
+    @property
+    def words(self) -> str:
+        """The reason as a person reads it."""
+        return f"{self.part.value}: {self.why.value}"
+
+
+def refused_spans(track: Track) -> tuple[RefusedSpan, ...]:
+    """Join neighbouring frames that were refused for the same reason."""
+    spans: list[RefusedSpan] = []
+    for frame, why in zip(track.frames.tolist(), track.why, strict=True):
+        if why is None:
+            continue
+        if spans and spans[-1].why is why and spans[-1].last == frame - 1:
+            spans[-1] = RefusedSpan(track.part, spans[-1].first, frame, why)
+        else:
+            spans.append(RefusedSpan(track.part, frame, frame, why))
+    return tuple(spans)
+
+
+def nothing_found(part: Part, frames: NDArray[np.int64], why: Why) -> Track:
+    """Return the track of a strip that shows nothing at all."""
+    none = np.full(len(frames), np.nan)
+    return Track(part, frames, none, none.copy(), 0.0, (why,) * len(frames))
