@@ -1,0 +1,8 @@
+"""What all tests share."""
+
+from __future__ import annotations
+
+import os
+
+# Before Qt is imported anywhere: the tests need no screen.
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
