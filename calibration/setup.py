@@ -39,6 +39,9 @@ class Rule:
     behind_m: float = 0.0
     """How far the rule's face lies behind (+) or before (-) the jet's vertical plane, m."""
     behind_u_m: float = 0.0
+    scale_u: float = 0.0005
+    """Relative standard uncertainty of the engraved scale as a whole: 0.05 % is the limit of error of a one-metre
+    class II measure (Directive 2014/32/EU, annex X: 0.3 mm + 0.2 mm/m); a scale off a printer may be off by 1 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +87,10 @@ class Gauge:
     behind_m: float = 0.0
     behind_u_m: float = 0.0
     above_level_m: float = 0.0
-    """How far the edge that is read stands above the flat level of the water, m (meniscus)."""
+    """How far the edge that is read stands above the flat level of the water, m (meniscus; gauge line only)."""
     above_level_u_m: float = 0.0
+    px_u: float = 0.5
+    """Standard uncertainty of each end across the line, px; it counts where a drop is read from the frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +104,8 @@ class Setup:
     camera: Camera = field(default_factory=Camera)
     plumb: Segment | None = None
     """A line that is vertical in the world, from its top to its bottom; None: the image's vertical."""
+    plumb_px_u: float = 0.5
+    """Standard uncertainty of each end of the plumb, px (each coordinate)."""
     gauge_line: Gauge | None = None
     landing_line: Gauge | None = None
     throw_zero: Mark | None = None

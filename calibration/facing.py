@@ -1,0 +1,85 @@
+"""How the camera faces the jet's plane: from straightened pixels to a view that is parallel to the plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.pixels import FloatArray, Pixel
+
+
+@dataclass(frozen=True, slots=True)
+class Facing:
+    """The point that the camera faces squarely, and how it is known."""
+
+    px: Pixel
+    """Foot of the perpendicular from the lens on the jet's plane, px in the frame as displayed."""
+    u_px: tuple[float, float]
+    """Standard uncertainty along x and y, px."""
+    sideways_deg: float
+    """Angle between the optical axis and the perpendicular, seen from above; + when the foot lies to the right."""
+    up_down_deg: float
+    """The same, seen from the side; + when the foot lies below the centre of the image."""
+    u_deg: tuple[float, float]
+    """Standard uncertainties of the two angles, degrees."""
+    focal_px: float
+    """Focal length used, px."""
+    known_by: str
+    """How it is known, in words."""
+
+
+def rotation_to_plane(tangents: FloatArray) -> FloatArray:
+    """Rotation that turns the perpendicular of the jet's plane into the optical axis, without a roll.
+
+    Parameters
+    ----------
+    tangents : ndarray, shape (m, 2)
+        Place of the foot of the perpendicular, from the principal point, over the focal length: the tangents of the
+        two angles by which the camera fails to face the plane.
+
+    Returns
+    -------
+    ndarray, shape (m, 3, 3)
+        Rotations of a ray (x right, y down, z away from the camera).
+    """
+    a, b = tangents[..., 0], tangents[..., 1]
+    norm = np.sqrt(1.0 + a * a + b * b)
+    a, b, c = a / norm, b / norm, 1.0 / norm
+    d = 1.0 / (1.0 + c)
+    rows = [1.0 - a * a * d, -a * b * d, -a, -a * b * d, 1.0 - b * b * d, -b, a, b, c]
+    return np.stack(rows, axis=-1).reshape(*a.shape, 3, 3)
+
+
+def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: FloatArray) -> FloatArray:
+    """Slopes of the rays against the perpendicular of the jet's plane.
+
+    A point at depth d beyond the plane, seen by a camera at distance D, lies (D + d) times its slopes from the foot of
+    the perpendicular: this is the view parallel to the plane, in which lengths scale alike everywhere.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (n, 2) or (m, n, 2)
+        Straightened positions, px.
+    centre : ndarray, shape (2,)
+        Principal point, px.
+    focal_px : float
+        Focal length, px.
+    tangents : ndarray, shape (m, 2)
+        See `rotation_to_plane`.
+
+    Returns
+    -------
+    ndarray, shape (m, n, 2)
+        Slopes to the right and down; NaN where the ray does not meet the plane.
+
+    Notes
+    -----
+    The homography of a rotating camera: R. Hartley and A. Zisserman, "Multiple View Geometry in Computer Vision", 2nd
+    ed. (2004), section 8.4.
+    """
+    offset = (np.asarray(pixels, dtype=np.float64) - centre) / focal_px
+    R = rotation_to_plane(tangents)
+    turned = offset @ np.swapaxes(R[..., :2], -1, -2) + R[..., None, :, 2]
+    depth = turned[..., 2:]
+    return np.asarray(turned[..., :2] / np.where(depth > 1e-6, depth, np.nan), dtype=np.float64)

@@ -1,0 +1,152 @@
+"""The measuring model: parameters of the set-up and straightened pixels in, vertical and horizontal metres out.
+
+Every function takes a whole table of parameter vectors at once, so that a length and its change with each source of
+error come from one vectorised pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from calibration.facing import slopes
+from calibration.pixels import FloatArray
+
+
+class Slot(IntEnum):
+    """Place of each quantity in a parameter vector; depth, scale and engraving of each rule follow from `RULES`."""
+
+    TANGENT_X = 0
+    TANGENT_Y = 1
+    INVERSE_DISTANCE = 2
+    GAUGE_DEPTH = 3
+    LANDING_DEPTH = 4
+    ORIFICE_DEPTH = 5
+    ZERO_DEPTH = 6
+    ORIFICE_X = 7
+    ORIFICE_Y = 8
+    ZERO_X = 9
+    ZERO_Y = 10
+    ABOVE_LEVEL = 11
+    PLUMB_ANGLE = 12
+    LANDING_SHIFT = 13
+    RULES = 14
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """What stands where, straightened, and how to measure between it.
+
+    Lengths are formed in units of slope about the foot of the perpendicular (see `calibration.facing.slopes`); a
+    point at depth d counts (1 + d / distance) times, and metres for each unit of slope come from the rules.
+    """
+
+    centre: FloatArray
+    """(2,) principal point, px."""
+    focal_px: float
+    base: FloatArray
+    """(p,) parameters as estimated."""
+    orifice: FloatArray
+    """(2,) px."""
+    zero: FloatArray | None
+    """(2,) px; None: the throw counts from the plumb through the orifice."""
+    plumb: FloatArray
+    """(2, 2) px, top and bottom."""
+    landing: FloatArray | None
+    """(2, 2) px, ends of the landing line."""
+    head_rules: FloatArray
+    """(R,) weights, adding to 1, of the rules that give the scale of heads; zeros where there is none."""
+    throw_rules: FloatArray
+    outward: float
+    """+1 where throws grow to the right of the plumb (seen in the frame with down below), -1 to the left."""
+
+    def slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        """Slopes (m, n, 2) of straightened px (n, 2) for each of m parameter vectors."""
+        tangents = table[:, :2]
+        same = np.all(tangents == self.base[:2], axis=1)
+        rho = np.empty((len(table), len(straight), 2))
+        rho[same] = slopes(straight, self.centre, self.focal_px, self.base[None, :2])
+        if not np.all(same):
+            rho[~same] = slopes(straight, self.centre, self.focal_px, tangents[~same])
+        return rho
+
+    def axes(self, table: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Unit vectors (m, 2) down the plumb and outward along the throw, in the view parallel to the plane."""
+        ends = self.slopes(table, self.plumb)
+        down = ends[:, 1] - ends[:, 0]
+        down /= np.hypot(down[:, 0], down[:, 1])[:, None]
+        turn = table[:, Slot.PLUMB_ANGLE]
+        cos, sin = np.cos(turn), np.sin(turn)
+        down = np.stack([cos * down[:, 0] - sin * down[:, 1], sin * down[:, 0] + cos * down[:, 1]], axis=1)
+        across = self.outward * np.stack([down[:, 1], -down[:, 0]], axis=1)
+        return down, across
+
+    def scale(self, table: FloatArray, weights: FloatArray) -> FloatArray:
+        """Metres (m,) for each unit of slope at the jet's plane, by the weighted rules; NaN without any."""
+        if not np.any(weights):
+            return np.full(len(table), np.nan)
+        return np.asarray(self.rule_scales(table) @ weights, dtype=np.float64)
+
+    def rule_scales(self, table: FloatArray) -> FloatArray:
+        """(m, R) metres for each unit of slope at the jet's plane, by each rule alone."""
+        R = len(self.head_rules)
+        depth, scale, engraved = (table[:, Slot.RULES + k * R : Slot.RULES + (k + 1) * R] for k in range(3))
+        carry = 1.0 + table[:, Slot.INVERSE_DISTANCE, None] * depth
+        return np.asarray(scale * (1.0 + engraved) / carry, dtype=np.float64)
+
+    def carried(self, table: FloatArray, straight: FloatArray, depth: Slot) -> FloatArray:
+        """Slopes (m, n, 2) carried from their depth to the jet's plane."""
+        carry = 1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, depth]
+        return self.slopes(table, straight) * carry[:, None, None]
+
+    def _mark(self, table: FloatArray, px: FloatArray, x: Slot, depth: Slot) -> FloatArray:
+        """(m, 2) carried slopes of one marked point, moved by its own reading error."""
+        moved = px + table[:, x : x + 2]
+        rho = slopes(moved[:, None, :], self.centre, self.focal_px, table[:, :2])[:, 0]
+        return np.asarray(rho * (1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, depth])[:, None])
+
+    def orifice_at(self, table: FloatArray) -> FloatArray:
+        """(m, 2) carried slopes of the orifice's centre."""
+        return self._mark(table, self.orifice, Slot.ORIFICE_X, Slot.ORIFICE_DEPTH)
+
+    def zero_at(self, table: FloatArray) -> FloatArray:
+        """(m, 2) carried slopes of the point from which the throw counts."""
+        if self.zero is None:
+            return self.orifice_at(table)
+        return self._mark(table, self.zero, Slot.ZERO_X, Slot.ZERO_DEPTH)
+
+    def heads(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        """(m, n) metres of the flat level over the orifice's centre, seen at the straightened px (n, 2)."""
+        down, _ = self.axes(table)
+        surface = _dot(self.carried(table, straight, Slot.GAUGE_DEPTH), down)
+        drop = _dot(self.orifice_at(table)[:, None, :], down) - surface
+        return drop * self.scale(table, self.head_rules)[:, None] - table[:, Slot.ABOVE_LEVEL, None]
+
+    def throws(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        """(m, n) metres from the throw zero, seen at the straightened px (n, 2)."""
+        _, across = self.axes(table)
+        landing = _dot(self.carried(table, straight, Slot.LANDING_DEPTH), across)
+        reach = landing - _dot(self.zero_at(table)[:, None, :], across)
+        return reach * self.scale(table, self.throw_rules)[:, None]
+
+    def drops(self, table: FloatArray) -> FloatArray:
+        """(m, 1) metres from the landing line, below the orifice, up to the orifice; NaN without a landing line."""
+        if self.landing is None:
+            return np.full((len(table), 1), np.nan)
+        down, across = self.axes(table)
+        moved = self.landing[None] + table[:, Slot.LANDING_SHIFT, None, None] * np.array([0.0, 1.0])
+        rho = slopes(moved, self.centre, self.focal_px, table[:, :2])
+        rho *= (1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, Slot.LANDING_DEPTH])[:, None, None]
+        orifice = self.orifice_at(table)
+        step = rho[:, 1] - rho[:, 0]
+        share = np.sum((orifice - rho[:, 0]) * across, axis=1) / np.sum(step * across, axis=1)
+        foot = rho[:, 0] + share[:, None] * step
+        drop = np.sum((foot - orifice) * down, axis=1) * self.scale(table, self.head_rules)
+        return np.asarray(drop[:, None])
+
+
+def _dot(points: FloatArray, direction: FloatArray) -> FloatArray:
+    """(m, n) components of (m, n, 2) along (m, 2)."""
+    return points[..., 0] * direction[:, :1] + points[..., 1] * direction[:, 1:]
