@@ -6,17 +6,16 @@ while the clip is decoded once, without converting a frame to colour.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray, Segment
+from measure_app.clip import FrameSource, Plane
 from measure_app.errors import Stopped
 
-Levels = NDArray[np.uint8] | NDArray[np.uint16]
 Progress = Callable[[int, int], None]
 
 
@@ -53,31 +52,14 @@ class Strip:
     line: StripLine
     frames: NDArray[np.int64]
     """(n,) indices in presentation order."""
-    levels: Levels
+    levels: Plane
     """(n, L) luma as coded, one row a frame, one column a pixel along the line; rounded to whole levels."""
-    top_level: int
-    """Luma code of full white for the bit depth: 255, 1023 …"""
+    bit_depth: int = 8
+    """Bits per luma sample."""
+    full_range: bool = False
+    """Whether black and white are the ends of the code range, rather than 16 and 235 (scaled to the bit depth)."""
     unseen: tuple[tuple[int, str], ...] = ()
     """Rows whose frame could not be decoded or is damaged, with the reason; their levels mean nothing."""
-
-
-class LumaSource(Protocol):
-    """What a sweep needs of a clip."""
-
-    def plane_positions(self, displayed: FloatArray) -> FloatArray:
-        """Positions (n, 2) of the displayed frame as positions in the coded luma plane."""
-        ...
-
-    def luma(
-        self, start: int, stop: int, *, stop_requested: Callable[[], bool] | None = None
-    ) -> Iterator[tuple[int, NDArray[np.uint8] | NDArray[np.uint16] | None, str]]:
-        """Frame index, coded luma plane (None where there is none) and a reason to distrust it, "" if none."""
-        ...
-
-    @property
-    def top_level(self) -> int:
-        """Luma code of full white."""
-        ...
 
 
 class _Sampler:
@@ -96,22 +78,23 @@ class _Sampler:
         self._taps = np.ascontiguousarray(np.moveaxis(taps, 2, 1).reshape(4 * samples, -1))
         self._weights = np.ascontiguousarray(np.moveaxis(weights, 2, 1).reshape(4 * samples, -1)) / np.float32(samples)
 
-    def __call__(self, flat: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.float32]:
+    def __call__(self, flat: Plane) -> NDArray[np.float32]:
         """Sample a plane given as its flat buffer; (L,) levels."""
         return np.asarray(np.einsum("ij,ij->j", flat.take(self._taps), self._weights, dtype=np.float32))
 
 
-def _flat(plane: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8] | NDArray[np.uint16]:
+def _flat(plane: Plane) -> Plane:
     """The plane's rows with their padding as one flat view, no copy."""
     height, width = plane.shape
     pitch = plane.strides[0] // plane.itemsize
-    return np.lib.stride_tricks.as_strided(
+    flat: Plane = np.lib.stride_tricks.as_strided(
         plane, shape=((height - 1) * pitch + width,), strides=(plane.itemsize,), writeable=False
     )
+    return flat
 
 
 def sweep(
-    source: LumaSource,
+    source: FrameSource,
     lines: Sequence[StripLine],
     start: int,
     stop: int,
@@ -139,7 +122,8 @@ def sweep(
         If the clip cannot be read at all.
     """
     count = stop - start
-    kind = np.uint8 if source.top_level <= 255 else np.uint16
+    info = source.info
+    kind = np.uint8 if info.bit_depth <= 8 else np.uint16
     points = [line.points for line in lines]
     ends = np.cumsum([0, *(len(p) for p in points)])
     levels = np.zeros((count, int(ends[-1])), dtype=kind)
@@ -147,12 +131,11 @@ def sweep(
     unseen: dict[int, str] = {}
     samplers: list[_Sampler] = []
     shape: tuple[int, ...] = ()
-    for done, (index, plane, doubt) in enumerate(source.luma(start, stop, stop_requested=stop_requested)):
-        if stop_requested is not None and stop_requested():
-            raise Stopped("stopped before the film was read to its end; nothing was kept")
-        row = index - start
-        if plane is None or doubt:
-            unseen[row] = doubt or "this frame could not be decoded"
+    for done, luma in enumerate(source.luma_planes(start, stop, stop_requested=stop_requested)):
+        plane = luma.plane
+        row = luma.index - start
+        if plane is None or luma.suspect:
+            unseen[row] = luma.suspect or "this frame could not be decoded"
         if plane is not None:
             if (*plane.shape, plane.strides[0]) != shape:
                 shape = (*plane.shape, plane.strides[0])
@@ -169,11 +152,11 @@ def sweep(
         unseen.setdefault(int(row), "this frame could not be decoded")
     frames = np.arange(start, stop, dtype=np.int64)
     return tuple(
-        Strip(line, frames, levels[:, first:last], source.top_level, tuple(sorted(unseen.items())))
+        Strip(line, frames, levels[:, first:last], info.bit_depth, info.full_range, tuple(sorted(unseen.items())))
         for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
     )
 
 
-def _sampler(source: LumaSource, points: FloatArray, plane: NDArray[np.uint8] | NDArray[np.uint16]) -> _Sampler:
-    positions = source.plane_positions(points.reshape(-1, 2)).reshape(points.shape)
+def _sampler(source: FrameSource, points: FloatArray, plane: Plane) -> _Sampler:
+    positions = source.info.geometry.to_coded(points.reshape(-1, 2)).reshape(points.shape)
     return _Sampler(positions, plane.shape[1], plane.shape[0], plane.strides[0] // plane.itemsize)

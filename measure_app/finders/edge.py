@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 
 
-def light_table(top_level: int) -> NDArray[np.float32]:
-    """Relative luminance × 255 for every luma code (studio range), after ITU-R BT.709-6, item 1.2 inverted."""
-    step = (top_level + 1) / 256
-    signal = np.clip((np.arange(top_level + 1) / step - 16.0) / 219.0, 0.0, 1.2)
+def light_table(bit_depth: int = 8, *, full_range: bool = False) -> NDArray[np.float32]:
+    """Relative luminance × 255 for every luma code, after ITU-R BT.709-6, item 1.2 inverted; (2**bit_depth,)."""
+    codes = np.arange(2**bit_depth) / 2.0 ** (bit_depth - 8)
+    signal = codes / 255.0 if full_range else np.clip((codes - 16.0) / 219.0, 0.0, 1.2)
     light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
     return np.asarray(255.0 * light, dtype=np.float32)
 

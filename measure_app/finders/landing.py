@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray, Pixel, Segment
+from measure_app.clip import Plane
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.surface import Hints
 from measure_app.finders.track import Part, Track, Why, nothing_found
@@ -81,7 +82,7 @@ class _Background:
     noise: float
     cap: float
 
-    def activity(self, levels: NDArray[np.uint8] | NDArray[np.uint16]) -> FloatArray:
+    def activity(self, levels: Plane) -> FloatArray:
         """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
 
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
@@ -94,7 +95,7 @@ def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
     whole = np.flatnonzero(~damaged)
     sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 300).astype(int))]].astype(np.float64)
     median = np.median(sample, axis=0)
-    level = (strip.top_level + 1) / 256
+    level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
     return _Background(median, noise, max(20.0 * level, 4.0 * noise))
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table, window_of
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.track import Part, Track, Why, nothing_found
@@ -60,7 +61,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         marks = Hints(hints.rows, (length - 1) - hints.along_px)
     damaged = np.zeros(len(frames), dtype=bool)
     damaged[[row for row, _ in strip.unseen]] = True
-    table = light_table(strip.top_level)
+    table = light_table(strip.bit_depth, full_range=strip.full_range)
     course = _coarse_course(levels, table, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
@@ -79,7 +80,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
     )
 
 
-def _grouped(levels: NDArray[np.uint8] | NDArray[np.uint16], table: LightArray, damaged: NDArray[np.bool_]) -> (
+def _grouped(levels: Plane, table: LightArray, damaged: NDArray[np.bool_]) -> (
     tuple[LightArray, int]
 ):
     """Light averaged over groups of frames, so that the path search sees at most `_ROWS` rows."""
@@ -110,7 +111,7 @@ def gradient(light: LightArray, sigma: float = 1.5) -> LightArray:
 
 
 def _coarse_course(
-    levels: NDArray[np.uint8] | NDArray[np.uint16],
+    levels: Plane,
     table: LightArray,
     damaged: NDArray[np.bool_],
     marks: Hints | None,
@@ -152,7 +153,7 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(levels: NDArray[np.uint8] | NDArray[np.uint16], table: LightArray, course: FloatArray) -> (
+def _refine(levels: Plane, table: LightArray, course: FloatArray) -> (
     tuple[EdgeFit, float]
 ):
     n = len(levels)
@@ -196,7 +197,7 @@ def _rough_blur(light: LightArray, start: FloatArray) -> float:
 
 
 def _judge(
-    levels: NDArray[np.uint8] | NDArray[np.uint16],
+    levels: Plane,
     table: LightArray,
     fit: EdgeFit,
     blur_px: float,
@@ -231,7 +232,7 @@ def _judge(
     return own_u, tuple(why)
 
 
-def _noise(levels: NDArray[np.uint8] | NDArray[np.uint16], table: LightArray, place: FloatArray) -> float:
+def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
     """Standard deviation of light from frame to frame at one place, near the edge where it matters."""
     step = max(1, len(levels) // 400)
     rows = np.arange(0, len(levels) - 1, step)
@@ -252,7 +253,7 @@ def _running_typical(values: FloatArray, half: int) -> FloatArray:
 
 
 def _covered(
-    levels: NDArray[np.uint8] | NDArray[np.uint16], table: LightArray, place: FloatArray, blur_px: float
+    levels: Plane, table: LightArray, place: FloatArray, blur_px: float
 ) -> NDArray[np.bool_]:
     """Frames in which the line away from the edge looks unlike itself at other times.
 

@@ -1,0 +1,171 @@
+"""One pass over the film: strips, then the surface and the landing in every frame."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration import Pixel, Segment
+from measure_app.clip import ClipInfo, FrameSource
+from measure_app.errors import SetupIncomplete
+from measure_app.finders import Hints, JetLines, RefusedSpan, Track, find_landing, find_surface, jet_lines, refused_spans
+from measure_app.run import By, LinePart, Reading, Run, Spot
+from measure_app.series import SharedReading
+from measure_app.strips import Progress, Strip, StripLine, sweep
+
+HEAD_STRIP = "head"
+THROW_STRIP = "throw"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """What one pass over the film gave."""
+
+    head_strip: Strip | None
+    """The pixels of the gauge line through time; None where the run has no gauge line."""
+    throw_strip: Strip | None
+    """The pixels of the landing line through time; None where the run has no landing line."""
+    surface: Track | None
+    landing: Track | None
+    readings: tuple[Reading, ...]
+    """Found readings, one for each frame in which something was found."""
+
+    @property
+    def refused(self) -> tuple[RefusedSpan, ...]:
+        """Spans without a reading, and why."""
+        return tuple(span for track in (self.surface, self.landing) if track is not None for span in refused_spans(track))
+
+    @property
+    def shared(self) -> SharedReading:
+        """Errors that all found readings have in common."""
+        usual = SharedReading()
+        return SharedReading(
+            self.surface.shared_u_px if self.surface is not None else usual.surface_u_px,
+            self.landing.shared_u_px if self.landing is not None else usual.landing_u_px,
+        )
+
+
+def part_measured(run: Run, info: ClipInfo) -> tuple[int, int]:
+    """First frame of the part measured, and one past its last, within the film.
+
+    Raises
+    ------
+    SetupIncomplete
+        If the part has fewer than two frames.
+    """
+    stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
+    if stop - run.clip.start_frame < 2:
+        raise SetupIncomplete(
+            f"the part measured, frames {run.clip.start_frame} to {stop - 1}, has fewer than two frames of the film's "
+            f"{info.n_frames}; move its start or its stop",
+            where="clip.start_frame",
+        )
+    return run.clip.start_frame, stop
+
+
+def search(
+    run: Run,
+    source: FrameSource,
+    *,
+    progress: Progress | None = None,
+    stop_requested: Callable[[], bool] | None = None,
+) -> Search:
+    """Read the film once and find what the run has lines for.
+
+    Hand readings steer the finding; they are not part of the result.
+
+    Raises
+    ------
+    SetupIncomplete
+        If there is neither a gauge line nor a landing line with an orifice above it.
+    Stopped
+        If `stop_requested` said so.
+    ClipError
+        If the film cannot be read at all.
+    """
+    start, stop = part_measured(run, source.info)
+    gauge = StripLine(HEAD_STRIP, _segment(run.gauge_line)) if run.gauge_line is not None else None
+    landing = StripLine(THROW_STRIP, _segment(run.landing_line)) if run.landing_line is not None else None
+    tracing: JetLines | None = None
+    if landing is not None and run.orifice is not None:
+        tracing = jet_lines(
+            landing.segment, run.orifice.px, run.throw_zero.px if run.throw_zero is not None else None
+        )
+    if gauge is None and tracing is None:
+        raise SetupIncomplete(
+            "there is no line to look along; draw the gauge line across the water surface, the landing line along "
+            "the landing level, and mark the orifice",
+            where="gauge_line",
+        )
+    lines = [line for line in (gauge, landing) if line is not None]
+    lines += list(tracing.lines) if tracing is not None else []
+    strips = {
+        strip.line.name: strip
+        for strip in sweep(source, lines, start, stop, progress=progress, stop_requested=stop_requested)
+    }
+    surface_track = landing_track = None
+    if gauge is not None:
+        surface_track = find_surface(
+            strips[HEAD_STRIP], falls_forward=_falls_forward(run, gauge.segment), hints=_hints(run, "surface", gauge, start, stop)
+        )
+    if tracing is not None and landing is not None:
+        landing_track = find_landing(
+            [strips[line.name] for line in tracing.lines], tracing, hints=_hints(run, "landing", landing, start, stop)
+        )
+    return Search(
+        strips.get(HEAD_STRIP),
+        strips.get(THROW_STRIP),
+        surface_track,
+        landing_track,
+        _readings(range(start, stop), gauge, surface_track, landing, landing_track),
+    )
+
+
+def _segment(part: LinePart) -> Segment:
+    return Segment(part.from_px, part.to_px)
+
+
+def _falls_forward(run: Run, gauge: Segment) -> bool:
+    """Whether walking along the gauge line leads downward in the world."""
+    down = np.array([0.0, 1.0])
+    if run.plumb is not None:
+        down = np.subtract(run.plumb.bottom_px, run.plumb.top_px)
+    return bool(np.dot(gauge.direction, down) > 0)
+
+
+def _hints(run: Run, part: str, line: StripLine, start: int, stop: int) -> Hints | None:
+    marked = [
+        (reading.frame - start, spot.px)
+        for reading in run.readings
+        if start <= reading.frame < stop and (spot := getattr(reading, part)) is not None and spot.by is By.HAND
+    ]
+    if not marked:
+        return None
+    places = line.segment.along(np.array([px for _, px in marked], dtype=np.float64))
+    return Hints(np.array([row for row, _ in marked], dtype=np.int64), places)
+
+
+def _readings(
+    frames: range, gauge: StripLine | None, surface: Track | None, landing: StripLine | None, jet: Track | None
+) -> tuple[Reading, ...]:
+    surfaces = _spots(gauge, surface, len(frames))
+    landings = _spots(landing, jet, len(frames))
+    return tuple(
+        Reading(frame=frame, surface=head, landing=throw)
+        for frame, head, throw in zip(frames, surfaces, landings, strict=True)
+        if head is not None or throw is not None
+    )
+
+
+def _spots(line: StripLine | None, track: Track | None, count: int) -> list[Spot | None]:
+    if line is None or track is None:
+        return [None] * count
+    # A thousandth of a pixel is far below any error and keeps run files short.
+    positions = np.round(line.segment.at(np.nan_to_num(track.along_px)), 3).tolist()
+    u = np.round(np.nan_to_num(track.own_u_px), 4).tolist()
+    return [
+        Spot(px=Pixel(*position), px_u=own, by=By.FOUND) if there else None
+        for position, own, there in zip(positions, u, track.found.tolist(), strict=True)
+    ]

@@ -1,0 +1,206 @@
+"""Readings, rules and stamps joined into the series that the engine fits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis import Column, Conditions, Series
+from calibration import (
+    Calibration,
+    Camera,
+    FloatArray,
+    Gauge,
+    Graduation,
+    Lens,
+    Mark,
+    Metres,
+    Rule,
+    Segment,
+    Setup,
+)
+from measure_app.errors import SetupIncomplete
+from measure_app.run import By, LinePart, OrificePart, Reading, Run, Spot, ThrowZeroPart
+
+EDGE_U_PX = 0.12
+"""Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the edge."""
+JET_U_PX = 0.4
+"""Shared error of found landings where a run file does not tell it: which place of the jet is its centre."""
+SURFACE_SOURCE = "surface: which place of the blurred edge"
+LANDING_SOURCE = "landing: which place of the jet is its centre"
+DROP_SOURCE = "drop"
+
+_Place = Callable[[FloatArray, FloatArray], Metres]
+
+
+@dataclass(frozen=True, slots=True)
+class SharedReading:
+    """Errors that all found readings of a run have in common, px along their lines."""
+
+    surface_u_px: float = EDGE_U_PX
+    landing_u_px: float = JET_U_PX
+
+
+def setup_of(run: Run, frame_size: tuple[int, int]) -> Setup:
+    """Take out of a run what the calibration needs.
+
+    Raises
+    ------
+    SetupIncomplete
+        If the orifice is not marked; everything else may be absent and is then named by the calibration.
+    """
+    if run.orifice is None:
+        raise SetupIncomplete("the centre of the hole is not marked; mark it in the frame", where="orifice")
+    lens = run.camera.lens
+    return Setup(
+        frame_size=frame_size,
+        orifice=_mark(run.orifice),
+        rules=tuple(
+            Rule(
+                rule.name,
+                rule.measures,
+                tuple(Graduation(g.px, g.value_m) for g in rule.graduations),
+                rule.graduation_u_m,
+                rule.px_u,
+                rule.behind_m,
+                rule.behind_u_m,
+            )
+            for rule in run.rules
+        ),
+        camera=Camera(
+            run.camera.distance_m,
+            run.camera.distance_u_m,
+            run.camera.facing_px,
+            run.camera.facing_u_deg,
+            Lens(lens.k1, lens.k2, lens.focal_px, lens.centre_px) if lens is not None else None,
+        ),
+        plumb=Segment(run.plumb.top_px, run.plumb.bottom_px) if run.plumb is not None else None,
+        gauge_line=_gauge(run.gauge_line),
+        landing_line=_gauge(run.landing_line),
+        throw_zero=_mark(run.throw_zero) if run.throw_zero is not None else None,
+    )
+
+
+def _mark(part: OrificePart | ThrowZeroPart) -> Mark:
+    return Mark(part.px, part.px_u, part.behind_m, part.behind_u_m)
+
+
+def _gauge(part: LinePart | None) -> Gauge | None:
+    if part is None:
+        return None
+    return Gauge(
+        Segment(part.from_px, part.to_px), part.behind_m, part.behind_u_m, part.above_level_m, part.above_level_u_m
+    )
+
+
+def conditions_of(run: Run) -> Conditions:
+    """Take out of a run what was measured once, beside the film."""
+    given = run.conditions
+    hole = run.orifice
+    return Conditions(
+        gravity_m_s2=given.gravity_m_s2,
+        latitude_deg=given.latitude_deg,
+        elevation_m=given.elevation_m,
+        water_temperature_c=given.water_temperature_c,
+        orifice_diameter_m=hole.diameter_m if hole is not None else None,
+        orifice_diameter_u_m=hole.diameter_u_m if hole is not None else None,
+        container_area_m2=given.container_area_m2,
+        container_area_u_m2=given.container_area_u_m2,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lengths:
+    """Heads and throws of every reading, in metres, and the series made of them."""
+
+    readings: tuple[Reading, ...]
+    heads: Metres
+    """One for each reading; NaN where there is no surface or it cannot be turned into a length."""
+    throws: Metres
+    series: Series
+
+
+def series_of(
+    readings: Sequence[Reading],
+    run: Run,
+    calibration: Calibration,
+    seconds: FloatArray | None,
+    shared: SharedReading | None = None,
+) -> Lengths:
+    """Join readings, calibration and times.
+
+    Parameters
+    ----------
+    readings : sorted by frame
+    run : for the drop and the lines
+    calibration : of the same run
+    seconds : (n_frames,) s, time of every frame of the clip; None for stills without a clock
+    shared : errors that found readings have in common; None: the defaults of this module
+
+    Returns
+    -------
+    Lengths
+        Its series carries every shared source by name: those of the calibration, the drop, and what found readings
+        have in common.
+    """
+    shared = shared or SharedReading()
+    rows = tuple(readings)
+    heads = _placed(rows, [r.surface for r in rows], calibration.heads)
+    throws = _placed(rows, [r.landing for r in rows], calibration.throws)
+    head_edge = _common_shift([r.surface for r in rows], run.gauge_line, calibration.heads, shared.surface_u_px)
+    throw_edge = _common_shift([r.landing for r in rows], run.landing_line, calibration.throws, shared.landing_u_px)
+    n, k = len(rows), len(calibration.sources)
+    none = np.zeros((n, 1))
+    if run.drop is not None:
+        drop_values = np.full(n, run.drop.value_m)
+        drop_shared, drop_own = np.zeros((n, k)), np.full((n, 1), run.drop.u_m)
+        drop_known = True
+    else:
+        read = calibration.drop()
+        drop_values = np.full(n, read.values[0])
+        drop_shared, drop_own = np.repeat(read.shared, n, axis=0), none
+        drop_known = bool(np.isfinite(read.values[0]))
+    blocks = {
+        "head": np.hstack([heads.shared, none, head_edge[:, None], none]),
+        "throw": np.hstack([throws.shared, none, none, throw_edge[:, None]]),
+        "drop": np.hstack([drop_shared, drop_own, none, none]),
+    }
+    used = [bool(np.any([np.nan_to_num(b[:, j]).any() for b in blocks.values()])) for j in range(k + 3)]
+    names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE)
+    series = Series(
+        sources=tuple(name for name, keep in zip(names, used, strict=True) if keep),
+        time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64) if seconds is not None else None,
+        head=_column(heads.values, heads.own_u, blocks["head"][:, used]),
+        throw=_column(throws.values, throws.own_u, blocks["throw"][:, used]),
+        drop=_column(drop_values, np.zeros(n), blocks["drop"][:, used]) if drop_known else None,
+        kept=np.ones(n, dtype=bool),
+    )
+    return Lengths(rows, heads, throws, series)
+
+
+def _column(values: FloatArray, own_u: FloatArray, shared: FloatArray) -> Column | None:
+    if not np.isfinite(values).any():
+        return None
+    return Column(np.array(values), np.array(own_u), np.array(shared))
+
+
+def _placed(rows: Sequence[Reading], spots: Sequence[Spot | None], place: _Place) -> Metres:
+    pixels = np.array([spot.px if spot is not None else (np.nan, np.nan) for spot in spots], dtype=np.float64)
+    u = np.array([spot.px_u if spot is not None else np.nan for spot in spots], dtype=np.float64)
+    return place(pixels.reshape(len(rows), 2), u)
+
+
+def _common_shift(spots: Sequence[Spot | None], line: LinePart | None, place: _Place, u_px: float) -> FloatArray:
+    """Change of each found length when all found places move along their line by one shared standard uncertainty."""
+    found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
+    shift = np.zeros(len(spots))
+    if not found.any() or line is None:
+        return shift
+    step = 0.5 * Segment(line.from_px, line.to_px).direction
+    pixels = np.array([spot.px for spot in spots if spot is not None and spot.by is By.FOUND], dtype=np.float64)
+    nothing = np.zeros(len(pixels))
+    there, back = place(pixels + step, nothing).values, place(pixels - step, nothing).values
+    shift[found] = np.nan_to_num((there - back) * u_px)
+    return shift
