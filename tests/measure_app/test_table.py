@@ -172,7 +172,7 @@ def test_assumed_uncertainties_are_said():
         "throw uncertainty",
         "drop uncertainty",
     ]
-    assert "1 mm is assumed" in remarks[0].says
+    assert "1 mm (standard) is assumed" in remarks[0].says
 
 
 def test_a_drop_in_each_row_has_errors_of_its_own():
