@@ -3,6 +3,27 @@
 The only home of PyAV. Everything else in the application sees a film as a `FrameSource`.
 """
 
+from measure_app.clip.film import CACHE_BYTES, Clip, open_clip
+from measure_app.clip.geometry import PlaneGeometry
+from measure_app.clip.opening import sha256_of
+from measure_app.clip.picture import Frame
+from measure_app.clip.source import ClipInfo, FrameSource, LumaPlane, Picture, Plane
+from measure_app.clip.stamps import FrameStamp, Stamps
 from measure_app.clip.writer import write_clip
 
-__all__ = ["write_clip"]
+__all__ = [
+    "CACHE_BYTES",
+    "Clip",
+    "ClipInfo",
+    "Frame",
+    "FrameSource",
+    "FrameStamp",
+    "LumaPlane",
+    "Picture",
+    "Plane",
+    "PlaneGeometry",
+    "Stamps",
+    "open_clip",
+    "sha256_of",
+    "write_clip",
+]

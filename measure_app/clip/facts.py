@@ -1,0 +1,192 @@
+"""What a film is, told from its table, its stream and its first frame, and what a person should know."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from measure_app.clip.geometry import PlaneGeometry
+from measure_app.clip.index import FrameTable
+from measure_app.clip.opening import MAX_AREA, MAX_SIDE, OpenFilm, family_words
+from measure_app.clip.source import ClipInfo
+from measure_app.clip.stamps import Pace, Stamps, pace_of
+from measure_app.errors import ClipError
+
+_CAPTURE_KEY = "com.android.capture.fps"
+_FULL_RANGE = 2
+_TURNS = {
+    # (a, b, c, d) of the display matrix, x' = a·x + c·y and y' = b·x + d·y, y down: (quarter turns, mirrored)
+    (1, 0, 0, 1): (0, False),
+    (0, -1, 1, 0): (1, False),
+    (-1, 0, 0, -1): (2, False),
+    (0, 1, -1, 0): (3, False),
+    (-1, 0, 0, 1): (0, True),
+    (0, -1, -1, 0): (1, True),
+    (1, 0, 0, -1): (2, True),
+    (0, 1, 1, 0): (3, True),
+}
+
+
+def facts_of(
+    film: OpenFilm, table: FrameTable, first: Any, capture_rate_hz: float | None
+) -> tuple[ClipInfo, Stamps]:
+    """Gather what is known of a film.
+
+    Parameters
+    ----------
+    film : OpenFilm
+        Open container.
+    table : FrameTable
+        Its frames.
+    first : av.VideoFrame
+        First frame that decodes; it carries rotation, depth and interlacing.
+    capture_rate_hz : float, optional
+        Rate at which slow motion was captured, 1/s.
+
+    Raises
+    ------
+    ClipError
+        If the displayed picture would be absurdly large.
+    """
+    remarks: list[str] = []
+    geometry = _geometry(film, first, remarks)
+    stamps = Stamps(table.ticks, table.base)
+    stated = film.stream.average_rate
+    pace = pace_of(stamps, Fraction(stated) if stated else None)
+    stamps = stamps.slowed(pace.file_rate, capture_rate_hz if pace.file_rate else None)
+    hint = _capture_hint(film)
+    interlaced = bool(first.interlaced_frame)
+    _remark_times(remarks, film, table, pace)
+    _remark_capture(remarks, pace, capture_rate_hz, hint)
+    if interlaced:
+        remarks.append(
+            "the film is interlaced: each frame holds two half pictures taken at two instants,"
+            " so moving edges are combed"
+        )
+    last_step = float(1 / pace.file_rate) if pace.file_rate else 0.0
+    info = ClipInfo(
+        path=film.path,
+        container=family_words(film.path),
+        codec=film.stream.codec_context.codec.canonical_name,
+        geometry=geometry,
+        n_frames=len(table),
+        bit_depth=int(first.format.components[0].bits),
+        duration_s=float(int(table.ticks[-1] - table.ticks[0]) * table.base) + last_step,
+        file_rate=pace.file_rate,
+        average_rate=pace.average_rate,
+        variable_rate=pace.variable,
+        gaps=pace.gaps,
+        capture_rate_hz=capture_rate_hz,
+        capture_rate_hint=hint,
+        interlaced=interlaced,
+        full_range=first.color_range == _FULL_RANGE,
+        size_bytes=film.path.stat().st_size,
+        remarks=tuple(remarks),
+    )
+    return info, stamps
+
+
+def _geometry(film: OpenFilm, first: Any, remarks: list[str]) -> PlaneGeometry:
+    """Pixel aspect, turn and mirror."""
+    turns, mirrored = _orientation(first, remarks)
+    aspect = film.stream.sample_aspect_ratio
+    sane = aspect is not None and Fraction(1, 8) <= aspect <= 8
+    if aspect is not None and aspect > 0 and not sane:
+        remarks.append(
+            f"the file states a pixel aspect of {aspect}, which cannot be; pixels are taken as square"
+        )
+    geometry = PlaneGeometry(
+        first.width, first.height, Fraction(aspect) if sane else Fraction(1), turns, mirrored
+    )
+    if geometry.stretched_width > MAX_SIDE or geometry.stretched_width * first.height > MAX_AREA:
+        raise ClipError(
+            f"displayed pictures of {geometry.displayed_width} × {geometry.displayed_height} px are too large"
+            f" (at most {MAX_SIDE} px a side); scale the film",
+            where=film.path.name,
+        )
+    if aspect is not None and geometry.sample_aspect != 1:
+        remarks.append(
+            f"pixels are not square ({aspect.numerator}:{aspect.denominator});"
+            f" frames are shown and measured as {geometry.displayed_width} × {geometry.displayed_height} px"
+        )
+    return geometry
+
+
+def _orientation(first: Any, remarks: list[str]) -> tuple[int, bool]:
+    """Quarter turns and mirror from the display matrix."""
+    data = first.side_data.get("DISPLAYMATRIX")
+    if data is None or len(bytes(data)) < 36:
+        return 0, False
+    matrix = np.frombuffer(bytes(data), "<i4", count=9).astype(np.float64)
+    a, b, c, d = matrix[[0, 1, 3, 4]]
+    size = max(abs(a), abs(b), abs(c), abs(d), 1.0)
+    signs = tuple(round(float(v) / size) for v in (a, b, c, d))
+    exact = all(abs(float(v) / size - s) < 0.01 for v, s in zip((a, b, c, d), signs, strict=True))
+    if not exact or signs not in _TURNS:
+        remarks.append("the file asks for a turn that is not a quarter turn; frames are shown as coded")
+        return 0, False
+    turns, mirrored = _TURNS[signs]
+    if turns:
+        remarks.append(f"the camera was turned: frames are shown turned by {90 * turns}° counter-clockwise")
+    if mirrored:
+        remarks.append("the file asks for a mirrored picture: left and right are exchanged")
+    return turns, mirrored
+
+
+def _capture_hint(film: OpenFilm) -> float | None:
+    """Rate that the camera says it captured at."""
+    for source in (film.container.metadata, film.stream.metadata):
+        text = source.get(_CAPTURE_KEY)
+        if text is None:
+            continue
+        try:
+            rate = float(text)
+        except ValueError:
+            continue
+        if 0 < rate < 1e6:
+            return rate
+    return None
+
+
+def _remark_times(remarks: list[str], film: OpenFilm, table: FrameTable, pace: Pace) -> None:
+    if len(table) == 1:
+        remarks.append("the film is a single frame; no time can be told from it")
+    if table.counted:
+        remarks.append(
+            "the file's times contradict its pictures; frames are counted from the start,"
+            " which makes jumps slow"
+        )
+    stated = int(film.stream.frames)
+    if table.ended_early or stated > len(table) + table.trimmed:
+        says = f"; the file promises {stated}" if stated > len(table) + table.trimmed else ""
+        remarks.append(f"the film was cut short: {len(table)} frames are there{says}")
+    missing = sum(count for _, count in pace.gaps)
+    if missing:
+        frames = "1 frame is" if missing == 1 else f"{missing} frames are"
+        places = "" if len(pace.gaps) == 1 else f" at {len(pace.gaps)} places, first"
+        remarks.append(
+            f"{frames} missing{places} after frame {pace.gaps[0][0]} (dropped by the camera);"
+            " times follow the file's own stamps"
+        )
+    if pace.uneven:
+        remarks.append(
+            f"the frame rate varies: {1000 * pace.shortest_s:.1f} to {1000 * pace.longest_s:.1f} ms"
+            " from one frame to the next; times follow the file's own stamps"
+        )
+    if len([s for s in film.container.streams.video if s.index != film.stream.index]) > 0:
+        remarks.append("the file holds more than one picture track; the first is used")
+
+
+def _remark_capture(remarks: list[str], pace: Pace, told: float | None, hint: float | None) -> None:
+    rate = float(pace.file_rate)
+    if hint is not None and told is None and rate and abs(hint / rate - 1) > 0.02:
+        remarks.append(
+            f"the camera says that it captured {hint:g} frames per second, the film plays {rate:.4g};"
+            f" if it is slow motion, set capture_rate_hz to {hint:g}"
+        )
+    if hint is not None and told is not None and abs(told / hint - 1) > 0.02:
+        remarks.append(
+            f"capture_rate_hz is {told:g}, but the camera says that it captured {hint:g} frames per second"
+        )

@@ -1,0 +1,206 @@
+"""Opening a film that may come from anywhere: local, of a known container, of a sane size."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import av
+
+from measure_app.errors import ClipError
+
+MAX_SIDE = 16_384
+"""Longest side accepted, px."""
+MAX_AREA = 2**27
+"""Largest picture accepted, px."""
+
+_STILLS = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1", b"avif", b"avis", b"crx "}
+_MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"uuid", b"styp"}
+_WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
+_ACCEPTED = "mp4, mov, mkv, webm or avi"
+
+
+@dataclass(slots=True)
+class OpenFilm:
+    """An open container and its picture stream; the one who opens it closes it."""
+
+    path: Path
+    container: Any
+    stream: Any
+
+    def close(self) -> None:
+        """Close the container; frames already decoded stay good."""
+        self.container.close()
+
+
+def film_path(path: str | Path) -> Path:
+    """Find the local file that a path names.
+
+    Returns
+    -------
+    Path
+        Absolute, links followed.
+
+    Raises
+    ------
+    ClipError
+        If there is no such file, or it is not a regular file with something in it.
+    """
+    given = Path(path)
+    name = given.name or str(given)
+    try:
+        found = given.expanduser().resolve(strict=True)
+        facts = found.stat()
+    except FileNotFoundError:
+        words = "there is no such file here; check the path, relative to the folder of the run file"
+        raise ClipError(words, where=name) from None
+    except (OSError, ValueError, RuntimeError) as error:
+        raise ClipError(f"the path cannot be followed ({error}); give a local file", where=name) from None
+    if stat.S_ISDIR(facts.st_mode):
+        raise ClipError("this is a folder, not a film; name the file inside it", where=name)
+    if not stat.S_ISREG(facts.st_mode):
+        raise ClipError("this is a device or a pipe, not a file; copy the film to a file first", where=name)
+    if facts.st_size == 0:
+        raise ClipError("the file is empty; copy it again from the camera", where=name)
+    if not os.access(found, os.R_OK):
+        raise ClipError("the file may not be read; change its permissions", where=name)
+    return found
+
+
+def container_of(path: Path) -> str:
+    """Tell the container from the first bytes: mov, matroska or avi.
+
+    Raises
+    ------
+    ClipError
+        If the bytes are those of anything else, whatever the file is called.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(16)
+    except OSError as error:
+        raise ClipError(f"the file cannot be read ({error.strerror})", where=path.name) from None
+    if head[4:8] == b"ftyp" and head[8:12] in _STILLS:
+        raise ClipError("this is a still picture, not a film; give the film itself", where=path.name)
+    if head[4:8] in _MOV_STARTS:
+        return "mov"
+    if head.startswith(b"\x1a\x45\xdf\xa3"):
+        return "matroska"
+    if head.startswith(b"RIFF") and head[8:12] == b"AVI ":
+        return "avi"
+    words = f"this is not a film in {_ACCEPTED}; convert it, or give the camera's own file"
+    raise ClipError(words, where=path.name)
+
+
+def open_film(path: Path) -> OpenFilm:
+    """Open a file found by `film_path`; it alone is read, never another file or address.
+
+    Raises
+    ------
+    ClipError
+        One line that names the file and says what is wrong with it.
+    """
+    family = container_of(path)
+    try:
+        container = av.open(
+            str(path),
+            "r",
+            format=family,
+            container_options={
+                "protocol_whitelist": "file",
+                "format_whitelist": "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi",
+            },
+            options={"max_pixels": str(MAX_AREA)},
+            metadata_errors="replace",
+        )
+    except (av.FFmpegError, OSError, ValueError, RuntimeError, MemoryError) as error:
+        raise ClipError(_why_not_opened(path, family, error), where=path.name) from error
+    try:
+        stream = _picture_stream(container, path.name)
+    except BaseException:
+        container.close()
+        raise
+    context = stream.codec_context
+    context.thread_type = "AUTO"
+    context.options = {"max_pixels": str(MAX_AREA)}
+    return OpenFilm(path, container, stream)
+
+
+def family_words(path: Path) -> str:
+    """Name the container for people."""
+    return _WORDS[container_of(path)]
+
+
+def _picture_stream(container: Any, name: str) -> Any:
+    """Return the moving picture of a container."""
+    films = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]
+    if not films:
+        if container.streams.audio:
+            raise ClipError("the file holds sound only, no moving picture", where=name)
+        raise ClipError("the file holds no moving picture; copy it again from the camera", where=name)
+    stream = films[0]
+    if stream.codec_context is None:
+        raise ClipError(
+            "the film is coded in a way that cannot be read here; convert it to H.264", where=name
+        )
+    width, height = stream.codec_context.width, stream.codec_context.height
+    if width <= 0 or height <= 0:
+        raise ClipError("the file does not say how large its pictures are; it is damaged", where=name)
+    if max(width, height) > MAX_SIDE or width * height > MAX_AREA:
+        words = (
+            f"pictures of {width} × {height} px are too large (at most {MAX_SIDE} px a side); scale the film"
+        )
+        raise ClipError(words, where=name)
+    return stream
+
+
+def _why_not_opened(path: Path, family: str, error: BaseException) -> str:
+    """Say in words why a container did not open."""
+    if family == "mov" and not _has_box(path, b"moov"):
+        return (
+            "the recording was cut off before its table of frames (moov) was written;"
+            " copy it again from the camera, or have it repaired"
+        )
+    detail = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return f"the file cannot be read as a film ({detail}); it is damaged, copy it again from the camera"
+
+
+def _has_box(path: Path, wanted: bytes) -> bool:
+    """Tell whether an mp4 or mov has a box of that name at its top level."""
+    with path.open("rb") as file:
+        end = file.seek(0, os.SEEK_END)
+        at = 0
+        for _ in range(10_000):
+            file.seek(at)
+            head = file.read(16)
+            if len(head) < 8:
+                return False
+            if head[4:8] == wanted:
+                return True
+            size = int.from_bytes(head[:4], "big")
+            if size == 1 and len(head) == 16:
+                size = int.from_bytes(head[8:], "big")
+            if size < 8 or at + size > end:
+                return False
+            at += size
+    return False
+
+
+def sha256_of(path: str | Path) -> str:
+    """Digest of a film, as run files quote it: 64 hexadecimal digits.
+
+    Raises
+    ------
+    ClipError
+        If the file cannot be read.
+    """
+    found = film_path(path)
+    try:
+        with found.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise ClipError(f"the file cannot be read ({error.strerror})", where=found.name) from None

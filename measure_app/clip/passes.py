@@ -1,0 +1,102 @@
+"""One pass over a film: the luma of every frame, in order, as fast as decoding goes."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from measure_app.clip.index import FrameTable
+from measure_app.clip.opening import open_film
+from measure_app.clip.picture import luma_plane
+from measure_app.clip.roller import Rolled, Roller
+from measure_app.clip.source import ClipInfo, LumaPlane
+from measure_app.clip.trust import LOST, RESIZED, SPOILT, DamageBook
+
+_MARGIN = 2
+"""Frames held back beyond the reorder depth: a decoder may conceal a fault before it reports one."""
+
+
+def planes(
+    info: ClipInfo, table: FrameTable, damage: DamageBook, wanted: range, pause: Callable[[], None]
+) -> Iterator[LumaPlane]:
+    """Yield the luma planes of the frames wanted, in a container of their own.
+
+    Parameters
+    ----------
+    info, table : ClipInfo, FrameTable
+        The film.
+    damage : DamageBook
+        Lost and spoilt frames are entered here.
+    wanted : range
+        Rising frame numbers; each is yielded exactly once.
+    pause : callable
+        Called before every frame is decoded; raises to end the pass.
+    """
+    if not wanted:
+        return
+    roller = Roller(open_film(info.path), table)
+    try:
+        roller.wanted = _wanted_ticks(table, wanted)
+        roller.begin(wanted.start)
+        due = wanted.start
+        for rolled in _judged(roller, wanted, pause):
+            yield from _lost(range(due, rolled.index, wanted.step), damage)
+            yield _luma(rolled, info, damage)
+            due = rolled.index + wanted.step
+        yield from _lost(range(due, wanted.stop, wanted.step), damage)
+    finally:
+        roller.close()
+
+
+def fits(rolled: Rolled, info: ClipInfo) -> bool:
+    """Tell whether a frame has the size and depth of the film; some films change on the way."""
+    video, geometry = rolled.video, info.geometry
+    return bool(
+        video.width == geometry.coded_width
+        and video.height == geometry.coded_height
+        and video.format.components[0].bits == info.bit_depth
+    )
+
+
+def _wanted_ticks(table: FrameTable, wanted: range) -> Callable[[int], bool]:
+    """Tell by its tick whether a frame must come out of the decoder."""
+    if wanted.step == 1:
+        low = int(table.ticks[wanted.start])
+        return lambda tick: tick >= low
+    return {int(tick) for tick in table.ticks[wanted.start : wanted.stop : wanted.step]}.__contains__
+
+
+def _judged(roller: Roller, wanted: range, pause: Callable[[], None]) -> Iterator[Rolled]:
+    """Yield the frames wanted, held back until a fault that spoilt them would have shown."""
+    depth = roller.reorder_depth + _MARGIN
+    held: deque[Rolled] = deque()
+    errors = 0
+    while True:
+        pause()
+        rolled = roller.next()
+        if roller.trust.errors != errors:
+            errors = roller.trust.errors
+            held = deque(replace(one, suspect=one.suspect or SPOILT) for one in held)
+        if rolled is None or rolled.index > wanted[-1] + depth:
+            break
+        if rolled.index in wanted:
+            held.append(rolled)
+        while held and held[0].index <= rolled.index - depth:
+            yield held.popleft()
+    yield from held
+
+
+def _lost(missing: range, damage: DamageBook) -> Iterator[LumaPlane]:
+    for index in missing:
+        damage.note(index, LOST)
+        yield LumaPlane(index, None, LOST)
+
+
+def _luma(rolled: Rolled, info: ClipInfo, damage: DamageBook) -> LumaPlane:
+    if not fits(rolled, info):
+        damage.note(rolled.index, RESIZED)
+        return LumaPlane(rolled.index, None, RESIZED)
+    if rolled.suspect is not None:
+        damage.note(rolled.index, rolled.suspect)
+    return LumaPlane(rolled.index, luma_plane(rolled.video), rolled.suspect)

@@ -1,0 +1,179 @@
+"""Rolling a decoder from a key frame to the frames wanted, each known by its exact time."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import av
+
+from measure_app.clip.index import FrameTable
+from measure_app.clip.opening import OpenFilm, open_film
+from measure_app.clip.trust import Trust
+
+_STEPS_BACK = (0, 1, 3, 10)
+"""Key frames to go back in turn when a start turns out too late (leading pictures, gradual refresh)."""
+
+_SKIPPERS = {"h264", "hevc", "mpeg4"}
+"""Codecs whose decoders heed a change of skipping between packets; that of AV1 reads it once, at the start."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rolled:
+    """One frame as it came out of the decoder."""
+
+    index: int
+    video: Any
+    suspect: str | None
+
+
+class Roller:
+    """One decoder on one container: begins before a frame, then gives frames in presentation order.
+
+    Parameters
+    ----------
+    film : OpenFilm
+        Owned from now on; closed by `close`.
+    table : FrameTable
+        Times of the frames.
+    """
+
+    def __init__(self, film: OpenFilm, table: FrameTable) -> None:
+        self._film = film
+        self._table = table
+        self._coming: Iterator[Rolled] | None = None
+        self._queue: deque[Rolled] = deque()
+        self._skipping = ""
+        self._may_skip = not table.counted and film.stream.codec_context.codec.canonical_name in _SKIPPERS
+        self.trust = Trust()
+        self.position: int | None = None
+        """Last frame given; None before the first."""
+        self.wanted: Callable[[int], bool] | None = None
+        """Tells by its tick whether a frame must come out; others may be left out where nothing depends on
+        them."""
+
+    @property
+    def live(self) -> bool:
+        """Whether `next` can go on."""
+        return self._coming is not None
+
+    @property
+    def reorder_depth(self) -> int:
+        """How many frames later than its packet a picture may come out."""
+        return int(self._film.stream.codec_context.reorder_depth)
+
+    def begin(self, frame: int, attempt: int = 0) -> int | None:
+        """Make ready so that the next frame out is `frame` or an earlier one.
+
+        Parameters
+        ----------
+        frame : int
+            Frame to reach.
+        attempt : int
+            0 starts at the nearest key frame, each further one earlier; the last reopens the file.
+
+        Returns
+        -------
+        int or None
+            The attempt that served; None if there is none left.
+        """
+        keys = self._table.keys_before(frame)
+        starts: list[int | None] = [keys[back] for back in _STEPS_BACK if back < len(keys)]
+        starts = [None] if self._table.counted else [*starts, None]
+        for number in range(attempt, len(starts)):
+            tick = starts[number]
+            if not (self._reopen() if tick is None else self._seek(tick)):
+                continue
+            first = self._pull()
+            if first is not None:
+                self._queue.append(first)
+                if first.index <= frame:
+                    return number
+        return None  # what came out last is still there for whoever takes later frames as well
+
+    def next(self) -> Rolled | None:
+        """Return the next frame in presentation order; None at the end."""
+        found = self._queue.popleft() if self._queue else self._pull()
+        if found is None:
+            self._coming = None
+        else:
+            self.position = found.index
+        return found
+
+    def close(self) -> None:
+        """Close the container."""
+        self._coming = None
+        self._queue.clear()
+        self._film.close()
+
+    def _pull(self) -> Rolled | None:
+        return next(self._coming, None) if self._coming is not None else None
+
+    def _seek(self, tick: int) -> bool:
+        self._reset()
+        try:
+            self._film.container.seek(tick, stream=self._film.stream)
+        except (av.FFmpegError, OSError):
+            return False  # some containers refuse a time before their first index entry
+        self._coming = self._frames()
+        return True
+
+    def _reopen(self) -> bool:
+        path = self._film.path
+        self._film.close()
+        self._film = open_film(path)
+        self._reset()
+        self._coming = self._frames()
+        return True
+
+    def _reset(self) -> None:
+        self._coming = None
+        self._queue.clear()
+        self.trust = Trust()
+        self.position = None
+        self._skipping = ""
+
+    def _frames(self) -> Iterator[Rolled]:
+        """Decode from where the container stands."""
+        count = 0
+        before = -1
+        trust = self.trust
+        for packet in _packets(self._film, trust):
+            self._skip_what_may_be(packet)
+            trust.before(packet)
+            try:
+                frames = packet.decode()
+            except (av.FFmpegError, OSError):
+                trust.failed()
+                continue
+            if packet.is_corrupt:
+                trust.failed()
+            for video in frames:
+                if video.is_corrupt:
+                    trust.failed()
+                index = count if self._table.counted else self._table.index_at(video.pts)
+                count += 1
+                if index is None or index <= before or index >= len(self._table):
+                    continue  # trimmed off, or a repeat that a damaged stretch brought up
+                before = index
+                yield Rolled(index, video, trust.judge(video.pts))
+
+    def _skip_what_may_be(self, packet: Any) -> None:
+        wanted = self.wanted
+        if not self._may_skip or wanted is None or packet.pts is None:
+            mode = "DEFAULT"
+        else:
+            mode = "DEFAULT" if wanted(packet.pts) else "NONREF"
+        if mode != self._skipping:
+            self._film.stream.codec_context.skip_frame = mode
+            self._skipping = mode
+
+
+def _packets(film: OpenFilm, trust: Trust) -> Iterator[Any]:
+    """Yield the packets of a film; one that breaks off ends there."""
+    try:
+        yield from film.container.demux(film.stream)
+    except (av.FFmpegError, OSError):
+        trust.failed()

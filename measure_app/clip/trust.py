@@ -1,0 +1,74 @@
+"""Which frames are sound: what a decoding error spoils, and the book of all that was spoilt."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+LOST = "this frame could not be decoded; the file is damaged here"
+SPOILT = "decoded from damaged data; nothing is sure up to the next key frame"
+RESIZED = "the picture changes its size or format here"
+
+
+class Trust:
+    """Judges decoded frames in one run of the decoder.
+
+    After an error every frame is doubtful until one that a later key frame begins: a decoder conceals what it
+    lacks, and frames built on that look whole. Errors surface late where several frames are decoded at once,
+    so only a key frame fed *after* the error counts.
+    """
+
+    def __init__(self) -> None:
+        self.errors = 0
+        self._doubtful = False
+        self._clean_from: int | None = None
+
+    def before(self, packet: Any) -> None:
+        """Take note of a packet that is about to be decoded."""
+        if self._doubtful and packet.is_keyframe and packet.pts is not None:
+            self._clean_from = packet.pts if self._clean_from is None else self._clean_from
+
+    def failed(self) -> None:
+        """Take note of a decoding error."""
+        self.errors += 1
+        self._doubtful = True
+        self._clean_from = None
+
+    def judge(self, pts: int | None) -> str | None:
+        """Return why a frame that came out is not sure; None for a sound one."""
+        if not self._doubtful:
+            return None
+        if self._clean_from is not None and pts is not None and pts >= self._clean_from:
+            self._doubtful = False
+            self._clean_from = None
+            return None
+        return SPOILT
+
+
+class DamageBook:
+    """All frames known so far to be lost or spoilt; shared by every reader of one clip."""
+
+    def __init__(self) -> None:
+        self._reasons: dict[int, str] = {}
+        self._lock = threading.Lock()
+
+    def note(self, frame: int, reason: str) -> None:
+        """Enter one frame."""
+        with self._lock:
+            self._reasons[frame] = reason
+
+    def reason(self, frame: int) -> str | None:
+        """Return what is known against a frame."""
+        return self._reasons.get(frame)
+
+    def spans(self) -> tuple[tuple[int, int, str], ...]:
+        """Return (first, last, reason) of all stretches, last included, in order."""
+        with self._lock:
+            entries = sorted(self._reasons.items())
+        found: list[tuple[int, int, str]] = []
+        for frame, reason in entries:
+            if found and found[-1][1] == frame - 1 and found[-1][2] == reason:
+                found[-1] = (found[-1][0], frame, reason)
+            else:
+                found.append((frame, frame, reason))
+        return tuple(found)
