@@ -1,16 +1,56 @@
 """Series to fits, findings and budget: no pixels, no clips, no screen."""
 
+from analysis.bivariate import line_with_errors_in_both
+from analysis.checks import Check
+from analysis.derive import Findings, findings_of
+from analysis.estimate import Estimate, covariance
 from analysis.findings import Finding, Remark, Share, Undetermined
-from analysis.series import BoolArray, Column, Conditions, FloatArray, Series
+from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
+from analysis.joint import JointFit
+from analysis.lines import Line, LinearFit, least_squares, straight_line
+from analysis.models import LAWS, Law, Points
+from analysis.notation import interval, plain, with_uncertainty
+from analysis.rows import law_limit_m
+from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
+from analysis.slopes import LawLine
+from analysis.water import Water, reynolds_number, water_at, weber_number
 
 __all__ = [
+    "LAWS",
+    "STANDARD_GRAVITY",
+    "AcceptedGravity",
     "BoolArray",
+    "Check",
     "Column",
     "Conditions",
+    "Estimate",
     "Finding",
+    "Findings",
     "FloatArray",
+    "IntArray",
+    "JointFit",
+    "Law",
+    "LawLine",
+    "Line",
+    "LinearFit",
+    "Points",
     "Remark",
     "Series",
     "Share",
     "Undetermined",
+    "Water",
+    "accepted_gravity",
+    "covariance",
+    "findings_of",
+    "interval",
+    "law_limit_m",
+    "least_squares",
+    "line_with_errors_in_both",
+    "normal_gravity",
+    "plain",
+    "reynolds_number",
+    "straight_line",
+    "water_at",
+    "weber_number",
+    "with_uncertainty",
 ]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,7 +26,12 @@ class Column:
     def __post_init__(self) -> None:
         """Check the shapes and make the arrays read-only."""
         n = self.values.shape[0]
-        if self.values.ndim != 1 or self.own_u.shape != (n,) or self.shared.ndim != 2 or len(self.shared) != n:
+        if (
+            self.values.ndim != 1
+            or self.own_u.shape != (n,)
+            or self.shared.ndim != 2
+            or len(self.shared) != n
+        ):
             raise ValueError(
                 f"values and own_u must have shape (n,) and shared (n, k), got {self.values.shape}, "
                 f"{self.own_u.shape} and {self.shared.shape}"
@@ -80,3 +86,6 @@ class Conditions:
     orifice_diameter_u_m: float | None = None
     container_area_m2: float | None = None
     container_area_u_m2: float | None = None
+    jet_diameter_m: float | None = None
+    """Diameter of the contracted jet, where it was measured; None: from the hole and an assumed contraction."""
+    jet_diameter_u_m: float | None = None

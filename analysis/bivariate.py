@@ -1,0 +1,146 @@
+"""A straight line through points with errors in both variables."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.checks import checks_of_line
+from analysis.lines import Line
+from analysis.series import FloatArray
+
+
+def line_with_errors_in_both(
+    x: FloatArray,
+    y: FloatArray,
+    u_x: FloatArray,
+    u_y: FloatArray,
+    *,
+    free_intercept: bool = True,
+    checked: bool = True,
+    from_origin: bool = True,
+) -> Line:
+    """
+    Fit a straight line by orthogonal distance regression, each distance in units of its own uncertainty.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        The points.
+    u_x, u_y : ndarray, shape (n,)
+        Their standard uncertainties; u_y above zero. Where u_x is zero, x is taken as exact.
+    free_intercept : bool
+        False holds the line to the origin.
+    checked : bool
+        Whether to ask the fit the questions in `checks`.
+    from_origin : bool
+        Whether the law goes through the origin, so that a free intercept is questioned.
+
+    Returns
+    -------
+    Line
+        Both published kinds of standard error are in it: `covariance_unscaled` from the stated errors alone
+        (York 1966) and `covariance_scaled`, that times χ² per degree of freedom. `covariance` is the larger one
+        and `errors_shown` says which.
+
+    Raises
+    ------
+    ValueError
+        For too few points, x values that do not differ, errors of y that are not above zero, or a fit that does
+        not converge.
+
+    Notes
+    -----
+    odrpack's χ² contains both distances of every point. R² and `residuals` are about the line in y.
+    """
+    from odrpack import odr_fit
+
+    x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    n, p = x.shape[0], 2 if free_intercept else 1
+    _refuse_what_cannot_be_fitted(x, u_x, u_y, p)
+    # Scaled axes keep odrpack's step control away from units: nanometres or kilometres give the same digits.
+    scale_x, scale_y = float(np.max(np.abs(x))), float(np.max(np.abs(y))) or 1.0
+    xs, ys, us, vs = x / scale_x, y / scale_y, np.asarray(u_x) / scale_x, np.asarray(u_y) / scale_y
+    exact = us <= 0.0
+    weight_x = 1.0 / np.where(exact, 1.0, us) ** 2
+    start = _start(xs, ys, vs, free_intercept)
+    constant = 1.0 if free_intercept else 0.0
+    result = odr_fit(
+        lambda at, beta: beta[-1] * at + constant * beta[0],
+        xs,
+        ys,
+        start,
+        weight_x=weight_x,
+        weight_y=1.0 / vs**2,
+        fix_x=exact,
+        jac_beta=lambda at, _beta: np.stack([np.ones_like(at), at]) if free_intercept else at[None, :],
+        jac_x=lambda at, beta: np.full_like(at, beta[-1]),
+        sstol=1e-15,
+        partol=1e-12,
+    )
+    if not (result.success and np.all(np.isfinite(result.beta))):
+        raise ValueError(f"the line with errors in both variables did not settle: {result.stopreason}")
+    dof = n - p
+    slope = float(result.beta[-1]) * scale_y / scale_x
+    intercept = float(result.beta[0]) * scale_y if free_intercept else 0.0
+    to_units = np.array([scale_y, scale_y / scale_x] if free_intercept else [scale_y / scale_x])
+    # odrpack's cov_beta times its residual variance is the scaled covariance; without it, the unscaled one.
+    unscaled = _two_by_two(result.cov_beta * np.outer(to_units, to_units), free_intercept)
+    chi_squared = float(result.sum_square) / dof if dof else None
+    scaled = None if chi_squared is None else unscaled * chi_squared
+    wider = scaled is not None and chi_squared is not None and chi_squared > 1.0
+    residuals = y - (intercept + slope * x)
+    total = float(np.sum((y - (np.mean(y) if free_intercept else 0.0)) ** 2))
+    line = Line(
+        slope=slope,
+        intercept=intercept,
+        covariance=scaled if wider and scaled is not None else unscaled,
+        free_intercept=free_intercept,
+        method="errors in both variables (orthogonal distance regression)",
+        errors_shown="scaled by the scatter (χ² per degree of freedom above 1)"
+        if wider
+        else "from the stated errors",
+        r_squared=1.0 - float(np.sum(residuals**2)) / total if total > 0.0 else math.nan,
+        residual_sd=math.sqrt(float(np.sum(residuals**2)) / dof) if dof else math.nan,
+        n=n,
+        dof=dof,
+        residuals=residuals,
+        chi_squared_per_dof=chi_squared,
+        covariance_unscaled=unscaled,
+        covariance_scaled=scaled,
+    )
+    if not checked:
+        return line
+    u = np.sqrt(u_y**2 + (slope * u_x) ** 2)
+    return replace(line, checks=checks_of_line(line, x, y, u, from_origin=from_origin))
+
+
+def _refuse_what_cannot_be_fitted(x: FloatArray, u_x: FloatArray, u_y: FloatArray, p: int) -> None:
+    n = x.shape[0]
+    if n < p:
+        raise ValueError(f"{p} coefficients need {p} points or more, got {n}")
+    if not np.all(np.asarray(u_y) > 0.0) or not np.all(np.asarray(u_x) >= 0.0):
+        raise ValueError("errors of y must be above zero and errors of x not below it")
+    if float(np.ptp(x)) <= 1e-12 * float(np.max(np.abs(x))) and p == 2:
+        raise ValueError("the x values do not differ")
+    if not np.any(x != 0.0):
+        raise ValueError("all x values are zero")
+
+
+def _start(x: FloatArray, y: FloatArray, u_y: FloatArray, free_intercept: bool) -> FloatArray:
+    """A weighted line, from which the iteration needs only a few steps."""
+    w = 1.0 / u_y**2
+    if not free_intercept:
+        return np.array([float(np.sum(w * x * y) / np.sum(w * x * x))])
+    centre_x, centre_y = float(np.sum(w * x) / np.sum(w)), float(np.sum(w * y) / np.sum(w))
+    spread = float(np.sum(w * (x - centre_x) ** 2))
+    slope = float(np.sum(w * (x - centre_x) * (y - centre_y))) / spread if spread > 0.0 else 0.0
+    return np.array([centre_y - slope * centre_x, slope])
+
+
+def _two_by_two(covariance: FloatArray, free_intercept: bool) -> FloatArray:
+    if free_intercept:
+        return np.asarray(covariance, dtype=np.float64)
+    return np.array([[0.0, 0.0], [0.0, float(np.ravel(covariance)[0])]])

@@ -1,0 +1,209 @@
+"""Doubts about a run as a whole, in plain words with their figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from analysis.basis import Basis
+from analysis.estimate import Estimate, propagated
+from analysis.findings import Remark
+from analysis.joint import JointFit
+from analysis.notation import plain, with_uncertainty
+
+CV_BAND = (0.80, 1.00)
+"""Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia Britannica
+1910, s. 17-19 and 49); above 1 is impossible."""
+CD_BAND = (0.55, 0.85)
+"""Published discharge coefficients, sharp edge to short tube (the same, s. 17, 20, 49)."""
+
+
+def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, ...]:
+    """
+    Everything about the run that a careful reader would want to be told.
+
+    Parameters
+    ----------
+    basis : Basis
+        Rows, pairs and fits.
+    estimates : mapping
+        The findings' estimates by name.
+
+    Returns
+    -------
+    tuple of Remark
+        The gravest first.
+    """
+    found = [
+        *_coefficient_out_of_band(estimates.get("speed_coefficient"), "speed coefficient", "Cv", CV_BAND),
+        *_coefficient_out_of_band(
+            estimates.get("discharge_coefficient"), "discharge coefficient", "Cd", CD_BAND
+        ),
+        *_linearisations(estimates),
+        *_rows_left_out(basis),
+        *_zero_left_free(basis),
+        *_scatter(basis.throws, "throws"),
+        *_scatter(basis.drain, "heads in time"),
+        *_pulled(basis),
+    ]
+    return tuple(found)
+
+
+def _coefficient_out_of_band(
+    estimate: Estimate | None, about: str, symbol: str, band: tuple[float, float]
+) -> list[Remark]:
+    if estimate is None or band[0] <= estimate.value <= band[1]:
+        return []
+    value = f"{symbol} = {with_uncertainty(estimate.value, estimate.u)}"
+    if estimate.value > 1.0:
+        by = (estimate.value - 1.0) / estimate.u if estimate.u > 0.0 else math.inf
+        within = "within its uncertainty of" if by < 2.0 else f"{by:.1f} standard uncertainties above"
+        return [
+            Remark(
+                about,
+                f"{value} is above 1, which is impossible, and lies {within} 1: something measured is wrong, such as "
+                "the drop, a zero, a scale or the hole",
+            )
+        ]
+    return [Remark(about, f"{value} lies outside the published band {band[0]:.2f} to {band[1]:.2f}")]
+
+
+def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:
+    """Whether v against √h and v² against h tell the same Cv, as a test on their difference."""
+    root, squared = estimates.get("gravity_from_slope_root"), estimates.get("gravity_from_slope_squared")
+    if root is None or squared is None or root.value <= 0.0 or squared.value <= 0.0:
+        return []
+    ratio = math.sqrt(root.value / squared.value)
+    difference = propagated(
+        ratio - 1.0, [(root, ratio / (2.0 * root.value)), (squared, -ratio / (2.0 * squared.value))]
+    )
+    if difference.u <= 0.0:
+        return []
+    by = abs(difference.value) / difference.u
+    figure = (
+        f"the speed coefficients of v against √h and of v² against h differ by {plain(100.0 * difference.value, 2)} %, "
+        f"which is {by:.1f} standard uncertainties of that difference"
+    )
+    if by <= difference.coverage_factor:
+        return [Remark("two linearisations", f"they agree: {figure}")]
+    return [
+        Remark(
+            "two linearisations",
+            f"they do not agree: {figure}; a wrong zero of head or throw, or a law that bends, does that",
+        )
+    ]
+
+
+def _rows_left_out(basis: Basis) -> list[Remark]:
+    found = []
+    cut = int(np.sum(basis.chosen.below_limit))
+    if cut and basis.limit_m is not None:
+        change = ""
+        if basis.cv_without_cut is not None and basis.throws is not None:
+            change = f"; with them Cv would be {plain(basis.cv_without_cut)} instead of {plain(basis.throws.value('cv'))}"
+        found.append(
+            Remark(
+                "low heads",
+                f"{_count(cut, 'reading')} with a head below {plain(1e3 * basis.limit_m, 3)} mm, where the law ends "
+                f"for this hole, {'was' if cut == 1 else 'were'} left out{change}",
+            )
+        )
+    for fit, what in ((basis.drain, "drain curve"), (basis.throws, "law of the throws")):
+        if fit is not None and fit.outlying.size:
+            found.append(
+                Remark(
+                    "readings off the law",
+                    f"{_count(int(fit.outlying.size), 'reading')} far off the {what} "
+                    f"{'was' if fit.outlying.size == 1 else 'were'} left out; look at them before you trust that",
+                )
+            )
+        if fit is not None and fit.law_in_doubt:
+            found.append(
+                Remark(
+                    "readings off the law",
+                    f"so many readings stand far off the {what} that none was left out: either the law does not hold "
+                    "or many readings are wrong",
+                )
+            )
+    return found
+
+
+def _zero_left_free(basis: Basis) -> list[Remark]:
+    found = []
+    if (
+        basis.throws is not None
+        and basis.throws.has("head_zero")
+        and basis.throws_zero_why.startswith("the readings")
+    ):
+        zero = basis.throws.estimate("head_zero", basis.n)
+        found.append(
+            Remark(
+                "head zero",
+                f"{basis.throws_zero_why} ({with_uncertainty(1e3 * zero.value, 1e3 * zero.u, 'mm')}), so Cv was taken "
+                "from the shape of the law alone: check the marked centre of the hole; a thin jet also loses head to "
+                "surface tension",
+            )
+        )
+    if basis.drain is not None and basis.drain.has("head_zero"):
+        found.append(
+            Remark(
+                "√head in time",
+                f"√head is not straight in time with the head's zero as marked: {basis.drain_zero_why}. The zero was "
+                "left free; a container that is not prismatic, or a camera that moved, looks the same",
+            )
+        )
+    return found
+
+
+def _scatter(fit: JointFit | None, what: str) -> list[Remark]:
+    if fit is None:
+        return []
+    found = []
+    m = fit.rows.shape[0]
+    if (
+        fit.scatter.stated
+        and m >= 8
+        and fit.scatter.birge > 1.0 + 3.0 / math.sqrt(2.0 * m)
+        and fit.scatter.birge > 1.2
+    ):
+        found.append(
+            Remark(
+                what,
+                f"they scatter {fit.scatter.birge:.1f} times as much as was stated; the uncertainties were widened "
+                "by that",
+            )
+        )
+    if fit.scatter.correlation_time > 2.0:
+        independent = max(1, round(m / fit.scatter.correlation_time))
+        found.append(
+            Remark(
+                what,
+                f"neighbouring readings err together, so that {m} readings count as about {independent}; the "
+                "uncertainties were widened by that",
+            )
+        )
+    return found
+
+
+def _pulled(basis: Basis) -> list[Remark]:
+    """Shared sources that the readings pull by more than two and a half of their stated uncertainties."""
+    if basis.throws is None:
+        return []
+    found = []
+    for source in basis.throws.sources:
+        pull = basis.throws.pull(source)
+        if abs(pull) > 2.5:
+            found.append(
+                Remark(
+                    source,
+                    f"the throws pull this by {abs(pull):.1f} of its stated standard uncertainties: it is likely worse "
+                    "than stated",
+                )
+            )
+    return found
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,94 @@
+"""Numbers as a laboratory writes them: the uncertainty to two figures, the value to the same place."""
+
+from __future__ import annotations
+
+import math
+
+_SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+def with_uncertainty(value: float, u: float, unit: str = "") -> str:
+    """
+    Write a value with its standard uncertainty.
+
+    Parameters
+    ----------
+    value, u : float
+        Value and standard uncertainty in the same unit.
+    unit : str
+        Unit to be written after the number; "1" and "" write none.
+
+    Returns
+    -------
+    str
+        Such as ``"0.9712 ± 0.0034"``, ``"(1.234 ± 0.012) m/s"`` or ``"(6.02 ± 0.11) × 10⁻⁷ m"``. The
+        uncertainty has two significant figures and the value ends at the same place (JCGM 100, 7.2.6).
+        An uncertainty of zero is written as "exact"; a number that is not finite as "not known".
+    """
+    tail = "" if unit in ("", "1") else f" {unit}"
+    if not math.isfinite(value):
+        return "not known"
+    if not math.isfinite(u) or u < 0.0:
+        return f"{plain(value)}{tail} (uncertainty not known)"
+    if u == 0.0:
+        return f"{plain(value)}{tail} (exact)"
+    power = _power_of_ten(value, u)
+    scale = 10.0**power
+    decimals = _decimals(u / scale)
+    number = f"{_rounded(value / scale, decimals)} ± {_rounded(u / scale, decimals)}"
+    if power:
+        number = f"({number}) × 10{str(power).translate(_SUPERSCRIPTS)}"
+    elif tail:
+        number = f"({number})"
+    return number + tail
+
+
+def plain(value: float, figures: int = 4) -> str:
+    """Write a number without an uncertainty to so many significant figures, in powers of ten where it is long."""
+    if not math.isfinite(value):
+        return "not known"
+    if value == 0.0:
+        return "0"
+    exponent = math.floor(math.log10(abs(value)))
+    if -4 <= exponent < 6:
+        return f"{value:.{max(0, figures - 1 - exponent)}f}"
+    return f"{value / 10.0**exponent:.{figures - 1}f} × 10{str(exponent).translate(_SUPERSCRIPTS)}"
+
+
+def interval(low: float, high: float, u: float, unit: str = "") -> str:
+    """Write an interval to the place at which a standard uncertainty `u` ends: ``"0.964 to 0.978"``."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "not known"
+    tail = "" if unit in ("", "1") else f" {unit}"
+    if not math.isfinite(u) or u <= 0.0:
+        return f"{plain(low)} to {plain(high)}{tail}"
+    power = _power_of_ten(max(abs(low), abs(high)), u)
+    scale = 10.0**power
+    decimals = _decimals(u / scale)
+    number = f"{_rounded(low / scale, decimals)} to {_rounded(high / scale, decimals)}"
+    if power:
+        number = f"({number}) × 10{str(power).translate(_SUPERSCRIPTS)}"
+    return number + tail
+
+
+def _power_of_ten(value: float, u: float) -> int:
+    """Power of ten to take out so that neither a row of zeros nor made-up digits stand in the number."""
+    size = max(abs(value), u)
+    exponent = math.floor(math.log10(size))
+    last_place = math.floor(math.log10(u)) - 1
+    # A value such as 123400 ± 1200 would have to write zeros that are not known.
+    return exponent if exponent < -3 or exponent >= 6 or last_place > 0 else 0
+
+
+def _decimals(u: float) -> int:
+    """Decimals that show `u` to two significant figures, after rounding has had its say (0.0996 becomes 0.10)."""
+    exponent = math.floor(math.log10(u))
+    if float(f"{u:.1e}") >= 10.0 ** (exponent + 1):
+        exponent += 1
+    return max(0, 1 - exponent)
+
+
+def _rounded(value: float, decimals: int) -> str:
+    """A fixed number of decimals, without a minus before zero."""
+    text = f"{value:.{decimals}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−")
