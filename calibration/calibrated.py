@@ -8,40 +8,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.errors import CalibrationRemark
-from calibration.facing import Facing
+from calibration.facing import Facing, rotation_to_plane
 from calibration.lens import distort, straighten
 from calibration.metres import Metres
-from calibration.pixels import FloatArray, Pixel, Segment
-from calibration.plane import Plane, Slot
+from calibration.pixels import FloatArray, Segment
+from calibration.plane import Plane
+from calibration.reach import Reach, past
 from calibration.rulefit import RuleFit
 from calibration.setup import Setup
 
-REACH = 0.5
-"""How far past its graduations a rule is trusted, in units of its graduated length."""
-CROSSWISE_REACH = 1.5
-"""The same for a rule that serves both directions, across itself."""
 _GRID = 257
 _NEWTON = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Reach:
-    """How far a rule is trusted, along the direction measured, from the orifice or the throw zero."""
-
-    rule: str
-    first_m: float
-    last_m: float
-    """Ends of its graduations, m."""
-    slack_m: float
-    """How far past them it is trusted, m."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """Turns positions in the frame into heads, throws and the drop.
 
-    Lengths that cannot be had are NaN with a reason, and `gaps` says what is missing. All lengths name the same
-    sources, so their `shared` columns may be joined.
+    Lengths that cannot be had are NaN with a reason, and `gaps` says what is missing. All lengths name the
+    same sources, so their `shared` columns may be joined.
     """
 
     setup: Setup
@@ -74,11 +59,13 @@ class Calibration:
         Returns
         -------
         Metres
-            Vertical distance of the flat water level over the orifice's centre, m. NaN, with the reason, where the
-            position is not finite, lies too far past the graduations, or no rule measures heads.
+            Vertical distance of the flat water level over the orifice's centre, m. NaN, with the reason,
+            where the position is not finite, lies too far past the graduations, or no rule measures heads.
         """
         line = self.setup.gauge_line.line if self.setup.gauge_line is not None else None
-        return self._measured(self._plane.heads, pixels, u_px, line, self._head_reach, self._head_gap)
+        return self._measured(
+            self._plane.heads, pixels, u_px, line=line, reach=self._head_reach, gap=self._head_gap
+        )
 
     def throws(self, pixels: FloatArray, u_px: FloatArray) -> Metres:
         """Throws of a jet seen to land at some positions.
@@ -96,7 +83,9 @@ class Calibration:
             Horizontal distance from the throw zero, m; NaN with a reason as in `heads`.
         """
         line = self.setup.landing_line.line if self.setup.landing_line is not None else None
-        return self._measured(self._plane.throws, pixels, u_px, line, self._throw_reach, self._throw_gap)
+        return self._measured(
+            self._plane.throws, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
+        )
 
     def drop(self) -> Metres:
         """Height of the orifice's centre over the landing line below it, read from the frame.
@@ -110,7 +99,7 @@ class Calibration:
             return self._missing(1, self._drop_gap)
         table = self._plane.drops(self._table)
         value = table[0]
-        reason = _past(self._head_reach, -value[0], "the landing line")
+        reason = past(self._head_reach, -value[0], "the landing line")
         if reason:
             return self._missing(1, reason)
         return Metres(value, np.zeros(1), self._columns(table), self.sources)
@@ -126,8 +115,8 @@ class Calibration:
         Returns
         -------
         ndarray, shape (n, 2)
-            Positions in the frame as displayed, px; NaN where the gauge line, run on by its own length at each
-            end, does not reach, and where there is no gauge line or no rule.
+            Positions in the frame as displayed, px; NaN where the gauge line, run on by its own length at
+            each end, does not reach, and where there is no gauge line or no rule.
         """
         gauge = self.setup.gauge_line
         return self._inverse(self._plane.heads, heads_m, None if gauge is None else gauge.line)
@@ -149,7 +138,7 @@ class Calibration:
         return self._inverse(self._plane.throws, throws_m, None if landing is None else landing.line)
 
     def up(self) -> FloatArray:
-        """Unit vector (2,) that points upward along the plumb, px in the frame as displayed, at the orifice."""
+        """Give the unit vector (2,) that points up along the plumb at the orifice, in displayed px."""
         down, _ = self._plane.axes(self._table[:1])
         rho = self._plane.slopes(self._table[:1], self._plane.orifice[None])[0, 0]
         step = 1e-4
@@ -158,9 +147,7 @@ class Calibration:
         return np.asarray((px[0] - px[1]) / np.hypot(*(px[0] - px[1])), dtype=np.float64)
 
     def _seen(self, rho: FloatArray) -> FloatArray:
-        """Displayed px (n, 2) of slopes (n, 2) at the estimated facing."""
-        from calibration.facing import rotation_to_plane
-
+        """Give the displayed px (n, 2) of slopes (n, 2) at the estimated facing."""
         rays = np.concatenate([rho, np.ones((len(rho), 1))], axis=1) @ rotation_to_plane(self._plane.base[:2])
         straight = self._plane.centre + self._plane.focal_px * rays[:, :2] / rays[:, 2:]
         return distort(straight, self.setup.camera.lens, self._plane.centre)
@@ -181,6 +168,7 @@ class Calibration:
         measure: Callable[[FloatArray, FloatArray], FloatArray],
         pixels: FloatArray,
         u_px: FloatArray,
+        *,
         line: Segment | None,
         reach: tuple[Reach, ...],
         gap: str,
@@ -194,7 +182,9 @@ class Calibration:
         along = self._reading_direction(line, measure)
         straight = self._straight(px)
         table = measure(self._table, straight)
-        ends = measure(self._table[:1], self._straight(np.concatenate([px + 0.5 * along, px - 0.5 * along])))[0]
+        ends = measure(self._table[:1], self._straight(np.concatenate([px + 0.5 * along, px - 0.5 * along])))[
+            0
+        ]
         own = np.abs(ends[: len(px)] - ends[len(px) :]) * u
         values = table[0].copy()
         shared = self._columns(table)
@@ -227,11 +217,14 @@ class Calibration:
             elif not np.all(np.isfinite(ray)) or not np.isfinite(value):
                 reasons.append("the position lies outside what the lens model can show")
             else:
-                reasons.append(_past(reach, value, "it"))
+                reasons.append(past(reach, value, "it"))
         return tuple(reasons)
 
     def _inverse(
-        self, measure: Callable[[FloatArray, FloatArray], FloatArray], metres: FloatArray, line: Segment | None
+        self,
+        measure: Callable[[FloatArray, FloatArray], FloatArray],
+        metres: FloatArray,
+        line: Segment | None,
     ) -> FloatArray:
         wanted = np.asarray(metres, dtype=np.float64)
         if line is None:
@@ -254,21 +247,3 @@ class Calibration:
             slope = at(along + 0.5) - at(along - 0.5)
             along = along + (wanted - at(along)) / slope
         return line.at(along)
-
-
-def _past(reach: tuple[Reach, ...], value: float, what: str) -> str:
-    """Say how far a length lies past the nearest rule's trust; "" where it does not."""
-    nearest = min(reach, key=lambda r: max(r.first_m - r.slack_m - value, value - r.last_m - r.slack_m))
-    beyond = max(nearest.first_m - value, value - nearest.last_m)
-    if beyond <= nearest.slack_m:
-        return ""
-    return (
-        f"{what} lies {1000 * beyond:.0f} mm past the last graduation of “{nearest.rule}”, which is trusted for "
-        f"{1000 * nearest.slack_m:.0f} mm: read a graduation further out"
-    )
-
-
-def displayed_pixel(straight: FloatArray, setup: Setup, centre: FloatArray) -> Pixel:
-    """Displayed position of one straightened position (2,)."""
-    px = distort(straight[None], setup.camera.lens, centre)[0]
-    return Pixel(float(px[0]), float(px[1]))

@@ -18,7 +18,8 @@ class Facing:
     u_px: tuple[float, float]
     """Standard uncertainty along x and y, px."""
     sideways_deg: float
-    """Angle between the optical axis and the perpendicular, seen from above; + when the foot lies to the right."""
+    """Angle between the optical axis and the perpendicular, seen from above; + when the foot lies to the
+    right."""
     up_down_deg: float
     """The same, seen from the side; + when the foot lies below the centre of the image."""
     u_deg: tuple[float, float]
@@ -35,8 +36,8 @@ def rotation_to_plane(tangents: FloatArray) -> FloatArray:
     Parameters
     ----------
     tangents : ndarray, shape (m, 2)
-        Place of the foot of the perpendicular, from the principal point, over the focal length: the tangents of the
-        two angles by which the camera fails to face the plane.
+        Place of the foot of the perpendicular, from the principal point, over the focal length: the tangents
+        of the two angles by which the camera fails to face the plane.
 
     Returns
     -------
@@ -54,8 +55,9 @@ def rotation_to_plane(tangents: FloatArray) -> FloatArray:
 def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: FloatArray) -> FloatArray:
     """Slopes of the rays against the perpendicular of the jet's plane.
 
-    A point at depth d beyond the plane, seen by a camera at distance D, lies (D + d) times its slopes from the foot of
-    the perpendicular: this is the view parallel to the plane, in which lengths scale alike everywhere.
+    A point at depth d beyond the plane, seen by a camera at distance D, lies (D + d) times its slopes from
+    the foot of the perpendicular: this is the view parallel to the plane, in which lengths scale alike
+    everywhere.
 
     Parameters
     ----------
@@ -75,8 +77,8 @@ def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: Fl
 
     Notes
     -----
-    The homography of a rotating camera: R. Hartley and A. Zisserman, "Multiple View Geometry in Computer Vision", 2nd
-    ed. (2004), section 8.4.
+    The homography of a rotating camera: R. Hartley and A. Zisserman, "Multiple View Geometry in Computer
+    Vision", 2nd ed. (2004), section 8.4.
     """
     offset = (np.asarray(pixels, dtype=np.float64) - centre) / focal_px
     R = rotation_to_plane(tangents)

@@ -48,8 +48,8 @@ def straighten(pixels: FloatArray, lens: Lens | None, centre: FloatArray) -> Flo
 
     Notes
     -----
-    The model is the radial part of D. C. Brown, "Decentering distortion of lenses", Photogrammetric Engineering 32
-    (1966); r_d = r (1 + k1 r^2 + k2 r^4) is solved for r by Newton's method from r = r_d.
+    The model is the radial part of D. C. Brown, "Decentering distortion of lenses", Photogrammetric
+    Engineering 32 (1966); r_d = r (1 + k1 r^2 + k2 r^4) is solved for r by Newton's method from r = r_d.
     """
     positions = np.asarray(pixels, dtype=np.float64)
     if lens is None or (lens.k1 == 0.0 and lens.k2 == 0.0):
@@ -57,7 +57,9 @@ def straighten(pixels: FloatArray, lens: Lens | None, centre: FloatArray) -> Flo
     offset = (positions - centre) / lens.focal_px
     seen = np.hypot(offset[..., 0], offset[..., 1])
     r = seen.copy()
-    with np.errstate(all="ignore"):  # a position beyond the fold may run off; it is told by its residual below
+    with np.errstate(
+        all="ignore"
+    ):  # a position beyond the fold may run off; it is told by its residual below
         for _ in range(_STEPS):
             r2 = r * r
             slope = 1.0 + r2 * (3.0 * lens.k1 + 5.0 * lens.k2 * r2)

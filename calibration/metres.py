@@ -13,8 +13,8 @@ from calibration.pixels import FloatArray
 class Metres:
     """Lengths read off the frame.
 
-    Own errors are independent from reading to reading and shrink with their number; shared errors are common to all
-    readings and never do, so each keeps its name and its sensitivity column.
+    Own errors are independent from reading to reading and shrink with their number; shared errors are common
+    to all readings and never do, so each keeps its name and its sensitivity column.
     """
 
     values: FloatArray

@@ -1,7 +1,7 @@
 """The pixel convention, once.
 
-Positions are given in the frame as displayed: x to the right, y down, and ``(0.0, 0.0)`` is the *centre* of the
-top-left pixel.
+Positions are given in the frame as displayed: x to the right, y down, and ``(0.0, 0.0)`` is the *centre* of
+the top-left pixel.
 """
 
 from __future__ import annotations

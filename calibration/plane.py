@@ -1,7 +1,7 @@
-"""The measuring model: parameters of the set-up and straightened pixels in, vertical and horizontal metres out.
+"""The measuring model: parameters and straightened pixels in, vertical and horizontal metres out.
 
-Every function takes a whole table of parameter vectors at once, so that a length and its change with each source of
-error come from one vectorised pass.
+Every function takes a whole table of parameter vectors at once, so that a length and its change with each
+source of error come from one vectorised pass.
 """
 
 from __future__ import annotations
@@ -16,7 +16,10 @@ from calibration.pixels import FloatArray
 
 
 class Slot(IntEnum):
-    """Place of each quantity in a parameter vector; depth, scale and engraving of each rule follow from `RULES`."""
+    """Place of each quantity in a parameter vector.
+
+    From `RULES` on: the depth of each rule, then the scale of each, then the error of each engraved scale.
+    """
 
     TANGENT_X = 0
     TANGENT_Y = 1
@@ -39,8 +42,9 @@ class Slot(IntEnum):
 class Plane:
     """What stands where, straightened, and how to measure between it.
 
-    Lengths are formed in units of slope about the foot of the perpendicular (see `calibration.facing.slopes`); a
-    point at depth d counts (1 + d / distance) times, and metres for each unit of slope come from the rules.
+    Lengths are formed in units of slope about the foot of the perpendicular (see
+    `calibration.facing.slopes`); a point at depth d counts (1 + d / distance) times, and metres for each unit
+    of slope come from the rules.
     """
 
     centre: FloatArray
@@ -73,7 +77,7 @@ class Plane:
         return rho
 
     def axes(self, table: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Unit vectors (m, 2) down the plumb and outward along the throw, in the view parallel to the plane."""
+        """Give unit vectors (m, 2) down the plumb and outward along the throw, parallel to the plane."""
         ends = self.slopes(table, self.plumb)
         down = ends[:, 1] - ends[:, 0]
         down /= np.hypot(down[:, 0], down[:, 1])[:, None]
@@ -132,7 +136,7 @@ class Plane:
         return reach * self.scale(table, self.throw_rules)[:, None]
 
     def drops(self, table: FloatArray) -> FloatArray:
-        """(m, 1) metres from the landing line, below the orifice, up to the orifice; NaN without a landing line."""
+        """(m, 1) metres from the landing line up to the orifice above it; NaN without a landing line."""
         if self.landing is None:
             return np.full((len(table), 1), np.nan)
         down, across = self.axes(table)

@@ -8,15 +8,18 @@ import numpy as np
 
 from calibration.errors import CalibrationRemark
 from calibration.facing import Facing
+from calibration.joint import JointFit
 from calibration.pixels import FloatArray
 from calibration.plane import Plane
-from calibration.rules import JointFit, Marks
+from calibration.rules import Marks
 from calibration.setup import Measures, Setup
 
 _Z = 3.0
 
 
-def scale_remarks(plane: Plane, names: tuple[str, ...], table: FloatArray, fit: JointFit) -> list[CalibrationRemark]:
+def scale_remarks(
+    plane: Plane, names: tuple[str, ...], table: FloatArray, fit: JointFit
+) -> list[CalibrationRemark]:
     """Say which rules disagree in scale by more than their uncertainties.
 
     Parameters
@@ -44,7 +47,8 @@ def scale_remarks(plane: Plane, names: tuple[str, ...], table: FloatArray, fit: 
                     CalibrationRemark(
                         "scale",
                         f"“{names[a]}” and “{names[b]}” disagree in scale by {100 * abs(pair[0]):.2f} % "
-                        f"(± {100 * u:.2f} %): check the values of their graduations, their behind_m and whether one "
+                        f"(± {100 * u:.2f} %): check the values of their graduations, their behind_m and "
+                        "whether one "
                         "of them is a print that was resized",
                     )
                 )
@@ -75,7 +79,8 @@ def focal_remarks(setup: Setup, plane: Plane, focal_known: str) -> list[Calibrat
             return [
                 CalibrationRemark(
                     "camera",
-                    f"camera.lens.focal_px and the rules put the camera {implied:.2f} m from the jet's plane, "
+                    f"camera.lens.focal_px and the rules put the camera {implied:.2f} m from the jet's "
+                    "plane, "
                     f"camera.distance_m says {distance:.2f} m: one of them is wrong",
                 )
             ]
@@ -85,7 +90,8 @@ def focal_remarks(setup: Setup, plane: Plane, focal_known: str) -> list[Calibrat
         return [
             CalibrationRemark(
                 "camera",
-                f"with camera.distance_m {distance:g} m the rules make the focal length {ratio:.2g} times the long side "
+                f"with camera.distance_m {distance:g} m the rules make the focal length {ratio:.2g} times "
+                "the long side "
                 "of the frame, which hardly any camera has: check the distance and its unit",
             )
         ]
@@ -118,15 +124,20 @@ def depth_remarks(setup: Setup, typical_m: float, focal_known: str) -> list[Cali
     distance = typical_m if math.isfinite(typical_m) else 1.2
     if cost > 0:
         says = (
-            f"no camera.distance_m: nothing is corrected for depth. The water line lies {1000 * cost:.0f} mm before or "
-            f"behind the rule, which from {at} is {100 * cost / distance:.1f} % of every head, and the level seems "
-            f"shifted by up to {1000 * cost * math.tan(math.radians(5)):.0f} mm if the camera looks down by 5°. "
+            f"no camera.distance_m: nothing is corrected for depth. The water line lies {1000 * cost:.0f} "
+            "mm before or "
+            f"behind the rule, which from {at} is {100 * cost / distance:.1f} % of every head, and the "
+            "level seems "
+            f"shifted by up to {1000 * cost * math.tan(math.radians(5)):.0f} mm if the camera looks down "
+            "by 5°. "
             "Measure the distance from lens to jet and give it."
         )
     else:
         says = (
-            "no camera.distance_m: all is taken to lie in the jet's plane. A water line seen on the near wall of a "
-            f"tube 30 mm before that plane would, from {at}, cost {100 * 0.03 / distance:.1f} % of every head. Give "
+            "no camera.distance_m: all is taken to lie in the jet's plane. A water line seen on the near "
+            "wall of a "
+            f"tube 30 mm before that plane would, from {at}, cost {100 * 0.03 / distance:.1f} % of every "
+            "head. Give "
             "camera.distance_m and the behind_m of rules and gauge_line."
         )
     remarks.append(CalibrationRemark("depth", says))
@@ -134,7 +145,8 @@ def depth_remarks(setup: Setup, typical_m: float, focal_known: str) -> list[Cali
         remarks.append(
             CalibrationRemark(
                 "camera",
-                f"neither distance nor lens is given: a focal length of {max(setup.frame_size)} px, the long side of the "
+                f"neither distance nor lens is given: a focal length of {max(setup.frame_size)} px, the "
+                "long side of the "
                 "frame, was assumed for the perspective",
             )
         )
@@ -168,8 +180,10 @@ def facing_remarks(setup: Setup, fit: JointFit | None, facing: Facing) -> list[C
             remarks.append(
                 CalibrationRemark(
                     "camera",
-                    f"the rules show that the camera stands {abs(angle):.1f}° ± {u:.1f}° off the perpendicular "
-                    f"{words}; camera.facing_u_deg allows {setup.camera.facing_u_deg:g}°. The perspective was taken "
+                    f"the rules show that the camera stands {abs(angle):.1f}° ± {u:.1f}° off the "
+                    "perpendicular "
+                    f"{words}; camera.facing_u_deg allows {setup.camera.facing_u_deg:g}°. The perspective "
+                    "was taken "
                     "out; a lens that bends straight lines (camera.lens) can feign this.",
                 )
             )
@@ -205,17 +219,22 @@ def plumb_remarks(setup: Setup, plumb: FloatArray, marks: Marks, roll_u: float) 
         )
     elif down[1] < 0:
         remarks.append(
-            CalibrationRemark("plumb", "plumb.top_px lies lower in the frame than plumb.bottom_px: were they swapped?")
+            CalibrationRemark(
+                "plumb", "plumb.top_px lies lower in the frame than plumb.bottom_px: were they swapped?"
+            )
         )
     for r, rule in enumerate(setup.rules):
         if rule.measures is not Measures.HEAD:
             continue
-        lean = math.degrees(math.asin(min(1.0, abs(float(marks.along[r][0] * down[1] - marks.along[r][1] * down[0])))))
+        lean = math.degrees(
+            math.asin(min(1.0, abs(float(marks.along[r][0] * down[1] - marks.along[r][1] * down[0]))))
+        )
         if lean > 2.0:
             remarks.append(
                 CalibrationRemark(
                     marks.names[r],
-                    f"“{marks.names[r]}” leans {lean:.1f}° from the {'plumb' if setup.plumb else 'image’s vertical'}: "
+                    f"“{marks.names[r]}” leans {lean:.1f}° from the "
+                    f"{'plumb' if setup.plumb else 'image’s vertical'}: "
                     "stand it upright, or mark the plumb again",
                 )
             )

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.errors import CalibrationRemark
+from calibration.joint import P_LIMIT, JointFit, Scatter, perspective_seen
 from calibration.pixels import FloatArray
-from calibration.rules import JointFit, Marks
+from calibration.plane import Plane, Slot
+from calibration.rules import Marks
 from calibration.setup import Measures
-
-P_LIMIT = 0.01
-"""A scatter that chance brings less often than this is called larger than stated."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +30,8 @@ class RuleFit:
     residuals_px: FloatArray
     """(n,) px along the rule by which each graduation was read too far towards growing values."""
     u_px: FloatArray
-    """(n,) stated standard uncertainty of each graduation along the rule, px: reading and engraving combined."""
+    """(n,) stated standard uncertainty of each graduation along the rule, px: reading and engraving
+    combined."""
     chi_squared: float
     """Sum of squared residuals over stated uncertainties."""
     freedom: float
@@ -39,36 +39,11 @@ class RuleFit:
     p_value: float | None
     """How often chance alone scatters as much; None where too few graduations tell."""
     facing_deg: float | None
-    """Angle along the rule by which the camera fails to face it, by this rule alone; None with two graduations."""
+    """Angle along the rule by which the camera fails to face it, by this rule alone; None with two
+    graduations."""
     facing_u_deg: float | None
     perspective: str
     """What it shows of the perspective, in words."""
-
-
-def chi_squared(marks: Marks, fit: JointFit, rule: int) -> tuple[float, float, float | None]:
-    """Scatter of one rule's graduations against the stated reading errors.
-
-    Parameters
-    ----------
-    marks : Marks
-    fit : JointFit
-        A fit that used the stated errors.
-    rule : int
-
-    Returns
-    -------
-    chi2, freedom : float
-    p_value : float or None
-        None with less than half a degree of freedom.
-    """
-    mine = marks.of(rule)
-    chi2 = float(np.sum((fit.residuals[mine] / fit.stated[mine]) ** 2))
-    freedom = float(np.sum(mine) - np.sum(fit.leverage[mine]))
-    if freedom < 0.5:
-        return chi2, max(freedom, 0.0), None
-    from scipy.special import gammaincc
-
-    return chi2, freedom, float(gammaincc(freedom / 2.0, chi2 / 2.0))
 
 
 def perspective_words(tangent: float, u: float) -> str:
@@ -112,7 +87,9 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
     name = marks.names[rule]
     remarks = []
     if p_value is not None and p_value < P_LIMIT:
-        ratio = fit.residuals[mine] / (fit.stated[mine] * np.sqrt(np.clip(1.0 - fit.leverage[mine], 1e-3, None)))
+        ratio = fit.residuals[mine] / (
+            fit.stated[mine] * np.sqrt(np.clip(1.0 - fit.leverage[mine], 1e-3, None))
+        )
         worst = int(np.argmax(np.abs(ratio)))
         rms = float(np.sqrt(np.mean((fit.residuals[mine] / fit.m_per_px[mine]) ** 2)))
         stated = float(np.sqrt(np.mean((fit.stated[mine] / fit.m_per_px[mine]) ** 2)))
@@ -120,8 +97,10 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
         remarks.append(
             CalibrationRemark(
                 name,
-                f"the graduations of “{name}” scatter by {rms:.2f} px, {stated:.2f} px were stated (chance brings that "
-                f"in {100 * p_value:.1g} % of cases); most of all {marks.values[mine][worst]:g} m, off by {off:.1f} px: "
+                f"the graduations of “{name}” scatter by {rms:.2f} px, {stated:.2f} px were stated "
+                "(chance brings that "
+                f"in {100 * p_value:.1g} % of cases); most of all {marks.values[mine][worst]:g} m, off by "
+                f"{off:.1f} px: "
                 "look at it again. The uncertainty of the scale was widened to match.",
             )
         )
@@ -133,8 +112,62 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
             remarks.append(
                 CalibrationRemark(
                     name,
-                    f"the graduations of “{name}” stray {spread:.1f} px from a straight line; mark all of them on the "
+                    f"the graduations of “{name}” stray {spread:.1f} px from a straight line; mark all of "
+                    "them on the "
                     "same edge of the rule",
                 )
             )
     return remarks
+
+
+def rule_fits(
+    plane: Plane, marks: Marks, fit: JointFit | None, scatter: tuple[Scatter, ...], table: FloatArray
+) -> tuple[RuleFit, ...]:
+    """Describe every rule as fitted.
+
+    Parameters
+    ----------
+    plane : Plane
+    marks : Marks
+    fit : JointFit or None
+    scatter : tuple of (float, float, float or None)
+        From `calibration.joint.chi_squared`, for each rule.
+    table : ndarray, shape (1 + 2 k, p)
+        Parameters, and the parameters moved up and down by each source.
+
+    Returns
+    -------
+    tuple of RuleFit
+        Empty without a fit.
+    """
+    if fit is None:
+        return ()
+    tangents, tangent_u = perspective_seen(marks, fit, plane.centre, plane.focal_px)
+    R, k = len(marks.rules), (len(table) - 1) // 2
+    out = []
+    for r, rule in enumerate(marks.rules):
+        mine = marks.of(r)
+        px = marks.pixels[mine]
+        middle = 0.5 * (px[np.argmin(marks.values[mine])] + px[np.argmax(marks.values[mine])])
+        rho = plane.slopes(table, np.stack([middle - 0.5 * marks.along[r], middle + 0.5 * marks.along[r]]))
+        step = np.hypot(*(rho[:, 1] - rho[:, 0]).T)
+        local = step * table[:, Slot.RULES + R + r] * (1.0 + table[:, Slot.RULES + 2 * R + r])
+        known = bool(np.isfinite(tangents[r]))
+        out.append(
+            RuleFit(
+                name=marks.names[r],
+                measures=rule.measures,
+                m_per_px=float(local[0]),
+                m_per_px_u=float(np.linalg.norm(local[1 : k + 1] - local[k + 1 :]) / 2.0),
+                values_m=marks.values[mine],
+                residuals_px=-fit.residuals[mine] / fit.m_per_px[mine],
+                u_px=fit.stated[mine] / fit.m_per_px[mine],
+                chi_squared=scatter[r][0],
+                freedom=scatter[r][1],
+                p_value=scatter[r][2],
+                facing_deg=math.degrees(math.atan(tangents[r])) if known else None,
+                facing_u_deg=math.degrees(tangent_u[r]) if known else None,
+                perspective=perspective_words(float(tangents[r]), float(tangent_u[r])),
+            )
+        )
+    return tuple(out)

@@ -1,19 +1,16 @@
-"""Rules: graduations checked one by one, and fitted all together with the camera's facing."""
+"""Rules and their graduations: checked, and put into one table."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import CalibrationError
-from calibration.facing import slopes
 from calibration.pixels import FloatArray
 from calibration.setup import Rule
-
-_PX_FLOOR = 0.02  # nobody reads a frame better than this, whatever a run file says
-_NEWTON = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,35 +34,6 @@ class Marks:
         return np.asarray(self.rule_of == rule)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class JointFit:
-    """Facing, camera distance, depths and scales of the rules, from all graduations and all priors at once.
-
-    The parameters are ordered ``[tangent x, tangent y, 1/distance, depth of each rule, scale of each rule, zero of
-    each rule]``; a rule's scale is metres along it for each unit of slope, its zero the value at slope 0.
-    """
-
-    parameters: FloatArray
-    """(2 + 1 + 3 R,)."""
-    gain: FloatArray
-    """(p, N + 2 + 1 + R + E): change of the parameters for each unit-variance input: graduations, facing, inverse
-    distance, depths, scale equalities."""
-    equalities: tuple[tuple[int, int, float], ...]
-    """Pairs of rules whose engraved scales were taken to agree, with the relative uncertainty of that."""
-    residuals: FloatArray
-    """(N,) engraved value less fitted value, m."""
-    units: FloatArray
-    """(N,) standard uncertainty of each graduation as used, m."""
-    stated: FloatArray
-    """(N,) the same as stated, before any widening for scatter, m."""
-    m_per_px: FloatArray
-    """(N,) m of rule for each px along it, at each graduation."""
-    leverage: FloatArray
-    """(N,) share of its own reading in each fitted value."""
-    prior_pull: FloatArray
-    """(2,) how far the facing lies from the stated one, in stated uncertainties."""
-
-
 def check_rule(rule: Rule, where: str) -> None:
     """Refuse a rule that cannot be one.
 
@@ -78,8 +46,8 @@ def check_rule(rule: Rule, where: str) -> None:
     Raises
     ------
     CalibrationError
-        Fewer than two graduations, a value that is not a number, two graduations on one pixel or with one value, or
-        values that do not run one way along the rule.
+        Fewer than two graduations, a value that is not a number, two graduations on one pixel or with one
+        value, or values that do not run one way along the rule.
     """
     where = f"{where}.graduations"
     marks = rule.graduations
@@ -100,10 +68,11 @@ def check_rule(rule: Rule, where: str) -> None:
         )
     gaps = np.hypot(*(px[:, None, :] - px[None, :, :]).transpose(2, 0, 1)) + 10.0 * np.eye(len(px))
     if np.min(gaps) < 1.0:
-        i, j = np.unravel_index(np.argmin(gaps), gaps.shape)
+        i, j = divmod(int(np.argmin(gaps)), len(px))
         raise CalibrationError(
             where,
-            f"“{rule.name}” has {values[i]:g} m and {values[j]:g} m less than a pixel apart; mark one of them again",
+            f"“{rule.name}” has {values[i]:g} m and {values[j]:g} m less than a pixel apart; mark one of "
+            "them again",
         )
     step = px[-1] - px[0]
     back = np.flatnonzero(np.diff(px @ step) <= 0)
@@ -111,7 +80,8 @@ def check_rule(rule: Rule, where: str) -> None:
         i = int(back[0])
         raise CalibrationError(
             where,
-            f"“{rule.name}” goes back between {values[i]:g} m and {values[i + 1]:g} m: values must grow or fall all "
+            f"“{rule.name}” goes back between {values[i]:g} m and {values[i + 1]:g} m: values must grow "
+            "or fall all "
             "the way along the rule; correct the one that is misread",
         )
 
@@ -162,160 +132,18 @@ def linear_scale(marks: Marks) -> FloatArray:
     return scale
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Priors:
-    """What is known of the camera before the graduations speak."""
-
-    tangents: FloatArray
-    """(2,) stated facing."""
-    tangents_u: float
-    inverse_distance: float
-    """1/m; 0 when no distance is known, which leaves everything in one plane."""
-    inverse_distance_u: float
-
-
-def fit_together(
-    marks: Marks,
-    centre: FloatArray,
-    focal_px: float,
-    priors: Priors,
-    widen: FloatArray,
-    equal_scales: tuple[tuple[int, int, float], ...],
-) -> JointFit:
-    """Weighted Gauss–Newton over every graduation and prior.
+def lean_of(marks: Marks, rule: int) -> float:
+    """Angle of a rule against the image's vertical.
 
     Parameters
     ----------
     marks : Marks
-    centre : ndarray, shape (2,)
-        Principal point, px.
-    focal_px : float
-    priors : Priors
-    widen : ndarray, shape (R,)
-        Factor on the stated reading errors of each rule.
-    equal_scales : tuple of (int, int, float)
-        Pairs of rules whose scales, carried to the jet's plane, agree to the given relative uncertainty.
+    rule : int
 
     Returns
     -------
-    JointFit
-
-    Notes
-    -----
-    A graduation seen at slope t along its rule has the value zero + scale * t, once the view is parallel to the jet's
-    plane; that line is the cross-ratio (projective) map of pixels to values with its projective term shared by all
-    rules through the two angles of the facing. At the solution the estimate is linear in its inputs, so the columns of
-    ``gain`` are the sensitivity to each (JCGM 100, 5.1.3).
+    float
+        rad, from -pi/2 to pi/2.
     """
-    R, N = len(marks.rules), len(marks.values)
-    # The stated u_px of a point along the rule, from half a pixel either side of it.
-    half = 0.5 * marks.along[marks.rule_of]
-    u_engraved = np.array([r.graduation_u_m for r in marks.rules])[marks.rule_of]
-    u_px = np.maximum([r.px_u for r in marks.rules], _PX_FLOOR)[marks.rule_of]
-    points = np.concatenate([marks.pixels, marks.pixels + half, marks.pixels - half])
-    tiny = 1e-4
-    nudges = np.array([[0.0, 0.0], [tiny, 0.0], [-tiny, 0.0], [0.0, tiny], [0.0, -tiny]])
-    depth = np.array([r.behind_m for r in marks.rules], dtype=np.float64)
-    depth_u = np.array([r.behind_u_m for r in marks.rules], dtype=np.float64)
-    theta = np.concatenate([priors.tangents, [priors.inverse_distance], depth, np.zeros(2 * R)])
-    D, S, Z = 3, 3 + R, 3 + 2 * R  # where depths, scales and zeros begin
-    member = marks.rule_of[:, None] == np.arange(R)
-    prior_u = np.concatenate(
-        [[max(priors.tangents_u, 1e-6)] * 2, [max(priors.inverse_distance_u, 1e-9)], np.maximum(depth_u, 1e-9)]
-    )
-    prior = np.concatenate([priors.tangents, [priors.inverse_distance], depth])
-    for turn in range(_NEWTON):
-        rho = slopes(points, centre, focal_px, theta[:2] + nudges)
-        lines = _directions(rho[0, :N], marks)
-        t = np.sum(rho * np.tile(lines[marks.rule_of], (3, 1)), axis=-1)
-        t0 = t[0, :N]
-        dt = np.stack([t[1, :N] - t[2, :N], t[3, :N] - t[4, :N]], axis=1) / (2.0 * tiny)
-        if turn == 0:
-            for r in range(R):
-                theta[S + r], theta[Z + r] = np.polyfit(t0[marks.of(r)], marks.values[marks.of(r)], 1)
-        scale = theta[S:Z][marks.rule_of]
-        m_per_px = np.abs(scale * (t[0, N : 2 * N] - t[0, 2 * N :]))
-        stated = np.hypot(u_engraved, u_px * m_per_px)
-        units = stated * widen[marks.rule_of]
-        resid = marks.values - theta[Z:][marks.rule_of] - scale * t0
-        J = np.zeros((N + 3 + R + len(equal_scales), len(theta)))
-        J[:N, :2] = scale[:, None] * dt / units[:, None]
-        J[:N, S:Z] = member * (t0 / units)[:, None]
-        J[:N, Z:] = member / units[:, None]
-        J[N : N + 3 + R, :S] = np.diag(1.0 / prior_u)
-        carry = 1.0 + theta[2] * theta[D:S]
-        logs = np.log(np.abs(theta[S:Z]) / carry)
-        errors = np.concatenate([resid / units, (prior - theta[:S]) / prior_u, np.zeros(len(equal_scales))])
-        for row, (a, b, u) in enumerate(equal_scales, start=N + 3 + R):
-            for which, sign in ((a, 1.0), (b, -1.0)):
-                J[row, S + which] = sign / theta[S + which] / u
-                J[row, D + which] = -sign * theta[2] / carry[which] / u
-                J[row, 2] -= sign * theta[D + which] / carry[which] / u
-            errors[row] = -(logs[a] - logs[b]) / u
-        column = np.sqrt(np.sum(J * J, axis=0))
-        gain = np.linalg.pinv(J / column, rcond=1e-13) / column[:, None]
-        move = gain @ errors
-        theta = theta + move
-        if np.max(np.abs(move * column)) < 1e-6:
-            break
-    return JointFit(
-        parameters=theta,
-        gain=gain,
-        equalities=equal_scales,
-        residuals=resid,
-        units=units,
-        stated=stated,
-        m_per_px=m_per_px,
-        leverage=np.sum(J[:N] * gain.T[:N], axis=1),
-        prior_pull=(theta[:2] - priors.tangents) / max(priors.tangents_u, 1e-6),
-    )
-
-
-def _directions(rho: FloatArray, marks: Marks) -> FloatArray:
-    """(R, 2) unit vector of each rule in the view parallel to the plane, by total least squares."""
-    lines = np.empty((len(marks.rules), 2))
-    for r in range(len(marks.rules)):
-        mine = rho[marks.of(r)] - np.mean(rho[marks.of(r)], axis=0)
-        lines[r] = np.linalg.svd(mine, full_matrices=False)[2][0]
-        values = marks.values[marks.of(r)]
-        if (mine @ lines[r]) @ (values - values.mean()) < 0:
-            lines[r] = -lines[r]
-    return lines
-
-
-def perspective_seen(marks: Marks, fit: JointFit, centre: FloatArray, focal_px: float) -> tuple[FloatArray, FloatArray]:
-    """What each rule by itself says of the facing along itself.
-
-    Parameters
-    ----------
-    marks : Marks
-    fit : JointFit
-    centre : ndarray, shape (2,)
-    focal_px : float
-
-    Returns
-    -------
-    tangent : ndarray, shape (R,)
-        Tangent of the angle along the rule by which the camera fails to face it; NaN with two graduations.
-    u : ndarray, shape (R,)
-    """
-    tiny = 1e-4
-    R = len(marks.rules)
-    found, u = np.full(R, np.nan), np.full(R, np.nan)
-    tangents = fit.parameters[:2]
-    for r in range(R):
-        mine = marks.of(r)
-        if np.sum(mine) < 3:
-            continue
-        nudge = np.array([0.0, tiny, -tiny])[:, None] * marks.along[r]
-        rho = slopes(marks.pixels[mine], centre, focal_px, tangents + nudge)
-        line = _directions(rho[0], table_of((marks.rules[r],), ("",), marks.pixels[mine]))[0]
-        t = rho @ line
-        scale = fit.parameters[3 + R + r]
-        basis = np.stack([np.ones(t.shape[1]), t[0], scale * (t[1] - t[2]) / (2 * tiny)], axis=1)
-        weighted = basis / fit.units[mine][:, None]
-        covariance = np.linalg.pinv(weighted.T @ weighted)
-        step = covariance @ weighted.T @ (fit.residuals[mine] / fit.units[mine])
-        found[r] = tangents @ marks.along[r] + step[2]
-        u[r] = np.sqrt(covariance[2, 2])
-    return found, u
+    x, y = marks.along[rule]
+    return math.atan2(x, y) if y >= 0 else math.atan2(-x, -y)

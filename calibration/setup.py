@@ -40,8 +40,9 @@ class Rule:
     """How far the rule's face lies behind (+) or before (-) the jet's vertical plane, m."""
     behind_u_m: float = 0.0
     scale_u: float = 0.0005
-    """Relative standard uncertainty of the engraved scale as a whole: 0.05 % is the limit of error of a one-metre
-    class II measure (Directive 2014/32/EU, annex X: 0.3 mm + 0.2 mm/m); a scale off a printer may be off by 1 %."""
+    """Relative standard uncertainty of the engraved scale as a whole: 0.05 % is the limit of error of a
+    one-metre class II measure (Directive 2014/32/EU, annex X: 0.3 mm + 0.2 mm/m); a scale off a printer may
+    be off by 1 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,8 @@ class Gauge:
     behind_m: float = 0.0
     behind_u_m: float = 0.0
     above_level_m: float = 0.0
-    """How far the edge that is read stands above the flat level of the water, m (meniscus; gauge line only)."""
+    """How far the edge that is read stands above the flat level of the water, m (meniscus; gauge line
+    only)."""
     above_level_u_m: float = 0.0
     px_u: float = 0.5
     """Standard uncertainty of each end across the line, px; it counts where a drop is read from the frame."""

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
+from calibration.joint import JointFit
 from calibration.lens import straighten
 from calibration.pixels import FloatArray, Pixel
 from calibration.plane import Plane, Slot
-from calibration.rules import JointFit, Marks
+from calibration.rules import Marks
 from calibration.setup import Setup
 
 _NEGLIGIBLE = 1e-3
@@ -37,7 +38,7 @@ class _Columns:
 
 
 def columns_of(
-    setup: Setup, plane: Plane, marks: Marks, fit: JointFit | None, roll_u: float, typical_m: float
+    setup: Setup, plane: Plane, marks: Marks, fit: JointFit | None, *, roll_u: float, typical_m: float
 ) -> tuple[tuple[str, ...], FloatArray]:
     """Name every shared source and say what it moves.
 
@@ -58,13 +59,13 @@ def columns_of(
     names : tuple of str
         k of them.
     columns : ndarray, shape (p, k)
-        Change of the parameters with each, independent of one another and of unit variance; the sum of their outer
-        products is the covariance of the parameters.
+        Change of the parameters with each, independent of one another and of unit variance; the sum of their
+        outer products is the covariance of the parameters.
     """
     if fit is None:
         return (), np.zeros((len(plane.base), 0))
     out = _Columns(len(plane.base))
-    _camera(out, setup, plane, marks, fit, typical_m)
+    _camera(out, setup, plane, fit, typical_m)
     for r in range(len(marks.rules)):
         _rule(out, marks, fit, r)
     _marks(out, setup, plane, roll_u)
@@ -80,17 +81,19 @@ def _spread(fit: JointFit, inputs: FloatArray, size: int) -> FloatArray:
     return column
 
 
-def _camera(out: _Columns, setup: Setup, plane: Plane, marks: Marks, fit: JointFit, typical_m: float) -> None:
-    N = len(marks.values)
+def _camera(out: _Columns, setup: Setup, plane: Plane, fit: JointFit, typical_m: float) -> None:
+    N = len(fit.residuals)
     size = len(plane.base)
     down = plane.plumb[1] - plane.plumb[0]
     down = down / np.hypot(*down)
     if setup.camera.facing_u_deg > 0:
         across = np.array([down[1], -down[0]])
         out.add("camera facing, sideways", _spread(fit, fit.gain[:, N : N + 2] @ across[:, None], size)[:, 0])
-        out.add("camera facing, up and down", _spread(fit, fit.gain[:, N : N + 2] @ down[:, None], size)[:, 0])
+        out.add(
+            "camera facing, up and down", _spread(fit, fit.gain[:, N : N + 2] @ down[:, None], size)[:, 0]
+        )
     if setup.camera.distance_m is None:
-        if any(plane.base[slot] for slot in _depth_slots(len(marks.rules))):
+        if any(plane.base[slot] for slot in _depth_slots(len(setup.rules))):
             out.add_slots("depth left uncorrected (no camera distance)", inverse_distance=1.0 / typical_m)
     elif setup.camera.distance_u_m != 0:
         out.add("camera distance", _spread(fit, fit.gain[:, N + 2 : N + 3], size)[:, 0])
