@@ -55,7 +55,7 @@ def _columns(x: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
 
 def window_of(blur_px: float) -> tuple[int, int]:
     """How far the fitted window reaches above and below the edge, px."""
-    return max(5, round(8.0 * blur_px)), max(4, round(7.0 * blur_px))
+    return max(5, round(8.0 * blur_px)), max(4, round(4.5 * blur_px))
 
 
 def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, passes: int = 5) -> EdgeFit:

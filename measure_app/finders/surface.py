@@ -75,7 +75,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         np.where(refused, np.nan, along),
         np.where(refused, np.nan, own_u),
         # How far a different sensible reading of the same blurred profile would lie: the convention's own error.
-        max(0.05, 0.12 * blur_px),
+        0.04 + 0.06 * blur_px,
         why,
     )
 
@@ -127,9 +127,7 @@ def _coarse_course(
     evidence[:, -3:] = 0.0
     rows, length = evidence.shape
     if marks is not None:
-        for row, place in zip(marks.rows.tolist(), marks.along_px.tolist(), strict=True):
-            far = np.abs(np.arange(length) - place) > 4.0
-            evidence[min(row // size, rows - 1), far] = -1e4
+        evidence[~_corridor(marks, size, rows, length)] = -1e4
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 2, 40))
     path = best_path(evidence, back_px=1, forth_px=fastest, step_cost=0.3)
     strength = evidence[np.arange(rows), path]
@@ -138,6 +136,25 @@ def _coarse_course(
     path = _upper_edge(steep, path)
     centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, len(levels) - 1)
     return np.interp(np.arange(len(levels)), centres, path.astype(np.float64))
+
+
+def _corridor(marks: Hints, size: int, rows: int, length: int) -> NDArray[np.bool_]:
+    """Where the surface may be, given that it passes the marks and only falls; (rows, length)."""
+    order = np.argsort(marks.rows)
+    at, place = marks.rows[order] / size, marks.along_px[order]
+    row = np.arange(rows)
+    # Between two marks the level bends below its chord by no more than a part of the fall between them.
+    sag = 0.25 * np.abs(np.diff(place, append=place[-1]))
+    nearest = np.clip(np.searchsorted(at, row, side="right") - 1, 0, len(at) - 1)
+    middle = np.interp(row, at, place)
+    margin = 4.0 + np.where((row >= at[0]) & (row <= at[-1]), sag[nearest], np.inf)
+    along = np.arange(length)
+    allowed = np.abs(along[None, :] - middle[:, None]) <= margin[:, None]
+    allowed &= (row >= at[0])[:, None] | (along <= place[0] + 4.0)
+    allowed &= (row <= at[-1])[:, None] | (along >= place[-1] - 4.0)
+    for mark, px in zip(at, place, strict=True):
+        allowed[min(int(mark), rows - 1)] = np.abs(along - px) <= 4.0
+    return np.asarray(allowed, dtype=bool)
 
 
 def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]:

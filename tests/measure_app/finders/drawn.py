@@ -1,0 +1,41 @@
+"""Strips drawn from a known truth: light blurred, then coded as a camera does, then noise and rounding."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from calibration import FloatArray, Pixel, Segment
+from measure_app.strips import Strip, StripLine
+
+
+def coded(light: FloatArray) -> FloatArray:
+    """Luma codes 16 to 235 of relative light 0 to 1: the transfer characteristic of ITU-R BT.709-6, item 1.2."""
+    signal = np.where(light < 0.018, 4.5 * light, 1.099 * np.clip(light, 1e-9, None) ** 0.45 - 0.099)
+    return np.asarray(16.0 + 219.0 * signal)
+
+
+def line(name: str, length: int) -> StripLine:
+    return StripLine(name, Segment(Pixel(50.0, 10.0), Pixel(50.0, 10.0 + length - 1)))
+
+
+def strip_of(light: FloatArray, noise: float, rng: np.random.Generator, name: str = "head") -> Strip:
+    levels = coded(light) + rng.normal(0.0, noise, light.shape)
+    rounded: NDArray[np.uint8] = np.clip(np.rint(levels), 0, 255).astype(np.uint8)
+    return Strip(line(name, light.shape[1]), np.arange(len(light)), rounded)
+
+
+def falling(n: int, first: float, last: float) -> FloatArray:
+    """Places of a level whose root falls evenly, px: the drain curve as seen on a line."""
+    depth = 1.15 * (last - first)
+    root = np.linspace(np.sqrt(depth), np.sqrt(depth - (last - first)), n)
+    return np.asarray(first + depth - root**2)
+
+
+def head_light(
+    places: FloatArray, length: int, *, blur: float = 1.1, air: float = 0.45, water: float = 0.2, band: float = 0.08
+) -> FloatArray:
+    """Air above, a dark meniscus band of three pixels, dyed water below; (n, length) relative light."""
+    x = np.arange(length) - places[:, None]
+    return np.asarray(air + (water - band - air) * ndtr(x / blur) + band * ndtr((x - 6.0) / (2 * blur)))

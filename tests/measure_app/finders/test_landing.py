@@ -1,0 +1,121 @@
+"""The landing is carried down from the clean jet, with true errors, or refused with a reason."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import expit
+
+from calibration import FloatArray, Pixel, Segment
+from measure_app.finders import JetLines, Why, find_landing, jet_lines
+from measure_app.strips import Strip
+from tests.measure_app.finders.drawn import coded
+
+LINE = Segment(Pixel(100.0, 600.0), Pixel(700.0, 600.0))
+ORIFICE = Pixel(60.0, 300.0)
+
+
+def lines() -> JetLines:
+    return jet_lines(LINE, ORIFICE, None)
+
+
+def jet_strips(
+    landing: FloatArray, tracing: JetLines, rng: np.random.Generator, *, tilt: float = 0.0, width: float = 7.0
+) -> list[Strip]:
+    """A jet that sparkles at random within its width; `tilt` bends it away from the plain parabola, px per drop."""
+    strips = []
+    along = np.arange(601)
+    wall = 0.12 + 0.02 * gaussian_filter1d(rng.normal(size=601), 20.0)
+    for index, line in enumerate(tracing.lines):
+        middle = tracing.place_on(index, landing) + tilt * tracing.above[index]
+        inside = expit((width / 2 - np.abs(along - middle[:, None])) / 0.5)
+        sparkle = np.abs(gaussian_filter1d(rng.normal(0.25, 0.35, inside.shape), 1.0, axis=1)) + 0.04
+        levels = coded(wall + inside * sparkle) + rng.normal(0, 0.8, inside.shape)
+        strips.append(Strip(line, np.arange(len(landing)), np.clip(np.rint(levels), 0, 255).astype(np.uint8)))
+    return strips
+
+
+def shrinking(n: int) -> FloatArray:
+    return np.linspace(520.0, 250.0, n)
+
+
+def test_tracing_lines_lie_between_orifice_and_landing_line() -> None:
+    tracing = lines()
+    assert tracing.zero_px == pytest.approx(-40.0)
+    for part, line in zip(tracing.above, tracing.lines, strict=True):
+        assert line.segment.start.y == pytest.approx(600.0 - 300.0 * part)
+        assert line.segment.start.x == pytest.approx(100.0)
+
+
+@given(place=st.floats(50.0, 550.0), line=st.integers(0, 9))
+def test_carrying_down_undoes_carrying_up(place: float, line: int) -> None:
+    tracing = lines()
+    up = tracing.place_on(line, np.array([place]))
+    assert tracing.landing_of(line, up)[0] == pytest.approx(place)
+    # A horizontal jet that leaves above the throw zero is a parabola: at a part q of the drop left, x = X √q.
+    assert up[0] == pytest.approx(-40.0 + (place + 40.0) * np.sqrt(1 - tracing.above[line]))
+
+
+def test_landing_within_a_pixel_and_errors_true() -> None:
+    rng = np.random.default_rng(1)
+    truth = shrinking(200)
+    track = find_landing(jet_strips(truth, lines(), rng), lines())
+    assert track.found.mean() > 0.97
+    error = (track.along_px - truth)[track.found]
+    assert np.sqrt(np.mean(error**2)) < 0.6
+    u = np.hypot(track.own_u_px, track.shared_u_px)[track.found]
+    assert 0.90 < np.mean(np.abs(error) < 2 * u) <= 1.0
+
+
+def test_a_jet_off_the_plain_parabola_is_carried_down_by_its_own_trend() -> None:
+    """A launch angle bends the jet away by 12 px over the drop: without the trend the landing would be 1 px off."""
+    rng = np.random.default_rng(2)
+    truth = shrinking(200)
+    track = find_landing(jet_strips(truth, lines(), rng, tilt=12.0), lines())
+    error = (track.along_px - truth)[track.found]
+    assert abs(np.mean(error)) < 0.35
+
+
+def test_frames_without_a_jet_are_refused() -> None:
+    rng = np.random.default_rng(3)
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), rng)
+    hidden = []
+    for strip in strips:
+        levels = strip.levels.copy()
+        levels[60:80] = np.median(levels, axis=0)
+        hidden.append(Strip(strip.line, strip.frames, levels))
+    track = find_landing(hidden, lines())
+    assert not track.found[60:80].any()
+    assert track.why[70] is Why.FAINT
+    assert track.found[np.r_[0:58, 82:160]].mean() > 0.95
+
+
+def test_drops_that_jump_aside_do_not_pull_the_landing() -> None:
+    rng = np.random.default_rng(4)
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), rng)
+    spotted = []
+    for strip in strips:
+        levels = strip.levels.copy()
+        for row in range(0, 160, 3):
+            at = int(rng.integers(5, 590))
+            levels[row, at : at + 4] = 220
+        spotted.append(Strip(strip.line, strip.frames, levels))
+    track = find_landing(spotted, lines())
+    error = np.abs(track.along_px - truth)[track.found]
+    assert np.median(error) < 0.5
+    assert error.max() < 3.0
+
+
+def test_no_jet_at_all_is_nothing_found() -> None:
+    rng = np.random.default_rng(5)
+    strips = [
+        Strip(line, np.arange(90), rng.integers(60, 64, (90, 601)).astype(np.uint8)) for line in lines().lines
+    ]
+    track = find_landing(strips, lines())
+    assert not track.found.any()
+    assert set(track.why) == {Why.MOTIONLESS}

@@ -1,0 +1,142 @@
+"""The surface is found to a few hundredths of a pixel, with true errors, or refused with a reason."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
+from measure_app.finders.edge import fit_edges, light_table
+from measure_app.strips import Strip
+from tests.measure_app.finders.drawn import coded, falling, head_light, strip_of
+
+
+def test_light_table_undoes_the_transfer_characteristic() -> None:
+    light = np.array([0.001, 0.01, 0.018, 0.1, 0.5, 1.0])
+    codes = coded(light)
+    table = light_table(8)
+    got = np.interp(codes, np.arange(256), table) / 255.0
+    assert got == pytest.approx(light, abs=2e-3)
+    assert light_table(10)[4 * 200] == pytest.approx(table[200], rel=1e-6)
+
+
+def test_every_edge_within_a_few_hundredths() -> None:
+    rng = np.random.default_rng(1)
+    places = falling(200, 40.0, 260.0)
+    track = find_surface(strip_of(head_light(places, 320), 0.9, rng))
+    assert track.found.all()
+    error = track.along_px - places
+    assert np.sqrt(np.mean(error**2)) < 0.09
+    assert error.std() < 0.06
+
+
+def test_scatter_is_near_the_cramer_rao_bound() -> None:
+    """Rms about its mean within 1.5 times the bound for this contrast, blur and noise, levels and slopes unknown."""
+    rng = np.random.default_rng(2)
+    places = falling(400, 40.0, 260.0)
+    noise = 1.5
+    light = head_light(places, 320)
+    track = find_surface(strip_of(light, noise, rng))
+    error = track.along_px - places
+    # The bound: the same free levels and slopes, noise turned into light by the local slope of the coding, rounding
+    # to whole levels counted as noise of its own.
+    fit = fit_edges((255 * light).astype(np.float32), places, 1.1)
+    slope = np.gradient(light_table(8), np.arange(256))[np.rint(coded(np.array([0.28]))).astype(int)[0]]
+    bound = np.sqrt(noise**2 + 1 / 12) * slope / np.sqrt(np.median(fit.information))
+    assert error.std() < 1.5 * bound
+    assert error.std() > 0.5 * bound
+
+
+def test_stated_errors_are_true() -> None:
+    rng = np.random.default_rng(3)
+    inside = []
+    for seed in range(12):
+        places = falling(150, 30.0 + seed, 200.0)
+        blur = 0.8 + 0.1 * seed
+        track = find_surface(strip_of(head_light(places, 260, blur=blur), 0.6 + 0.2 * seed, rng))
+        error = np.abs(track.along_px - places)[track.found]
+        inside.append(error < 2.0 * np.hypot(track.own_u_px[track.found], track.shared_u_px))
+    share = np.concatenate(inside).mean()
+    assert 0.92 < share <= 1.0
+
+
+def test_line_drawn_from_below_gives_the_same_places() -> None:
+    rng = np.random.default_rng(4)
+    places = falling(120, 30.0, 200.0)
+    light = head_light(places, 260)
+    strip = strip_of(light, 0.8, rng)
+    turned = Strip(strip.line, strip.frames, strip.levels[:, ::-1])
+    there = find_surface(strip, falls_forward=True)
+    back = find_surface(turned, falls_forward=False)
+    assert (259 - back.along_px) == pytest.approx(there.along_px, abs=1e-9)
+
+
+def test_a_hand_before_the_line_is_refused_and_costs_no_other_frame() -> None:
+    rng = np.random.default_rng(5)
+    places = falling(240, 40.0, 220.0)
+    light = head_light(places, 300)
+    light[100:130, 20:280] = 0.3 + 0.05 * np.sin(np.arange(260) / 9.0)
+    track = find_surface(strip_of(light, 0.8, rng))
+    assert not track.found[100:130].any()
+    others = np.r_[0:98, 132:240]
+    assert track.found[others].mean() > 0.97
+    error = (track.along_px - places)[track.found]
+    assert np.abs(error).max() < 0.6
+    spans = refused_spans(track)
+    assert any(s.first <= 104 and s.last >= 125 or s.why in {Why.COVERED, Why.FAINT, Why.ASTRAY} for s in spans)
+    assert all(s.part is Part.SURFACE and s.words for s in spans)
+
+
+def test_nothing_that_moves_is_nothing_found() -> None:
+    rng = np.random.default_rng(6)
+    light = head_light(np.full(80, 120.0), 260)
+    track = find_surface(strip_of(light, 0.8, rng))
+    assert not track.found.any()
+    assert set(track.why) == {Why.MOTIONLESS}
+
+
+def test_pure_noise_is_nothing_found() -> None:
+    rng = np.random.default_rng(7)
+    track = find_surface(strip_of(np.full((100, 200), 0.3), 4.0, rng))
+    assert not track.found.any()
+
+
+def test_damaged_frames_are_refused_by_name() -> None:
+    rng = np.random.default_rng(8)
+    places = falling(100, 30.0, 150.0)
+    strip = strip_of(head_light(places, 220), 0.8, rng)
+    levels = strip.levels.copy()
+    levels[40:44] = 0
+    hurt = Strip(strip.line, strip.frames, levels, unseen=tuple((row, "damaged") for row in range(40, 44)))
+    track = find_surface(hurt)
+    assert [w for w in track.why[40:44]] == [Why.DAMAGED] * 4
+    assert track.found.sum() >= 94
+
+
+def test_a_mark_by_hand_steers_to_another_edge() -> None:
+    """Two edges fall together, the stronger one below; three marks on the upper one set the path there."""
+    rng = np.random.default_rng(9)
+    upper = falling(150, 30.0, 150.0)
+    lower = upper + 45.0
+    light = head_light(lower, 300, air=0.5, water=0.1) + 0.06 * (np.arange(300) < upper[:, None])
+    strip = strip_of(light, 0.6, rng)
+    free = find_surface(strip)
+    assert np.nanmedian(np.abs(free.along_px - lower)) < 0.5
+    rows = np.array([10, 70, 140])
+    led = find_surface(strip, hints=Hints(rows, upper[rows]))
+    assert np.abs(led.along_px - upper)[rows].max() < 3.0
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    seed=st.integers(0, 10_000), blur=st.floats(0.7, 2.5), water=st.floats(0.05, 0.3), n=st.integers(40, 160),
+)
+def test_no_unflagged_wrong_reading_on_clean_strips(seed: int, blur: float, water: float, n: int) -> None:
+    rng = np.random.default_rng(seed)
+    places = falling(n, 40.0 + rng.random(), 180.0 + 20 * rng.random())
+    track = find_surface(strip_of(head_light(places, 280, blur=blur, water=water), 1.0, rng))
+    assert track.found.mean() > 0.9
+    error = np.abs(track.along_px - places)[track.found]
+    assert error.max() < 0.5
