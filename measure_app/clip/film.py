@@ -65,6 +65,12 @@ def open_clip(
         table = table_of(film)
         roller = Roller(film, table)
         first = _first_frame(roller, found.name)
+        if roller.trust.errors and film.strict:
+            # Some cameras' own data offend a strict decoder from the first frame on: then it must be lenient.
+            roller.close()
+            film = open_film(found, strict=False)
+            roller = Roller(film, table)
+            first = _first_frame(roller, found.name)
         info, stamps = facts_of(film, table, first.video, capture_rate_hz)
     except BaseException:
         film.close()
@@ -93,6 +99,7 @@ class Clip:
         self._stamps = stamps
         self._table = table
         self._roller = roller
+        self._opened = roller.opened_anew
         self._damage = DamageBook()
         self._cache: FrameCache[Frame] = FrameCache(cache_bytes)
         self._last: int | None = None
@@ -225,7 +232,9 @@ class Clip:
             if stop_requested is not None and stop_requested():
                 raise Stopped("the reading of the film was stopped")
 
-        return planes(self._info, self._table, self._damage, range(start, end, step), pause)
+        return planes(
+            self._opened, self._info, self._table, self._damage, wanted=range(start, end, step), pause=pause
+        )
 
     def close(self) -> None:
         """Let go of the file and of all frames kept; frames handed out stay good."""

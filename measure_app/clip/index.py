@@ -78,7 +78,7 @@ def table_of(film: OpenFilm) -> FrameTable:
     unknown = False
     ended_early = False
     try:
-        for packet in film.container.demux(film.stream):
+        for packet, _ in film.packets():
             if packet.size == 0:
                 continue
             pts = packet.pts if packet.pts is not None else packet.dts
@@ -142,7 +142,7 @@ def _settled(film: OpenFilm, table: FrameTable) -> FrameTable:
 def _decoded_times(film: OpenFilm) -> Any:
     """Yield (pts, failed) for everything that comes out of the decoder from the start."""
     film.container.seek(int(film.container.start_time or 0))
-    for packet in film.container.demux(film.stream):
+    for packet, _ in film.packets():
         try:
             frames = packet.decode()
         except (av.FFmpegError, OSError):

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,8 @@ MAX_AREA = 2**27
 _STILLS = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1", b"avif", b"avis", b"crx "}
 _MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"uuid", b"styp"}
 _WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
+_SILENT = {"hevc", "mjpeg"}
+"""Codecs whose decoders say nothing of a fault unless asked to."""
 _ACCEPTED = "mp4, mov, mkv, webm or avi"
 
 
@@ -31,6 +34,28 @@ class OpenFilm:
     path: Path
     container: Any
     stream: Any
+    strict: bool = True
+    """Whether the decoder reports faults that it could paper over."""
+    places: dict[int, int] = field(default_factory=dict)
+    """Time by the file's own index of the packet at each byte position, ticks; avi only."""
+
+    def packets(self) -> Iterator[tuple[Any, bool]]:
+        """Yield each packet from where the container stands, and whether others were lost just before it.
+
+        A reader of avi counts packets to tell the time. Where chunks are lost it counts on as if nothing had
+        been there, and after a jump it tells another time for the same packet; the index at the file's end
+        still knows better.
+        """
+        late = 0
+        for packet in self.container.demux(self.stream):
+            lost = False
+            if packet.size and packet.dts is not None and packet.pos in self.places:
+                lag = self.places[packet.pos] - packet.dts
+                lost, late = lag not in {late, 0}, lag
+            if late and packet.size:
+                packet.pts = None if packet.pts is None else packet.pts + late
+                packet.dts = None if packet.dts is None else packet.dts + late
+            yield packet, lost
 
     def close(self) -> None:
         """Close the container; frames already decoded stay good."""
@@ -96,8 +121,15 @@ def container_of(path: Path) -> str:
     raise ClipError(words, where=path.name)
 
 
-def open_film(path: Path) -> OpenFilm:
+def open_film(path: Path, *, strict: bool = True) -> OpenFilm:
     """Open a file found by `film_path`; it alone is read, never another file or address.
+
+    Parameters
+    ----------
+    path : Path
+        Regular local file.
+    strict : bool
+        Let decoders that would paper over faults report them; off for cameras whose every frame offends.
 
     Raises
     ------
@@ -127,7 +159,12 @@ def open_film(path: Path) -> OpenFilm:
     context = stream.codec_context
     context.thread_type = "AUTO"
     context.options = {"max_pixels": str(MAX_AREA)}
-    return OpenFilm(path, container, stream)
+    if strict and context.codec.canonical_name in _SILENT:
+        context.options |= {"err_detect": "explode"}
+    places = {}
+    if family == "avi":  # an index entry points at the chunk's head of 8 bytes, a packet at what follows
+        places = {entry.pos + 8: entry.timestamp for entry in stream.index_entries}
+    return OpenFilm(path, container, stream, strict, places)
 
 
 def family_words(path: Path) -> str:

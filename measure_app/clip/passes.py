@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from measure_app.clip.index import FrameTable
-from measure_app.clip.opening import open_film
+from measure_app.clip.opening import OpenFilm
 from measure_app.clip.picture import luma_plane
 from measure_app.clip.roller import Rolled, Roller
 from measure_app.clip.source import ClipInfo, LumaPlane
@@ -18,14 +18,22 @@ _MARGIN = 2
 
 
 def planes(
-    info: ClipInfo, table: FrameTable, damage: DamageBook, wanted: range, pause: Callable[[], None]
+    opened: Callable[[], OpenFilm],
+    info: ClipInfo,
+    table: FrameTable,
+    damage: DamageBook,
+    *,
+    wanted: range,
+    pause: Callable[[], None],
 ) -> Iterator[LumaPlane]:
     """Yield the luma planes of the frames wanted, in a container of their own.
 
     Parameters
     ----------
+    opened : callable
+        Opens the film anew.
     info, table : ClipInfo, FrameTable
-        The film.
+        What is known of it.
     damage : DamageBook
         Lost and spoilt frames are entered here.
     wanted : range
@@ -35,7 +43,7 @@ def planes(
     """
     if not wanted:
         return
-    roller = Roller(open_film(info.path), table)
+    roller = Roller(opened(), table)
     try:
         roller.wanted = _wanted_ticks(table, wanted)
         roller.begin(wanted.start)

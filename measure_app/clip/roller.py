@@ -11,13 +11,13 @@ import av
 
 from measure_app.clip.index import FrameTable
 from measure_app.clip.opening import OpenFilm, open_film
-from measure_app.clip.trust import Trust
+from measure_app.clip.trust import DENSE, Trust, has_hole
 
 _STEPS_BACK = (0, 1, 3, 10)
 """Key frames to go back in turn when a start turns out too late (leading pictures, gradual refresh)."""
 
 _SKIPPERS = {"h264", "hevc", "mpeg4"}
-"""Codecs whose decoders heed a change of skipping between packets; that of AV1 reads it once, at the start."""
+"""Codecs whose decoders heed a change of skipping between packets; that of AV1 reads it once."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +47,7 @@ class Roller:
         self._queue: deque[Rolled] = deque()
         self._skipping = ""
         self._may_skip = not table.counted and film.stream.codec_context.codec.canonical_name in _SKIPPERS
+        self._zeros_tell = film.stream.codec_context.codec.canonical_name in DENSE
         self.trust = Trust()
         self.position: int | None = None
         """Last frame given; None before the first."""
@@ -58,6 +59,10 @@ class Roller:
     def live(self) -> bool:
         """Whether `next` can go on."""
         return self._coming is not None
+
+    def opened_anew(self) -> OpenFilm:
+        """Open the same film once more, for a decoder of its own."""
+        return open_film(self._film.path, strict=self._film.strict)
 
     @property
     def reorder_depth(self) -> int:
@@ -121,9 +126,8 @@ class Roller:
         return True
 
     def _reopen(self) -> bool:
-        path = self._film.path
         self._film.close()
-        self._film = open_film(path)
+        self._film = self.opened_anew()
         self._reset()
         self._coming = self._frames()
         return True
@@ -140,7 +144,7 @@ class Roller:
         count = 0
         before = -1
         trust = self.trust
-        for packet in _packets(self._film, trust):
+        for packet, lost in _packets(self._film, trust):
             self._skip_what_may_be(packet)
             trust.before(packet)
             try:
@@ -148,7 +152,7 @@ class Roller:
             except (av.FFmpegError, OSError):
                 trust.failed()
                 continue
-            if packet.is_corrupt:
+            if lost or packet.is_corrupt or (self._zeros_tell and has_hole(packet)):
                 trust.failed()
             for video in frames:
                 if video.is_corrupt:
@@ -171,9 +175,9 @@ class Roller:
             self._skipping = mode
 
 
-def _packets(film: OpenFilm, trust: Trust) -> Iterator[Any]:
+def _packets(film: OpenFilm, trust: Trust) -> Iterator[tuple[Any, bool]]:
     """Yield the packets of a film; one that breaks off ends there."""
     try:
-        yield from film.container.demux(film.stream)
+        yield from film.packets()
     except (av.FFmpegError, OSError):
         trust.failed()

@@ -7,6 +7,9 @@ from typing import Any
 
 LOST = "this frame could not be decoded; the file is damaged here"
 SPOILT = "decoded from damaged data; nothing is sure up to the next key frame"
+DENSE = {"h264", "hevc", "mpeg4", "vp8", "vp9", "av1", "mjpeg"}
+"""Codecs that never write long rows of zeros inside a packet."""
+_HOLE = bytes(1024)
 RESIZED = "the picture changes its size or format here"
 
 
@@ -43,6 +46,14 @@ class Trust:
             self._clean_from = None
             return None
         return SPOILT
+
+
+def has_hole(packet: Any) -> bool:
+    """Tell whether a stretch of a packet was lost and filled with zeros, as a bad copy leaves it.
+
+    Several decoders read zeros as a valid picture and report nothing. Zeros at the packet's end are padding.
+    """
+    return _HOLE in bytes(packet).rstrip(b"\0")
 
 
 class DamageBook:
