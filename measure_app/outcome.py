@@ -1,0 +1,278 @@
+"""The one pipeline: a run and the times of its film in, all that can be said about it out.
+
+Window, command line and tests use the same function, so that they cannot disagree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis import Findings, Remark, findings_of
+from calibration import Calibration, CalibrationError, FloatArray, calibrate
+from measure_app.clip import ClipInfo, FrameSource
+from measure_app.edits import AdoptFound
+from measure_app.errors import SetupIncomplete
+from measure_app.finders import Part, RefusedSpan
+from measure_app.measuring import Search, part_measured, search
+from measure_app.run import By, Reading, Run, Spot
+from measure_app.series import Lengths, SharedReading, conditions_of, series_of, setup_of
+from measure_app.strips import Progress
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One frame of the result table; None where the frame does not have it."""
+
+    frame: int
+    time_s: float | None
+    surface: Spot | None
+    landing: Spot | None
+    surface_u_px: float | None
+    """Standard uncertainty of the surface's place, own and common to all found readings combined, px."""
+    landing_u_px: float | None
+    head_m: float | None
+    head_u_m: float | None
+    """Standard uncertainty, own and shared combined, m."""
+    throw_m: float | None
+    throw_u_m: float | None
+    speed_m_s: float | None
+    """From throw and drop with the accepted g."""
+    speed_u_m_s: float | None
+    kept: bool
+    """Whether the row took part in the fits with all that the run measures."""
+    reason: str
+    """Why it did not, "" where it did."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """All that a run yields."""
+
+    run: Run
+    """With the found readings in it."""
+    info: ClipInfo | None
+    calibration: Calibration
+    lengths: Lengths
+    rows: tuple[ReadingRow, ...]
+    findings: Findings
+    remarks: tuple[Remark, ...]
+    """Doubts about the run as a whole: of the film, the calibration, the finding and the fits."""
+    refused: tuple[RefusedSpan, ...]
+    """Spans without a reading, and why."""
+    search: Search | None
+    """The strips and what was found on them; None where only hand readings were derived."""
+
+    @property
+    def found_anything(self) -> bool:
+        """Whether there is any length to show."""
+        return any(row.head_m is not None or row.throw_m is not None for row in self.rows)
+
+
+def measure(
+    run: Run,
+    source: FrameSource,
+    *,
+    progress: Progress | None = None,
+    stop_requested: Callable[[], bool] | None = None,
+) -> Outcome:
+    """Find the surface and the landing in every frame of the part measured, and derive.
+
+    Hand readings are kept and win over found ones.
+
+    Raises
+    ------
+    SetupIncomplete
+        If the run lacks what finding or deriving cannot do without.
+    Stopped
+        If `stop_requested` said so; nothing is left half done.
+    ClipError
+        If the film cannot be read at all.
+    """
+    calibration_of(run, (source.info.width, source.info.height))  # a set-up that cannot be used is said before the long pass
+    found = search(run, source, progress=progress, stop_requested=stop_requested)
+    return outcome_of(
+        AdoptFound(found.readings).apply(run), source.stamps.seconds(), source.info, found=found
+    )
+
+
+def calibration_of(run: Run, frame_size: tuple[int, int]) -> Calibration:
+    """Calibrate a run's set-up.
+
+    Raises
+    ------
+    SetupIncomplete
+        If the marks are missing or contradict each other.
+    """
+    try:
+        return calibrate(setup_of(run, frame_size))
+    except CalibrationError as error:
+        raise SetupIncomplete(error.words, where=error.where) from None
+
+
+def outcome_of(run: Run, seconds: FloatArray | None, info: ClipInfo, *, found: Search | None = None) -> Outcome:
+    """Derive everything from a run and the times of its film; pure.
+
+    Parameters
+    ----------
+    run : with all its readings
+    seconds : (n_frames,) s, time of every frame of the film; None for stills without a clock
+    info : what is known of the film
+    found : the pass over the film that the found readings came from, if it was made now
+
+    Raises
+    ------
+    SetupIncomplete
+        If the orifice or the rules are missing or contradict each other.
+    """
+    calibration = calibration_of(run, (info.width, info.height))
+    start, stop = part_measured(run, info)
+    readings = [
+        reading for reading in run.readings
+        if start <= reading.frame < stop and (reading.surface is not None or reading.landing is not None)
+    ]
+    shared = found.shared if found is not None else SharedReading()
+    lengths = series_of(readings, run, calibration, seconds, shared)
+    findings = findings_of(lengths.series, conditions_of(run))
+    refused = found.refused if found is not None else ()
+    rows = _rows(run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None)
+    return Outcome(
+        run=run,
+        info=info,
+        calibration=calibration,
+        lengths=lengths,
+        rows=rows,
+        findings=findings,
+        remarks=_remarks(calibration, findings, info, refused, lengths, found),
+        refused=refused,
+        search=found,
+    )
+
+
+def _rows(
+    run: Run,
+    lengths: Lengths,
+    findings: Findings,
+    seconds: FloatArray | None,
+    shared: SharedReading,
+    refused: Sequence[RefusedSpan],
+    frames: range | None,
+) -> tuple[ReadingRow, ...]:
+    """One row for each frame with a reading, and for each frame searched."""
+    index = {reading.frame: i for i, reading in enumerate(lengths.readings)}
+    numbers = frames if frames is not None else [reading.frame for reading in lengths.readings]
+    why: dict[tuple[Part, int], str] = {
+        (span.part, frame): span.words for span in refused for frame in range(span.first, span.last + 1)
+    }
+    expects = {
+        Part.SURFACE: run.gauge_line is not None or any(r.surface is not None for r in lengths.readings),
+        Part.LANDING: run.landing_line is not None or any(r.landing is not None for r in lengths.readings),
+    }
+    notes = {reading.frame: reading.note for reading in run.readings}
+    return tuple(
+        _row(frame, index.get(frame), lengths, findings, seconds, shared, why, expects, notes.get(frame, ""))
+        for frame in numbers
+    )
+
+
+def _row(
+    frame: int,
+    i: int | None,
+    lengths: Lengths,
+    findings: Findings,
+    seconds: FloatArray | None,
+    shared: SharedReading,
+    why: dict[tuple[Part, int], str],
+    expects: dict[Part, bool],
+    note: str,
+) -> ReadingRow:
+    reading = lengths.readings[i] if i is not None else Reading(frame=frame)
+    head = _length(lengths.heads.values, lengths.heads.u, i)
+    throw = _length(lengths.throws.values, lengths.throws.u, i)
+    speed = _length(findings.speed_m_s, findings.speed_u, i)
+    reasons = []
+    for part, spot, length, all_reasons in (
+        (Part.SURFACE, reading.surface, head, lengths.heads.reasons),
+        (Part.LANDING, reading.landing, throw, lengths.throws.reasons),
+    ):
+        if not expects[part]:
+            continue
+        if spot is None:
+            reasons.append(why.get((part, frame), f"{part.value}: not read"))
+        elif length is None and i is not None:
+            words = all_reasons[i] if all_reasons else "cannot be turned into a length"
+            reasons.append(f"{part.value}: {words}")
+    if i is not None and findings.reasons[i]:
+        reasons.append(findings.reasons[i])
+    kept = not reasons and i is not None and bool(findings.kept[i])
+    if not kept and not reasons:
+        reasons.append(note or "left out of the fits")
+    return ReadingRow(
+        frame=frame,
+        time_s=float(seconds[frame]) if seconds is not None else None,
+        surface=reading.surface,
+        landing=reading.landing,
+        surface_u_px=_total(reading.surface, shared.surface_u_px),
+        landing_u_px=_total(reading.landing, shared.landing_u_px),
+        head_m=head[0] if head else None,
+        head_u_m=head[1] if head else None,
+        throw_m=throw[0] if throw else None,
+        throw_u_m=throw[1] if throw else None,
+        speed_m_s=speed[0] if speed else None,
+        speed_u_m_s=speed[1] if speed else None,
+        kept=kept,
+        reason="; ".join(reasons),
+    )
+
+
+def _length(values: FloatArray, u: FloatArray, i: int | None) -> tuple[float, float] | None:
+    if i is None or not np.isfinite(values[i]):
+        return None
+    return float(values[i]), float(u[i])
+
+
+def _total(spot: Spot | None, common_u_px: float) -> float | None:
+    if spot is None:
+        return None
+    return float(np.hypot(spot.px_u, common_u_px if spot.by is By.FOUND else 0.0))
+
+
+def _remarks(
+    calibration: Calibration,
+    findings: Findings,
+    info: ClipInfo,
+    refused: Sequence[RefusedSpan],
+    lengths: Lengths,
+    found: Search | None,
+) -> tuple[Remark, ...]:
+    remarks = [Remark("film", words) for words in info.remarks]
+    remarks += [Remark("calibration", words) for words in calibration.gaps]
+    remarks += [Remark(each.about, each.says) for each in calibration.remarks]
+    if found is not None:
+        for track in (found.surface, found.landing):
+            if track is None:
+                continue
+            lost = len(track.frames) - int(track.found.sum())
+            if lost:
+                remarks.append(_refusal(track.part, lost, len(track.frames), refused))
+    numbers = [reading.frame for reading in lengths.readings]
+    for each in findings.remarks:
+        remarks.append(_in_frames(each, numbers))
+    return tuple(remarks)
+
+
+def _refusal(part: Part, lost: int, count: int, refused: Sequence[RefusedSpan]) -> Remark:
+    spans = [span for span in refused if span.part is part]
+    longest = max(spans, key=lambda span: span.last - span.first)
+    words = f"not found in {lost} of {count} frames; longest span: frames {longest.first} to {longest.last}, {longest.why.value}"
+    return Remark(part.value, words, (longest.first, longest.last))
+
+
+def _in_frames(remark: Remark, frames: Sequence[int]) -> Remark:
+    """The engine counts rows of the series; a person counts frames."""
+    if remark.frames is None or not frames:
+        return remark
+    first, last = (frames[min(max(row, 0), len(frames) - 1)] for row in remark.frames)
+    return Remark(remark.about, remark.says, (first, last))
