@@ -1,0 +1,75 @@
+"""From samples to the frames of a film: the lens's blur, the corners' shade, the sensor's noise."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sample_clips.paint import OVERSAMPLING, Samples
+from sample_clips.scene import Film, Scene
+
+Picture = NDArray[np.uint8]
+_SHARPEN_PX = 1.2
+_LIGHT_EXPONENT = 2.2  # encoded value to light, roughly; only for `Film.light_blur`
+_LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
+
+
+def reach_px(film: Film) -> int:
+    """How far, px, a change in the samples can alter the developed picture."""
+    return int(np.ceil(4 * film.blur_px + (4 * _SHARPEN_PX if film.sharpen else 0))) + 1
+
+
+def develop(samples: Samples, film: Film) -> Samples:
+    """Blur samples (h S, w S, 3) as the lens does and gather them into pixels (h, w, 3).
+
+    Each pixel is the mean of its samples: the pixel's own aperture.
+    """
+    import cv2
+
+    light = np.power(np.clip(samples, 0, None), _LIGHT_EXPONENT) if film.light_blur else samples
+    sigma = film.blur_px * OVERSAMPLING
+    soft = cv2.GaussianBlur(light, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+    if film.sharpen:
+        wide = float(np.hypot(sigma, _SHARPEN_PX * OVERSAMPLING))
+        softer = cv2.GaussianBlur(light, (0, 0), wide, borderType=cv2.BORDER_REPLICATE)
+        soft = soft + np.float32(film.sharpen) * (soft - softer)
+    height, width = samples.shape[0] // OVERSAMPLING, samples.shape[1] // OVERSAMPLING
+    pixels = np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_AREA), dtype=np.float32)
+    return np.power(np.clip(pixels, 0, None), 1 / _LIGHT_EXPONENT) if film.light_blur else pixels
+
+
+def vignette(scene: Scene) -> Samples:
+    """Brightness (h, w, 1) over the picture, 1 in the middle."""
+    cam = scene.camera
+    x = (np.arange(cam.width) - cam.principal_px[0]) / cam.width
+    y = (np.arange(cam.height) - cam.principal_px[1]) / cam.width
+    r2 = (x[None, :] ** 2 + y[:, None] ** 2) / 0.33
+    return np.asarray(1 - scene.film.vignette * r2**1.2, dtype=np.float32)[..., None]
+
+
+class Grain:
+    """The sensor's noise: white, its variance growing with brightness, new in every frame.
+
+    Drawing millions of normal numbers for each frame would take longer than all the rest, so one long row of them is
+    drawn and each frame reads three stretches of it from random places, with random signs.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        film = scene.film
+        self._rng = np.random.default_rng([scene.seed, 77])
+        self._size = scene.camera.width * scene.camera.height
+        self._pool = self._rng.standard_normal(self._size * 2 + 1_000_003, dtype=np.float32)
+        share = float(np.sqrt(sum(w * w for w in _LUMA)))  # luma mixes three channels of independent noise
+        levels = np.arange(256, dtype=np.float32)
+        self._sigma = (np.sqrt(film.read_noise**2 + film.shot_gain * levels) / share).astype(np.float32)
+
+    def picture(self, pixels: Samples) -> Picture:
+        """Give one frame as red, green, blue bytes (h, w, 3) from encoded values (h, w, 3), 0 to 1."""
+        shape = pixels.shape[:2]
+        levels = np.clip(pixels * 255, 0, 255)
+        sigma = self._sigma[levels[..., 1].astype(np.uint8)]
+        for channel in range(3):
+            start = int(self._rng.integers(self._pool.size - self._size))
+            sign = np.float32(1.0 if self._rng.random() < 0.5 else -1.0)
+            levels[..., channel] += sign * sigma * self._pool[start : start + self._size].reshape(shape)
+        return np.clip(levels + 0.5, 0, 255).astype(np.uint8)

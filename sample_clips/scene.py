@@ -1,0 +1,280 @@
+"""What is filmed and how, as frozen values: the drain's physics, the jet, the bench, the light and the film.
+
+SI units throughout.  The physics is the textbook's and exact: a constant speed coefficient and contraction
+coefficient, a prismatic container, no wind, no drag, no surface tension.  √head falls linearly in time, and the water
+that lands at time t left the hole one flight time earlier.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sample_clips.camera import Camera
+
+FloatArray = NDArray[np.float64]
+Colour = tuple[float, float, float]
+"""Red, green, blue as encoded in the picture, each 0 to 1."""
+
+ACRYLIC_INDEX = 1.49  # refractive index of PMMA at 589 nm; common handbook value
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """The container, the hole and the water in it."""
+
+    gravity_m_s2: float
+    speed_coefficient: float
+    contraction_coefficient: float
+    hole_m: float
+    """Diameter of the hole."""
+    bore_radius_m: float
+    wall_m: float
+    head0_m: float
+    """Head at time 0: flat level over the hole's centre."""
+    drop_m: float
+    """Height of the hole's centre over the landing level."""
+    meniscus_m: float
+    """Height of the coloured water at the wall over the flat level."""
+
+    @property
+    def hole_area_m2(self) -> float:
+        """Area of the hole, m²."""
+        return math.pi * self.hole_m**2 / 4
+
+    @property
+    def bore_area_m2(self) -> float:
+        """Area of the water's surface, m²."""
+        return math.pi * self.bore_radius_m**2
+
+    @property
+    def outer_radius_m(self) -> float:
+        """Outer radius of the cylinder, m."""
+        return self.bore_radius_m + self.wall_m
+
+    @property
+    def discharge_coefficient(self) -> float:
+        """Cd = Cv Cc."""
+        return self.speed_coefficient * self.contraction_coefficient
+
+    @property
+    def approach(self) -> float:
+        """Factor by which the water's own sinking raises the speed: 1/√(1 − (Cc a/A)²)."""
+        ratio = self.contraction_coefficient * self.hole_area_m2 / self.bore_area_m2
+        return 1.0 / math.sqrt(1.0 - ratio**2)
+
+    @property
+    def root_rate(self) -> float:
+        """The k of √h = √h₀ − k t, m^½/s, from A dh/dt = −Cc a v."""
+        ratio = self.hole_area_m2 / self.bore_area_m2
+        return self.discharge_coefficient * ratio * math.sqrt(self.gravity_m_s2 / 2) * self.approach
+
+    @property
+    def flight_time_s(self) -> float:
+        """T = √(2 y₀/g): from the hole to the landing level, s."""
+        return math.sqrt(2 * self.drop_m / self.gravity_m_s2)
+
+    def root_head(self, time_s: ArrayLike) -> FloatArray:
+        """√h, m^½, at times (…) s; it may lie before the film's first frame."""
+        return np.asarray(math.sqrt(self.head0_m) - self.root_rate * np.asarray(time_s, dtype=np.float64))
+
+    def head(self, time_s: ArrayLike) -> FloatArray:
+        """Head, m, at times (…) s."""
+        return np.asarray(self.root_head(time_s) ** 2)
+
+    def speed(self, time_s: ArrayLike) -> FloatArray:
+        """Speed of the water leaving the hole at times (…) s: Cv √(2 g h/(1 − (Cc a/A)²)), m/s."""
+        scale = self.speed_coefficient * math.sqrt(2 * self.gravity_m_s2) * self.approach
+        return np.asarray(scale * self.root_head(time_s))
+
+    def throw(self, time_s: ArrayLike) -> FloatArray:
+        """Horizontal reach, m, of the water that lands at times (…) s: v(t − T) T."""
+        flight = self.flight_time_s
+        return np.asarray(self.speed(np.asarray(time_s, dtype=np.float64) - flight) * flight)
+
+    @property
+    def jet_m(self) -> float:
+        """Diameter of the contracted jet just after the hole, m."""
+        return self.hole_m * math.sqrt(self.contraction_coefficient)
+
+
+@dataclass(frozen=True, slots=True)
+class Sway:
+    """How the jet wanders about its parabola: a smooth random process of the time at which the water left.
+
+    A sum of cosines with random frequencies and phases has unit variance, is defined at every instant and is the same
+    for every frame and sub-frame that asks.
+    """
+
+    amplitude_m: float
+    """Standard deviation of the landing point about the throw, m."""
+    frequencies_hz: tuple[float, ...]
+    phases: tuple[float, ...]
+
+    def at(self, left_s: ArrayLike) -> FloatArray:
+        """Unit-variance displacement of the water that left at times (…) s."""
+        angle = 2 * math.pi * np.multiply.outer(np.asarray(left_s, dtype=np.float64), np.asarray(self.frequencies_hz))
+        return np.asarray(np.cos(angle + np.asarray(self.phases)).sum(-1) * math.sqrt(2 / len(self.phases)))
+
+    def landing(self, drain: Drain, time_s: ArrayLike) -> FloatArray:
+        """How far beyond the throw the jet's centre meets the landing level at times (…) s, m."""
+        return np.asarray(self.amplitude_m * self.at(np.asarray(time_s, dtype=np.float64) - drain.flight_time_s))
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """When each frame was exposed, in whole ticks of an exact base."""
+
+    ticks: tuple[int, ...]
+    base: Fraction
+    """Seconds per tick in the file."""
+    exposure_s: float
+    file_rate_hz: float
+    capture_rate_hz: float | None = None
+    """Frames per true second, where the clip plays slower than life."""
+
+    @property
+    def times_s(self) -> FloatArray:
+        """True times of mid exposure, (n,) s, from frame 0."""
+        file_s = (np.asarray(self.ticks, dtype=np.float64) - self.ticks[0]) * float(self.base)
+        return file_s if self.capture_rate_hz is None else file_s * self.file_rate_hz / self.capture_rate_hz
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Where things stand."""
+
+    rule_y_m: float
+    """Depth of the upright rule's face."""
+    rule_zero_z_m: float
+    """Height of the upright rule's zero; the stand's top."""
+    rule_length_m: float
+    tape_y_m: float
+    """Depth of the tape's face: the front of the landing board (negative: towards the camera)."""
+    tape_zero_x_m: float
+    """Where the tape's zero lies along the throw."""
+    board_end_m: float
+    """Where the landing board ends along the throw."""
+    plumb_x_m: float
+    bench_z_m: float
+    floor_m: float = 0.024
+    """How far the container's floor lies under the hole's centre."""
+    rim_m: float = 0.05
+    """How far the container's rim stands over the first level."""
+    clutter: int = 0
+    """Seed of the things at the back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Colours and materials."""
+
+    wall: Colour
+    bench: Colour
+    stand: str
+    """`bricks`, `timber` or `steel`."""
+    stand_colour: Colour
+    board: Colour
+    tray: Colour
+    dye_per_m: Colour
+    """Absorption of the dyed water in red, green and blue, 1/m."""
+    tint: Colour
+    """Colour that the dyed water itself sends back."""
+    light_from: float = -1.0
+    """Side of the window: −1 left, +1 right."""
+    meniscus_dark: float = 0.08
+    """How much darker the topmost millimetres of the water look."""
+    splash: float = 1.0
+    """How lively the splash is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """What lens, sensor and encoder do to the light."""
+
+    blur_px: float
+    """Standard deviation of the lens's blur, px; the pixel's own aperture comes on top."""
+    read_noise: float
+    """Standard deviation of the luma's noise in the dark, levels of 255."""
+    shot_gain: float
+    """Variance of the luma's noise per level of brightness, levels."""
+    vignette: float = 0.10
+    """Loss of brightness in the corners."""
+    sharpen: float = 0.0
+    """Strength of the unsharp mask (radius 1.2 px)."""
+    crf: int = 18
+    """Constant rate factor of the H.264 encoder."""
+    preset: str = "medium"
+    """Speed preset of the H.264 encoder."""
+    rotation: int = 0
+    """Rotation written in the file; the picture is coded turned so that players show it upright."""
+    light_blur: bool = False
+    """Blur acts on light (as in a bare lens) instead of on encoded values; see README.md."""
+
+
+@dataclass(frozen=True, slots=True)
+class Notebook:
+    """What the person at the bench wrote down, with the standard uncertainty of each."""
+
+    title: str
+    click_px: float = 0.3
+    distance_u_m: float = 0.005
+    drop_u_m: float = 0.0005
+    hole_u_m: float = 0.00005
+    bore_u_m: float = 0.0001
+    """Standard uncertainty of the bore's diameter."""
+    depth_u_m: float = 0.001
+    meniscus_u_m: float = 0.0003
+    facing_u_deg: float = 0.8
+    facing_known: bool = False
+    lens_known: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One drain in front of one camera: all that the renderer needs."""
+
+    name: str
+    seed: int
+    camera: Camera
+    drain: Drain
+    sway: Sway
+    timing: Timing
+    bench: Bench
+    look: Look
+    film: Film
+    notebook: Notebook = field(default_factory=lambda: Notebook(title=""))
+
+    @property
+    def axis_x_m(self) -> float:
+        """Where the container's axis stands along the throw, m (the hole's exit plane is at 0)."""
+        return -self.drain.outer_radius_m
+
+    @property
+    def toward_camera(self) -> FloatArray:
+        """Horizontal unit vector (2,) in x and y from the container's axis to the camera."""
+        step = np.array([self.camera.centre_m[0] - self.axis_x_m, self.camera.centre_m[1]])
+        return np.asarray(step / np.hypot(*step))
+
+    @property
+    def seen_near_m(self) -> float:
+        """How far before the axis the water's near edge is *seen*, m.
+
+        It lies on the bore, but is seen through the wall, which lifts it by the wall's thickness times (1 − 1/n):
+        the apparent depth of a plate for rays near its normal (any optics textbook).
+        """
+        return self.drain.bore_radius_m + self.drain.wall_m * (1 - 1 / ACRYLIC_INDEX)
+
+    def near_edge(self, height_m: ArrayLike) -> FloatArray:
+        """World points (…, 3), as seen, of the bore's near side in the container's middle at heights z (…) m."""
+        z = np.asarray(height_m, dtype=np.float64)
+        x, y = np.array([self.axis_x_m, 0.0]) + self.toward_camera * self.seen_near_m
+        return np.stack([np.full_like(z, x), np.full_like(z, y), z], axis=-1)
+
+    def surface_edge(self, time_s: ArrayLike) -> FloatArray:
+        """World points (…, 3), as seen, of the coloured water's upper edge on the near wall at times (…) s."""
+        return self.near_edge(self.drain.drop_m + self.drain.head(time_s) + self.drain.meniscus_m)
