@@ -243,7 +243,9 @@ class Calibration:
         if seen[-1] < seen[0]:
             grid, seen = grid[::-1], seen[::-1]
         along = np.interp(wanted, seen, grid, left=np.nan, right=np.nan)
-        for _ in range(_NEWTON):
-            slope = at(along + 0.5) - at(along - 0.5)
-            along = along + (wanted - at(along)) / slope
-        return line.at(along)
+        with np.errstate(divide="ignore", invalid="ignore"):  # a line on which nothing changes has no inverse
+            for _ in range(_NEWTON):
+                slope = at(along + 0.5) - at(along - 0.5)
+                along = along + (wanted - at(along)) / slope
+            met = np.abs(at(along) - wanted) < 1e-9
+        return line.at(np.where(met, along, np.nan))

@@ -69,8 +69,7 @@ def _check_camera(setup: Setup) -> None:
             raise CalibrationError(
                 "camera.distance_m",
                 f"{camera.distance_m:g} m puts the camera behind something that lies {-nearest:g} m "
-                "before the jet's "
-                "plane; check the unit of both",
+                "before the jet's plane; check the unit of both",
             )
     if camera.lens is not None and not camera.lens.focal_px > 0:
         raise CalibrationError("camera.lens.focal_px", f"{camera.lens.focal_px:g} px must be above 0")

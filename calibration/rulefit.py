@@ -25,6 +25,8 @@ class RuleFit:
     """Metres for each px along the rule, at its middle and its own depth."""
     m_per_px_u: float
     """Standard uncertainty of that, all sources combined."""
+    along: FloatArray
+    """(2,) unit vector along the rule in the frame, towards growing values."""
     values_m: FloatArray
     """(n,) engraved values, m."""
     residuals_px: FloatArray
@@ -159,6 +161,7 @@ def rule_fits(
                 measures=rule.measures,
                 m_per_px=float(local[0]),
                 m_per_px_u=float(np.linalg.norm(local[1 : k + 1] - local[k + 1 :]) / 2.0),
+                along=marks.along[r],
                 values_m=marks.values[mine],
                 residuals_px=-fit.residuals[mine] / fit.m_per_px[mine],
                 u_px=fit.stated[mine] / fit.m_per_px[mine],

@@ -1,0 +1,55 @@
+"""The lens against OpenCV, which uses the same radial model."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration import Lens
+from calibration.lens import distort, optical_centre, straighten
+
+CENTRE = np.array([639.5, 359.5])
+GRID = np.stack(np.meshgrid(np.linspace(0, 1279, 9), np.linspace(0, 719, 7)), axis=-1).reshape(-1, 2)
+
+
+@pytest.mark.parametrize(("k1", "k2"), [(-0.02, 0.0), (0.05, -0.01), (-0.12, 0.03)])
+def test_straightening_agrees_with_opencv(k1, k2):
+    focal = 1368.0
+    K = np.array([[focal, 0, CENTRE[0]], [0, focal, CENTRE[1]], [0, 0, 1]])
+    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 200, 1e-12)
+    reference = cv2.undistortPointsIter(GRID[:, None], K, np.array([k1, k2, 0, 0]), np.eye(3), K, criteria)[:, 0]
+    assert straighten(GRID, Lens(k1, k2, focal), CENTRE) == pytest.approx(reference, abs=1e-6)
+
+
+def test_distorting_agrees_with_opencv():
+    focal, k = 1100.0, (-0.08, 0.02)
+    K = np.array([[focal, 0, CENTRE[0]], [0, focal, CENTRE[1]], [0, 0, 1]])
+    rays = np.column_stack([(GRID - CENTRE) / focal, np.ones(len(GRID))])
+    reference = cv2.projectPoints(rays[:, None], np.zeros(3), np.zeros(3), K, np.array([*k, 0, 0]))[0][:, 0]
+    assert distort(GRID, Lens(*k, focal), CENTRE) == pytest.approx(reference, abs=1e-9)
+
+
+@settings(max_examples=60)
+@given(k1=st.floats(-0.15, 0.2), k2=st.floats(-0.02, 0.05), focal=st.floats(900, 3000))
+def test_distort_undoes_straighten(k1, k2, focal):
+    lens = Lens(k1, k2, focal)
+    there = straighten(GRID, lens, CENTRE)
+    seen = np.all(np.isfinite(there), axis=1)
+    assert seen.sum() > 50
+    assert distort(there[seen], lens, CENTRE) == pytest.approx(GRID[seen], abs=1e-6)
+
+
+def test_a_position_beyond_the_fold_has_no_ray():
+    lens = Lens(-0.4, 0.0, 600.0)  # r (1 - 0.4 r^2) never exceeds 0.609
+    far = CENTRE + np.array([[0.62 * 600, 0.0], [0.60 * 600, 0.0]])
+    straight = straighten(far, lens, CENTRE)
+    assert np.all(np.isnan(straight[0]))
+    assert np.all(np.isfinite(straight[1]))
+
+
+def test_without_a_lens_nothing_moves_and_the_centre_is_the_image_centre():
+    assert straighten(GRID, None, CENTRE) is GRID
+    assert optical_centre(None, (1280, 720)).tolist() == [639.5, 359.5]
