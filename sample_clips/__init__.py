@@ -6,4 +6,13 @@ from sample_clips.render import Rendered, frames_of, render_scene
 from sample_clips.scene import Scene
 from sample_clips.shipped import SHIPPED, shipped_scene
 
-__all__ = ["SHIPPED", "Rendered", "Scene", "Stage", "frames_of", "random_scene", "render_scene", "shipped_scene"]
+__all__ = [
+    "SHIPPED",
+    "Rendered",
+    "Scene",
+    "Stage",
+    "frames_of",
+    "random_scene",
+    "render_scene",
+    "shipped_scene",
+]

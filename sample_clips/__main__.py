@@ -20,8 +20,10 @@ _HERE = Path(__file__).parent
 def main() -> None:
     """Draw films of a draining cylinder whose every truth is known.
 
-    A scene becomes four files: the clip (NAME.mp4), a run file set up as a careful person would (NAME.run.json), the
-    truth for every frame (NAME.truth.json) and a picture (NAME.png). The same scene gives the same frames each time.
+    A scene becomes four files: the clip (NAME.mp4), a run file set up as a careful person would
+    (NAME.run.json), the
+    truth for every frame (NAME.truth.json) and a picture (NAME.png). The same scene gives the same frames
+    each time.
     """
 
 
@@ -35,14 +37,32 @@ def list_scenes() -> None:
 
 @main.command()
 @click.argument("name", required=False, metavar="[NAME|all]")
-@click.option("--seed", "seeds", type=click.IntRange(min=0), multiple=True, metavar="N",
-              help="Draw the random scene of this seed; may be given more than once.")
-@click.option("--difficulty", type=click.Choice(DIFFICULTIES), default="clean", show_default=True,
-              help="How hard a random scene is to measure.")
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), default=None, metavar="DIR",
-              help="Folder for the files. Left out: each shipped scene goes to its own folder in this package.")
+@click.option(
+    "--seed",
+    "seeds",
+    type=click.IntRange(min=0),
+    multiple=True,
+    metavar="N",
+    help="Draw the random scene of this seed; may be given more than once.",
+)
+@click.option(
+    "--difficulty",
+    type=click.Choice(DIFFICULTIES),
+    default="clean",
+    show_default=True,
+    help="How hard a random scene is to measure.",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=None,
+    metavar="DIR",
+    help="Folder for the files. Left out: each shipped scene goes to its own folder in this package.",
+)
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Write the still picture too.")
-def render(name: str | None, seeds: tuple[int, ...], difficulty: str, out: Path | None, picture: bool) -> None:
+def render(
+    name: str | None, seeds: tuple[int, ...], difficulty: str, out: Path | None, picture: bool
+) -> None:
     """Render a shipped scene by NAME, `all` of them, or random scenes by --seed."""
     if (name is None) == (not seeds):
         raise click.UsageError(f"name a scene ({', '.join(sorted(SHIPPED))} or all), or give --seed N")

@@ -11,8 +11,13 @@ from sample_clips.scene import Colour, Scene
 WALL_Y_M = 0.55
 _FRONT_Y_M = -0.60
 _GLAZES: tuple[Colour, ...] = (
-    (0.36, 0.47, 0.55), (0.69, 0.44, 0.31), (0.80, 0.73, 0.58), (0.42, 0.51, 0.42), (0.55, 0.33, 0.31),
-    (0.33, 0.35, 0.42), (0.83, 0.80, 0.75),
+    (0.36, 0.47, 0.55),
+    (0.69, 0.44, 0.31),
+    (0.80, 0.73, 0.58),
+    (0.42, 0.51, 0.42),
+    (0.55, 0.33, 0.31),
+    (0.33, 0.35, 0.42),
+    (0.83, 0.80, 0.75),
 )
 
 
@@ -20,7 +25,7 @@ def paint_backdrop(canvas: Canvas, scene: Scene) -> None:
     """Paint wall, shelf and jars, out of focus, and the bench top in front of them."""
     _paint_wall(canvas, scene)
     _paint_shelf(canvas, scene)
-    _defocus(canvas, scene)
+    _defocus(canvas)
     _paint_bench(canvas, scene)
     _paint_jars_on_bench(canvas, scene)
 
@@ -30,7 +35,12 @@ def _seen_at_wall(scene: Scene) -> tuple[float, float, float, float]:
     cam = scene.camera
     reach = (cam.distance_m + WALL_Y_M) / cam.focal_px
     half_w, half_h = reach * cam.width / 2, reach * cam.height / 2
-    return cam.centre_m[0] - half_w, cam.centre_m[0] + half_w, cam.centre_m[2] - half_h, cam.centre_m[2] + half_h
+    return (
+        cam.centre_m[0] - half_w,
+        cam.centre_m[0] + half_w,
+        cam.centre_m[2] - half_h,
+        cam.centre_m[2] + half_h,
+    )
 
 
 def _paint_wall(canvas: Canvas, scene: Scene) -> None:
@@ -40,18 +50,27 @@ def _paint_wall(canvas: Canvas, scene: Scene) -> None:
     bright_v = bottom + 0.72 * (top - bottom)
 
     def plaster(u: Samples, v: Samples) -> Samples:
-        fall = np.exp(-(((u - bright_u) / (0.75 * (right - left))) ** 2) - ((v - bright_v) / (top - bottom)) ** 2)
+        fall = np.exp(
+            -(((u - bright_u) / (0.75 * (right - left))) ** 2) - ((v - bright_v) / (top - bottom)) ** 2
+        )
         rough = 0.6 * mottle(u, v, 0.11, scene.seed + 11) + 0.4 * mottle(u, v, 0.035, scene.seed + 12)
         return tinted(scene.look.wall, 0.78 + 0.30 * fall.astype(np.float32) + 0.018 * rough)
 
     plane = upright(WALL_Y_M)
     wide = right - left
-    fill(canvas, rectangle(plane, (left - wide, right + wide), (bottom - wide, top + wide)), plaster, plane=plane)
+    fill(
+        canvas,
+        rectangle(plane, (left - wide, right + wide), (bottom - wide, top + wide)),
+        plaster,
+        plane=plane,
+    )
     for pane in range(2):  # the window's light on the plaster, two panes with a bar between them
         u0 = bright_u - 0.20 * wide + pane * 0.17 * wide
         slant = -side * 0.10 * wide
-        corners = plane.at([u0, u0 + 0.15 * wide, u0 + 0.15 * wide + slant, u0 + slant],
-                           [top - 0.02 * wide, top - 0.02 * wide, top - 0.30 * wide, top - 0.30 * wide])
+        corners = plane.at(
+            [u0, u0 + 0.15 * wide, u0 + 0.15 * wide + slant, u0 + slant],
+            [top - 0.02 * wide, top - 0.02 * wide, top - 0.30 * wide, top - 0.30 * wide],
+        )
         fill(canvas, corners, (1.0, 0.985, 0.94), soft_px=canvas.camera.width / 90, alpha=0.10)
 
 
@@ -64,13 +83,25 @@ def _paint_shelf(canvas: Canvas, scene: Scene) -> None:
     z = bottom + (top - bottom) * float(rng.uniform(0.70, 0.76))
     soft = canvas.camera.width / 160
     wall, front = upright(WALL_Y_M), upright(WALL_Y_M - 0.12)
-    fill(canvas, rectangle(wall, (start - 0.02 * side, stop), (z - 0.085, z - 0.02)), (0.70, 0.70, 0.72),
-         soft_px=1.6 * soft, multiply=True)
+    fill(
+        canvas,
+        rectangle(wall, (start - 0.02 * side, stop), (z - 0.085, z - 0.02)),
+        (0.70, 0.70, 0.72),
+        soft_px=1.6 * soft,
+        multiply=True,
+    )
     x = start + 0.03
     while x < stop - 0.05:
         width, height = float(rng.uniform(0.035, 0.07)), float(rng.uniform(0.05, 0.12))
         glaze = _GLAZES[int(rng.integers(len(_GLAZES)))]
-        _paint_jar(canvas, scene, (x + width / 2, WALL_Y_M - 0.06, z), width, height, glaze, lidded=bool(rng.random() < 0.6))
+        _paint_jar(
+            canvas,
+            scene,
+            (x + width / 2, WALL_Y_M - 0.06, z),
+            (width, height),
+            glaze,
+            lidded=bool(rng.random() < 0.6),
+        )
         x += width + float(rng.uniform(0.006, 0.045))
     edge = front
     timber = (0.47, 0.33, 0.22)
@@ -81,28 +112,57 @@ def _paint_shelf(canvas: Canvas, scene: Scene) -> None:
     fill(canvas, rectangle(edge, (start, stop), (z - 0.022, z)), board, plane=edge)
 
 
-def _paint_jar(canvas: Canvas, scene: Scene, foot_m: tuple[float, float, float], width: float, height: float,
-               glaze: Colour, *, lidded: bool, soft_px: float = 0.0) -> None:
+def _paint_jar(
+    canvas: Canvas,
+    scene: Scene,
+    foot_m: tuple[float, float, float],
+    size_m: tuple[float, float],
+    glaze: Colour,
+    *,
+    lidded: bool,
+    soft_px: float = 0.0,
+) -> None:
     """Paint a pot or tin: a round body with light from the window's side, and a lid or a dark mouth."""
     x, y, z = foot_m
+    width, height = size_m
     plane = upright(y)
 
     def body(u: Samples, v: Samples) -> Samples:
         q = (u - x) / (width / 2) * -scene.look.light_from
         shade = 0.58 + 0.50 * np.exp(-(((q + 0.42) / 0.62) ** 2)) + 0.12 * np.exp(-(((q + 0.5) / 0.10) ** 2))
-        shade = shade * (0.90 + 0.10 * np.clip((v - z) / height, 0, 1)) + 0.03 * mottle(u, v, 0.02, scene.seed + 31)
+        shade = shade * (0.90 + 0.10 * np.clip((v - z) / height, 0, 1)) + 0.03 * mottle(
+            u, v, 0.02, scene.seed + 31
+        )
         return tinted(glaze, shade.astype(np.float32))
 
     shoulder = 0.86 * height
-    fill(canvas, rectangle(plane, (x - width / 2, x + width / 2), (z, z + shoulder)), body, plane=plane, soft_px=soft_px)
-    fill(canvas, plane.at([x - width / 2, x + width / 2, x + 0.36 * width, x - 0.36 * width],
-                          [z + shoulder, z + shoulder, z + height, z + height]), body, plane=plane, soft_px=soft_px)
+    fill(
+        canvas,
+        rectangle(plane, (x - width / 2, x + width / 2), (z, z + shoulder)),
+        body,
+        plane=plane,
+        soft_px=soft_px,
+    )
+    fill(
+        canvas,
+        plane.at(
+            [x - width / 2, x + width / 2, x + 0.36 * width, x - 0.36 * width],
+            [z + shoulder, z + shoulder, z + height, z + height],
+        ),
+        body,
+        plane=plane,
+        soft_px=soft_px,
+    )
     top = (0.30, 0.28, 0.27) if not lidded else (0.62, 0.55, 0.42)
-    fill(canvas, rectangle(plane, (x - 0.39 * width, x + 0.39 * width), (z + height, z + height + 0.10 * width)), top,
-         soft_px=soft_px)
+    fill(
+        canvas,
+        rectangle(plane, (x - 0.39 * width, x + 0.39 * width), (z + height, z + height + 0.10 * width)),
+        top,
+        soft_px=soft_px,
+    )
 
 
-def _defocus(canvas: Canvas, scene: Scene) -> None:
+def _defocus(canvas: Canvas) -> None:
     """Blur what is painted so far: it lies behind the plane in focus."""
     import cv2
 
@@ -120,14 +180,30 @@ def _paint_bench(canvas: Canvas, scene: Scene) -> None:
         seam = np.abs((v + 0.6) / 0.135 - np.round((v + 0.6) / 0.135)) * 0.135
         near = 0.86 + 0.14 * np.clip((v - _FRONT_Y_M) / (WALL_Y_M - _FRONT_Y_M), 0, 1)
         glow = 1.0 + 0.10 * np.exp(-(((u - scene.camera.centre_m[0] - 0.3 * side) / 0.5) ** 2))
-        tone = near * glow * (1 + 0.12 * grain(u + 0.37 * plank, v, scene.seed + 41) + 0.03 * np.cos(2.4 * plank))
-        return tinted(scene.look.bench, (tone * (1 - 0.35 * np.exp(-((seam / 0.0012) ** 2)))).astype(np.float32))
+        tone = (
+            near
+            * glow
+            * (1 + 0.12 * grain(u + 0.37 * plank, v, scene.seed + 41) + 0.03 * np.cos(2.4 * plank))
+        )
+        return tinted(
+            scene.look.bench, (tone * (1 - 0.35 * np.exp(-((seam / 0.0012) ** 2)))).astype(np.float32)
+        )
 
     wide = right - left
-    fill(canvas, rectangle(plane, (left - wide, right + wide), (_FRONT_Y_M, WALL_Y_M)), timber, plane=plane,
-         soft_px=canvas.camera.width / 500)
-    fill(canvas, rectangle(plane, (left - wide, right + wide), (WALL_Y_M - 0.06, WALL_Y_M + 0.01)), (0.72, 0.70, 0.70),
-         soft_px=canvas.camera.width / 200, multiply=True)
+    fill(
+        canvas,
+        rectangle(plane, (left - wide, right + wide), (_FRONT_Y_M, WALL_Y_M)),
+        timber,
+        plane=plane,
+        soft_px=canvas.camera.width / 500,
+    )
+    fill(
+        canvas,
+        rectangle(plane, (left - wide, right + wide), (WALL_Y_M - 0.06, WALL_Y_M + 0.01)),
+        (0.72, 0.70, 0.70),
+        soft_px=canvas.camera.width / 200,
+        multiply=True,
+    )
 
 
 def _paint_jars_on_bench(canvas: Canvas, scene: Scene) -> None:
@@ -140,7 +216,21 @@ def _paint_jars_on_bench(canvas: Canvas, scene: Scene) -> None:
         x = left + wide * (share + float(rng.uniform(-0.015, 0.015)))
         width, height = float(rng.uniform(0.06, 0.085)), float(rng.uniform(0.09, 0.17))
         y = WALL_Y_M - 0.10 - float(rng.uniform(0, 0.04))
-        spot(canvas, level(z), (x - 0.35 * side * width, y - 0.005), (0.95 * width, 0.05), (0.62, 0.60, 0.60),
-             soft_px=3 * soft, multiply=True)
-        _paint_jar(canvas, scene, (x, y, z), width, height, _GLAZES[int(rng.integers(len(_GLAZES)))],
-                   lidded=bool(rng.random() < 0.4), soft_px=soft)
+        spot(
+            canvas,
+            level(z),
+            (x - 0.35 * side * width, y - 0.005),
+            (0.95 * width, 0.05),
+            (0.62, 0.60, 0.60),
+            soft_px=3 * soft,
+            multiply=True,
+        )
+        _paint_jar(
+            canvas,
+            scene,
+            (x, y, z),
+            (width, height),
+            _GLAZES[int(rng.integers(len(_GLAZES)))],
+            lidded=bool(rng.random() < 0.4),
+            soft_px=soft,
+        )

@@ -1,7 +1,8 @@
 """A pinhole camera in metres, with radial lens distortion.
 
-World axes: x along the jet to the right, y away from the camera, z up; y = 0 is the jet's plane, z = 0 the landing
-level.  Camera axes are x right, y down, z forward.  Pixels: ``(0.0, 0.0)`` is the centre of the top-left pixel.
+World axes: x along the jet to the right, y away from the camera, z up; y = 0 is the jet's plane, z = 0 the
+landing level. Camera axes are x right, y down, z forward. Pixels: ``(0.0, 0.0)`` is the centre of the top-
+left pixel.
 """
 
 from __future__ import annotations
@@ -26,7 +27,9 @@ class Plane:
     def at(self, u: ArrayLike, v: ArrayLike) -> FloatArray:
         """World points (..., 3), m, of the sheet's coordinates u and v, m."""
         u_m, v_m = np.asarray(u, dtype=np.float64)[..., None], np.asarray(v, dtype=np.float64)[..., None]
-        return np.asarray(np.asarray(self.origin) + u_m * np.asarray(self.u_axis) + v_m * np.asarray(self.v_axis))
+        return np.asarray(
+            np.asarray(self.origin) + u_m * np.asarray(self.u_axis) + v_m * np.asarray(self.v_axis)
+        )
 
 
 def upright(y_m: float) -> Plane:
@@ -56,7 +59,7 @@ class Camera:
     elevation_deg: float = 0.0
     """Turned upward (positive) from level."""
     roll_deg: float = 0.0
-    """Turned clockwise about the view direction as seen from behind the camera: the picture leans the other way."""
+    """Turned clockwise as seen from behind the camera; the picture leans the other way."""
     k1: float = 0.0
     k2: float = 0.0
 
@@ -124,6 +127,12 @@ class Camera:
 
     def sheet_matrix(self, plane: Plane) -> FloatArray:
         """Homography (3, 3) from a sheet's (u, v, 1), m, to homogeneous undistorted pixels."""
-        columns = np.stack([np.asarray(plane.u_axis), np.asarray(plane.v_axis),
-                            np.asarray(plane.origin) - np.asarray(self.centre_m)], axis=1)
+        columns = np.stack(
+            [
+                np.asarray(plane.u_axis),
+                np.asarray(plane.v_axis),
+                np.asarray(plane.origin) - np.asarray(self.centre_m),
+            ],
+            axis=1,
+        )
         return np.asarray(self.matrix @ self.rotation @ columns)

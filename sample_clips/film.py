@@ -50,8 +50,8 @@ def vignette(scene: Scene) -> Samples:
 class Grain:
     """The sensor's noise: white, its variance growing with brightness, new in every frame.
 
-    Drawing millions of normal numbers for each frame would take longer than all the rest, so one long row of them is
-    drawn and each frame reads three stretches of it from random places, with random signs.
+    Drawing millions of normal numbers for each frame would take longer than all the rest, so one long row
+    of them is drawn and each frame reads three stretches of it from random places, with random signs.
     """
 
     def __init__(self, scene: Scene) -> None:
@@ -72,4 +72,4 @@ class Grain:
             start = int(self._rng.integers(self._pool.size - self._size))
             sign = np.float32(1.0 if self._rng.random() < 0.5 else -1.0)
             levels[..., channel] += sign * sigma * self._pool[start : start + self._size].reshape(shape)
-        return np.clip(levels + 0.5, 0, 255).astype(np.uint8)
+        return np.asarray(np.clip(levels + 0.5, 0, 255).astype(np.uint8))

@@ -1,8 +1,8 @@
 """The jet and its splash, painted onto samples.
 
-A parcel that left the hole at time τ with speed v(τ) is at x = v(τ) (t − τ), z = y₀ − g (t − τ)²/2.  So the jet's
-centre line at time t, walked by the age s = t − τ, is x(s) = v(t − s) s: not quite a parabola, since the speed falls
-while the water flies.
+A parcel that left the hole at time τ with speed v(τ) is at x = v(τ) (t − τ), z = y₀ − g (t − τ)²/2. So the
+jet's centre line at time t, walked by the age s = t − τ, is x(s) = v(t − s) s: not quite a parabola, since
+the speed falls while the water flies.
 """
 
 from __future__ import annotations
@@ -52,15 +52,18 @@ class Jet:
         first = float(scene.timing.times_s[0])
         reach = float(drain.throw(first)) + _SPLASH_ASIDE_M
         self._plane = upright(0.0)
-        corners = self._plane.at([-0.004, reach, reach, -0.004],
-                                 [-0.03, -0.03, drain.drop_m + 0.012, drain.drop_m + 0.012])
+        corners = self._plane.at(
+            [-0.004, reach, reach, -0.004], [-0.03, -0.03, drain.drop_m + 0.012, drain.drop_m + 0.012]
+        )
         self._window = canvas.around(scene.camera.project_straight(corners), 8.0)
         self._x, self._z = canvas.on(self._plane, self._window)
         self._px_per_m = scene.camera.focal_px / scene.camera.distance_m
         self._ambient = np.asarray(scene.look.wall, dtype=np.float32) * np.float32(0.96)
         rng = np.random.default_rng([scene.seed, 5])
         self._ripple_phase = rng.uniform(0, 2 * math.pi, 3)
-        self._ripple_rate = float(drain.speed(first)) / (_RIPPLE_PER_DIAMETER * drain.jet_m) * np.array([0.83, 1.0, 1.21])
+        self._ripple_rate = (
+            float(drain.speed(first)) / (_RIPPLE_PER_DIAMETER * drain.jet_m) * np.array([0.83, 1.0, 1.21])
+        )
         self._drops = _splash(scene, rng)
 
     def centre(self, age_s: FloatArray, time_s: float) -> FloatArray:
@@ -78,8 +81,8 @@ class Jet:
     def _along(self, time_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Table of ages (n,) s, and the sway, m, and radius, m, of the jet there.
 
-        Both depend on the age alone and change slowly along the jet, so the many samples read them from this table
-        (interpolated to better than a micrometre).
+        Both depend on the age alone and change slowly along the jet, so the many samples read them from
+        this table (interpolated to better than a micrometre).
         """
         ages = np.linspace(0, 1.15 * self.scene.drain.flight_time_s, _TABLE)
         return ages, self._aside(ages, time_s), self._radius(ages, time_s)
@@ -100,8 +103,9 @@ class Jet:
         margin = drain.hole_m * 0.6 * self._px_per_m + _ASIDE_PX
         pieces = [self._canvas.around(straight[i : i + 2], margin) for i in range(len(straight) - 1)]
         x0, aside = float(drain.throw(time_s)), _SPLASH_ASIDE_M
-        splash = self._plane.at([x0 - aside, x0 + aside, x0 + aside, x0 - aside],
-                                [-0.022, -0.022, _SPLASH_UP_M, _SPLASH_UP_M])
+        splash = self._plane.at(
+            [x0 - aside, x0 + aside, x0 + aside, x0 - aside], [-0.022, -0.022, _SPLASH_UP_M, _SPLASH_UP_M]
+        )
         return [*pieces, self._canvas.around(cam.project_straight(splash), 2.0)]
 
     def paint(self, samples: Samples, window: Window, instants_s: FloatArray) -> None:
@@ -155,7 +159,11 @@ class Jet:
         radius = np.interp(age, ages, radii)
         u = off / radius
         cover = ramp(((radius - np.abs(off)) * self._px_per_m).astype(np.float32))
-        cover = cover * ramp((z * self._px_per_m).astype(np.float32)) * ramp((x * self._px_per_m).astype(np.float32))
+        cover = (
+            cover
+            * ramp((z * self._px_per_m).astype(np.float32))
+            * ramp((x * self._px_per_m).astype(np.float32))
+        )
         thick = 2 * radius * np.sqrt(np.clip(1 - u * u, 0, 1))
         through = np.exp(-thick[:, None] * np.asarray(look.dye_per_m)) * self._ambient
         rim = np.clip((np.abs(u) - 0.45) / 0.55, 0, 1)
@@ -170,7 +178,7 @@ class Jet:
         return np.asarray(2 * reach / (v + np.sqrt(v * v + 4 * c * reach)))
 
     def _radius(self, age: FloatArray, time_s: float) -> FloatArray:
-        """Radius (…) m of the jet at ages (…) s: contracting after the hole, thinning as it falls, rippled."""
+        """Radius (…) m of the jet at ages (…) s: it contracts, thins as it falls, and ripples."""
         drain = self.scene.drain
         v = drain.speed(time_s - age)
         thin = drain.jet_m * (1 + (drain.gravity_m_s2 * age / v) ** 2) ** -0.25
@@ -187,8 +195,12 @@ class Jet:
     def _near(self, window: Window, corners_m: FloatArray) -> Window | None:
         """Part of a window about some world points, or None."""
         part = self._canvas.around(self.scene.camera.project_straight(corners_m), 3.0)
-        part = Window(max(part.top, window.top), min(part.bottom, window.bottom),
-                      max(part.left, window.left), min(part.right, window.right))
+        part = Window(
+            max(part.top, window.top),
+            min(part.bottom, window.bottom),
+            max(part.left, window.left),
+            min(part.right, window.right),
+        )
         return None if part.empty else part
 
     def _paint_wet(self, samples: Samples, window: Window, time_s: float) -> None:
@@ -196,7 +208,9 @@ class Jet:
         x0, front = self._landing_m(time_s), self.scene.bench.tape_y_m
         board, aside = level(0.0), 0.040
         back = front + BOARD_FRONT_TO_BACK_M
-        part = self._near(window, board.at([x0 - aside, x0 + aside, x0 + aside, x0 - aside], [front, front, back, back]))
+        part = self._near(
+            window, board.at([x0 - aside, x0 + aside, x0 + aside, x0 - aside], [front, front, back, back])
+        )
         if part is None:
             return
         u, v = self._canvas.on(board, part)
@@ -204,23 +218,35 @@ class Jet:
         r = np.hypot(u - x0, v)
         wet = 0.20 * on_board * np.exp(-((r / 0.022) ** 4))
         pulse = 0.5 + 0.5 * math.sin(2 * math.pi * 7.3 * time_s + 1.0)
-        rings = (0.20 * np.exp(-(((r - 0.0075 - 0.002 * pulse) / 0.0016) ** 2))
-                 + 0.12 * np.exp(-(((r - 0.0135 - 0.004 * pulse) / 0.0020) ** 2)))
-        target = samples[part.top - window.top : part.bottom - window.top, part.left - window.left : part.right - window.left]
+        rings = 0.20 * np.exp(-(((r - 0.0075 - 0.002 * pulse) / 0.0016) ** 2)) + 0.12 * np.exp(
+            -(((r - 0.0135 - 0.004 * pulse) / 0.0020) ** 2)
+        )
+        target = samples[
+            part.top - window.top : part.bottom - window.top,
+            part.left - window.left : part.right - window.left,
+        ]
         target *= (1 - wet)[..., None]
         target += (on_board * rings)[..., None] * (np.float32(0.95) - target)
 
     def _paint_foot(self, samples: Samples, window: Window, time_s: float) -> None:
         """Paint the low white mound that the jet throws up where it lands; even about the jet's centre."""
         x0, wide, tall = self._landing_m(time_s), 0.0042, 0.0022
-        part = self._near(window, self._plane.at([x0 - 3 * wide, x0 + 3 * wide, x0 + 3 * wide, x0 - 3 * wide],
-                                                 [-0.001, -0.001, 3 * tall, 3 * tall]))
+        part = self._near(
+            window,
+            self._plane.at(
+                [x0 - 3 * wide, x0 + 3 * wide, x0 + 3 * wide, x0 - 3 * wide],
+                [-0.001, -0.001, 3 * tall, 3 * tall],
+            ),
+        )
         if part is None:
             return
         u, z = self._canvas.on(self._plane, part)
         shape = np.exp(-(((u - x0) / wide) ** 2))
         cover = 0.55 * self.scene.look.splash * ramp(z * self._px_per_m) * shape * np.exp(-((z / tall) ** 2))
-        target = samples[part.top - window.top : part.bottom - window.top, part.left - window.left : part.right - window.left]
+        target = samples[
+            part.top - window.top : part.bottom - window.top,
+            part.left - window.left : part.right - window.left,
+        ]
         target += np.clip(cover, 0, 0.9)[..., None] * (np.float32(0.94) - target)
 
     def _paint_drops(self, samples: Samples, window: Window, start_s: float, stop_s: float) -> None:
@@ -234,8 +260,12 @@ class Jet:
             ends = cam.project_straight(ends_m)
             radius = drop.radius_m * self._px_per_m
             whole = self._canvas.around(ends, 3.0 + radius)
-            part = Window(max(whole.top, window.top), min(whole.bottom, window.bottom),
-                          max(whole.left, window.left), min(whole.right, window.right))
+            part = Window(
+                max(whole.top, window.top),
+                min(whole.bottom, window.bottom),
+                max(whole.left, window.left),
+                min(whole.right, window.right),
+            )
             if part.empty:
                 continue
             x, y = self._canvas.x[part.slices] - ends[0, 0], self._canvas.y[part.slices] - ends[0, 1]
@@ -243,10 +273,14 @@ class Jet:
             length2 = max(float(step @ step), 1e-9)
             share = np.clip((x * step[0] + y * step[1]) / length2, 0, 1)
             away = np.hypot(x - share * step[0], y - share * step[1]).astype(np.float32)
-            faint = 2 * radius / (2 * radius + math.sqrt(length2))  # the same drop spread over a longer streak
+            faint = (
+                2 * radius / (2 * radius + math.sqrt(length2))
+            )  # the same drop spread over a longer streak
             cover = 0.85 * faint * ramp(radius - away)
-            target = samples[part.top - window.top : part.bottom - window.top,
-                             part.left - window.left : part.right - window.left]
+            target = samples[
+                part.top - window.top : part.bottom - window.top,
+                part.left - window.left : part.right - window.left,
+            ]
             target += cover[..., None] * (np.float32(0.93) - target)
 
 
@@ -261,6 +295,13 @@ def _splash(scene: Scene, rng: np.random.Generator) -> tuple[Drop, ...]:
     for when, x in zip(born, land, strict=True):
         up = float(rng.gamma(3.0, 0.13))
         aside = (float(rng.normal(0.06, 0.16)), float(rng.normal(0.0, 0.10)), min(up, 0.85))
-        drops.append(Drop(float(when), float(x + rng.normal(0, 0.0015)), float(rng.normal(0, 0.0015)), aside,
-                          float(np.clip(rng.lognormal(-7.45, 0.35), 0.00025, 0.0012))))
+        drops.append(
+            Drop(
+                float(when),
+                float(x + rng.normal(0, 0.0015)),
+                float(rng.normal(0, 0.0015)),
+                aside,
+                float(np.clip(rng.lognormal(-7.45, 0.35), 0.00025, 0.0012)),
+            )
+        )
     return tuple(drops)

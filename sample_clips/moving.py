@@ -8,10 +8,11 @@ import numpy as np
 
 from sample_clips.backdrop import paint_backdrop
 from sample_clips.camera import upright
+from sample_clips.cylinder import Column, column, glints, paint_ring
 from sample_clips.film import develop, reach_px, vignette
 from sample_clips.jet import Jet
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp, tinted
-from sample_clips.rig import Column, column, glints, paint_rig, paint_ring
+from sample_clips.rig import paint_rig
 from sample_clips.scene import FloatArray, Scene
 
 _MENISCUS_FADE_M = 0.0035
@@ -35,10 +36,11 @@ class _Patch:
         return slice(self.top, self.bottom), slice(self.left, self.right)
 
     def samples(self, canvas: Canvas) -> Window:
-        """Samples of the patch and of its surroundings within reach of the blur."""
+        """Give the samples of the patch and of its surroundings within reach of the blur."""
         s, r = OVERSAMPLING, self.reach
-        return Window((self.top - r) * s, (self.bottom + r) * s, (self.left - r) * s, (self.right + r) * s).inside(
-            canvas.height, canvas.width)
+        return Window(
+            (self.top - r) * s, (self.bottom + r) * s, (self.left - r) * s, (self.right + r) * s
+        ).inside(canvas.height, canvas.width)
 
     def cut(self, developed: Samples, window: Window) -> Samples:
         """Take the patch out of its developed surroundings."""
@@ -49,8 +51,13 @@ class _Patch:
 def _patch_of(window: Window, canvas: Canvas, reach: int) -> _Patch:
     """Give the patch of whole pixels that a change in a window of samples can alter."""
     s, cam = OVERSAMPLING, canvas.camera
-    return _Patch(max(window.top // s - reach, 0), min(-(-window.bottom // s) + reach, cam.height),
-                  max(window.left // s - reach, 0), min(-(-window.right // s) + reach, cam.width), reach)
+    return _Patch(
+        max(window.top // s - reach, 0),
+        min(-(-window.bottom // s) + reach, cam.height),
+        max(window.left // s - reach, 0),
+        min(-(-window.right // s) + reach, cam.width),
+        reach,
+    )
 
 
 class Stage:
@@ -72,7 +79,9 @@ class Stage:
         self._shade = vignette(scene)
         drain = scene.drain
         self._floor_m = drain.drop_m - scene.bench.floor_m
-        self._tube = column(self._canvas, scene, self._floor_m - 0.02, drain.drop_m + drain.head0_m + scene.bench.rim_m)
+        self._tube = column(
+            self._canvas, scene, self._floor_m - 0.02, drain.drop_m + drain.head0_m + scene.bench.rim_m
+        )
         self._dry = develop(self._canvas.rgb, scene.film)
         self._inside = self._filled_cover()
         self._now = self._canvas.copy()
@@ -83,16 +92,17 @@ class Stage:
         self._jet = Jet(scene, self._canvas)
 
     def _filled(self) -> Samples:
-        """Samples of the cylinder's window with water up to the rim."""
+        """Give the samples of the cylinder's window, with water up to the rim."""
         scene, tube = self.scene, self._tube
         look, q = scene.look, tube.across
         path = 2 * scene.drain.bore_radius_m * np.sqrt(np.clip(1 - np.minimum(np.abs(q), 1) ** 2, 0.04, 1))
         through = np.exp(-path[..., None] * np.asarray(look.dye_per_m, dtype=np.float32))
-        # The filled cylinder is a strong lens: what one sees through it is the bright wall, turned left to right.
+        # The filled cylinder is a strong lens: what one sees through it is the bright wall, turned left to
+        # right.
         lit = 1.02 + 0.05 * q * look.light_from - 0.30 * np.clip(np.abs(q) - 0.55, 0, 1) ** 2
         light = tinted(look.wall, np.asarray(lit, dtype=np.float32))
         body = light * through + np.asarray(look.tint, dtype=np.float32) * (1 - through) * 0.55
-        body *= (1 - 0.50 * np.abs(q[..., None]) ** 10)
+        body *= 1 - 0.50 * np.abs(q[..., None]) ** 10
         shine = glints(tube, scene)[..., None]
         body += shine * 0.85 * (np.asarray((0.97, 0.985, 0.99), dtype=np.float32) - body)
         cover = self._inside
@@ -105,7 +115,8 @@ class Stage:
         depth = tube.round_depth(scene.drain.bore_radius_m)
         eye = scene.camera.centre_m[2]
         cover = tube.cover * ramp((0.988 - np.abs(tube.across)) * scene.drain.outer_radius_m * tube.px_per_m)
-        return cover * ramp((tube.height_at(depth, eye) - self._floor_m) * tube.px_per_m)
+        above_floor = ramp((tube.height_at(depth, eye) - self._floor_m) * tube.px_per_m)
+        return np.asarray(cover * above_floor, dtype=np.float32)
 
     def _level(self, time_s: float) -> tuple[float, float]:
         """Height of the flat level and of the coloured edge at the wall, m."""
@@ -117,14 +128,23 @@ class Stage:
         scene, tube, canvas = self.scene, self._tube, self._canvas
         flat, edge = self._level(time_s)
         radius = scene.drain.outer_radius_m
-        rim = np.array([(scene.axis_x_m + sx * radius, sy * radius, z) for sx in (-1, 1) for sy in (-1, 1)
-                        for z in (edge + 0.001, flat - 4 * _MENISCUS_FADE_M)])
+        rim = np.array(
+            [
+                (scene.axis_x_m + sx * radius, sy * radius, z)
+                for sx in (-1, 1)
+                for sy in (-1, 1)
+                for z in (edge + 0.001, flat - 4 * _MENISCUS_FADE_M)
+            ]
+        )
         touched = canvas.around(scene.camera.project_straight(rim), 4.0)
         reach = self._reach
         whole = _patch_of(tube.window, canvas, reach)
-        patch = _patch_of(Window(touched.top, touched.bottom, tube.window.left, tube.window.right), canvas, reach)
-        pixels[patch.bottom : whole.bottom, whole.left : whole.right] = (
-            self._wet[patch.bottom : whole.bottom, whole.left : whole.right])
+        patch = _patch_of(
+            Window(touched.top, touched.bottom, tube.window.left, tube.window.right), canvas, reach
+        )
+        pixels[patch.bottom : whole.bottom, whole.left : whole.right] = self._wet[
+            patch.bottom : whole.bottom, whole.left : whole.right
+        ]
         window = patch.samples(canvas)
         first, last = tube.window.top, tube.window.bottom
         upper, lower = min(max(window.top, first), last) - first, min(max(window.bottom, first), last) - first
@@ -135,20 +155,31 @@ class Stage:
         pixels[patch.pixels] = patch.cut(develop(self._now.rgb[window.slices], scene.film), window)
 
     def _water(self, rows: slice, flat: float, edge: float) -> Samples:
-        """Samples of some rows of the cylinder with water up to a level."""
+        """Give the samples of some rows of the cylinder with water up to a level."""
         scene, tube = self.scene, self._tube
-        part = Column(tube.window, tube.across[rows], tube.height_m[rows], tube.cover[rows], tube.distance_m, tube.px_per_m)
+        part = Column(
+            tube.window,
+            tube.across[rows],
+            tube.height_m[rows],
+            tube.cover[rows],
+            tube.distance_m,
+            tube.px_per_m,
+        )
         eye = scene.camera.centre_m[2]
         near_m = part.round_depth(scene.seen_near_m)
         near = part.height_at(near_m, eye)
         far = part.height_at(-part.round_depth(scene.drain.bore_radius_m), eye)
         scale = part.px_per_m * part.distance_m / (part.distance_m - near_m)
         below = ramp(np.asarray((edge - near) * scale, dtype=np.float32))[..., None]
-        dark = 1 - scene.look.meniscus_dark * self._inside[rows] * np.exp(-np.clip(edge - near, 0, None) / _MENISCUS_FADE_M)
+        dark = 1 - scene.look.meniscus_dark * self._inside[rows] * np.exp(
+            -np.clip(edge - near, 0, None) / _MENISCUS_FADE_M
+        )
         mirror = ramp(np.asarray((far - flat) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX)
         water = self._full[rows] * (dark * (1 - 0.045 * mirror * self._inside[rows]))[..., None]
         # From above the level one looks onto the surface, which at so flat an angle mirrors the wall behind.
-        lid = (0.22 * ramp(np.asarray((flat - far) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX))[..., None]
+        lid = (0.22 * ramp(np.asarray((flat - far) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX))[
+            ..., None
+        ]
         dry = self._canvas.rgb[tube.window.slices][rows]
         air = dry + lid * (self._full[rows] - dry)
         return np.asarray(air + below * (water - air), dtype=np.float32)
@@ -170,7 +201,7 @@ class Stage:
             pixels[piece.pixels] = piece.cut(develop(samples[rows, cols], scene.film), part)
 
     def frame(self, time_s: float) -> Samples:
-        """Encoded values (h, w, 3), 0 to 1, free of noise, of the exposure about one instant, s."""
+        """Give encoded values (h, w, 3), 0 to 1, free of noise, of the exposure about one instant, s."""
         pixels = self._dry.copy()
         self._surface(pixels, time_s)
         self._landing(pixels, time_s)
@@ -181,10 +212,16 @@ def _check_in_view(scene: Scene) -> None:
     """Refuse a scene whose moving parts leave the picture."""
     drain, cam, times = scene.drain, scene.camera, scene.timing.times_s
     if float(drain.root_head(times[-1])) <= 0:
-        raise ValueError(f"{scene.name}: the container is empty before the film ends; shorten it or drill a smaller hole")
+        raise ValueError(
+            f"{scene.name}: the container is empty before the film ends; shorten it or drill a smaller hole"
+        )
     ends = times[[0, -1]]
     throw = upright(0.0).at(drain.throw(ends), np.zeros(2))
-    points: FloatArray = cam.project(np.concatenate([scene.surface_edge(ends), throw, upright(0.0).at([0.0], [drain.drop_m])]))
+    points: FloatArray = cam.project(
+        np.concatenate([scene.surface_edge(ends), throw, upright(0.0).at([0.0], [drain.drop_m])])
+    )
     margin = 12.0
     if not np.all((points > margin) & (points < np.array([cam.width, cam.height]) - 1 - margin)):
-        raise ValueError(f"{scene.name}: the surface or the landing leaves the picture; step back or use a shorter focus")
+        raise ValueError(
+            f"{scene.name}: the surface or the landing leaves the picture; step back or use a shorter focus"
+        )

@@ -1,14 +1,15 @@
 """Anti-aliased painting of sheets in the world, seen through the camera.
 
-A canvas holds several samples per pixel.  An edge is never decided sample by sample: every shape is covered by its
-signed distance to the sample, so that an edge lies where the projection puts it, to thousandths of a pixel, whatever
-its slope.
+A canvas holds several samples per pixel. An edge is never decided sample by sample: every shape is covered
+by its signed distance to the sample, so that an edge lies where the projection puts it, to thousandths of a
+pixel, whatever its slope.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +18,7 @@ from sample_clips.camera import Camera, Plane
 
 FloatArray = NDArray[np.float64]
 Samples = NDArray[np.float32]
+Values = NDArray[np.floating[Any]]
 Shader = Callable[[Samples, Samples], Samples]
 """From a sheet's coordinates u and v, m, (…) each, to encoded colours (…, 3)."""
 Paint = tuple[float, float, float] | Shader
@@ -51,7 +53,7 @@ class Window:
 
 
 class Canvas:
-    """The picture before the lens's blur: encoded colours on a grid of samples, and where each sample looks."""
+    """The picture before the lens's blur: encoded colours of samples, and where each looks."""
 
     def __init__(self, camera: Camera) -> None:
         self.camera = camera
@@ -78,12 +80,18 @@ class Canvas:
 
     def around(self, straight_px: FloatArray, margin_px: float = _MARGIN_PX) -> Window:
         """Give the window that holds the undistorted pixels (n, 2) and the straight lines between them."""
-        walked = np.concatenate([straight_px + (np.roll(straight_px, -1, axis=0) - straight_px) * f
-                                 for f in (0.0, 0.25, 0.5, 0.75)])
+        walked = np.concatenate(
+            [
+                straight_px + (np.roll(straight_px, -1, axis=0) - straight_px) * f
+                for f in (0.0, 0.25, 0.5, 0.75)
+            ]
+        )
         seen = self.camera.distort(walked)
         low, high = seen.min(axis=0) - margin_px, seen.max(axis=0) + margin_px
         to_sample = np.floor((np.stack([low, high]) + 0.5) * OVERSAMPLING).astype(int)
-        window = Window(int(to_sample[0, 1]), int(to_sample[1, 1]) + 1, int(to_sample[0, 0]), int(to_sample[1, 0]) + 1)
+        window = Window(
+            int(to_sample[0, 1]), int(to_sample[1, 1]) + 1, int(to_sample[0, 0]), int(to_sample[1, 0]) + 1
+        )
         return window.inside(self.height, self.width)
 
     def on(self, plane: Plane, window: Window) -> tuple[Samples, Samples]:
@@ -105,25 +113,33 @@ class Canvas:
         self.rgb[window.slices] *= 1.0 + cover[..., None] * (np.asarray(factor, dtype=np.float32) - 1.0)
 
 
-def ramp(distance_px: Samples, soft_px: float = 0.0) -> Samples:
+def ramp(distance_px: Values, soft_px: float = 0.0) -> Samples:
     """Cover of a half plane at signed distances (…) px, positive inside.
 
-    With `soft_px` 0 it is the exact share of a sample's width; otherwise the edge is blurred by about that standard
-    deviation (a logistic curve, within 0.01 of the normal distribution's).
+    With `soft_px` 0 it is the exact share of a sample's width; otherwise the edge is blurred by about that
+    standard deviation (a logistic curve, within 0.01 of the normal distribution's).
     """
     if soft_px > 0:
-        return np.asarray(1.0 / (1.0 + np.exp(np.clip(-1.702 / soft_px * distance_px, -30, 30))), dtype=np.float32)
+        return np.asarray(
+            1.0 / (1.0 + np.exp(np.clip(-1.702 / soft_px * distance_px, -30, 30))), dtype=np.float32
+        )
     return np.asarray(np.clip(distance_px * OVERSAMPLING + 0.5, 0.0, 1.0), dtype=np.float32)
 
 
-def band(distance_px: Samples, half_px: float | Samples) -> Samples:
-    """Cover of a strip of half width `half_px` about a line at signed distances (…) px; right for hair lines too."""
+def band(distance_px: Values, half_px: float | Values) -> Samples:
+    """Cover of a strip of half width `half_px` about a line at signed distances (…) px, hair lines too."""
     return np.asarray(ramp(distance_px + half_px) - ramp(distance_px - half_px), dtype=np.float32)
 
 
 def fill(
-    canvas: Canvas, corners_m: ArrayLike, paint: Paint, *, plane: Plane | None = None, soft_px: float = 0.0,
-    alpha: float = 1.0, multiply: bool = False,
+    canvas: Canvas,
+    corners_m: ArrayLike,
+    paint: Paint,
+    *,
+    plane: Plane | None = None,
+    soft_px: float = 0.0,
+    alpha: float = 1.0,
+    multiply: bool = False,
 ) -> None:
     """Paint a convex polygon that stands in the world.
 
@@ -168,7 +184,11 @@ def inside(canvas: Canvas, window: Window, corners_px: FloatArray, soft_px: floa
         if length < 1e-9:
             continue
         nx, ny = -(y1 - y0) / length * np.sign(area2), (x1 - x0) / length * np.sign(area2)
-        np.minimum(distance, np.float32(nx) * (x - np.float32(x0)) + np.float32(ny) * (y - np.float32(y0)), out=distance)
+        np.minimum(
+            distance,
+            np.float32(nx) * (x - np.float32(x0)) + np.float32(ny) * (y - np.float32(y0)),
+            out=distance,
+        )
     return ramp(distance, soft_px)
 
 
@@ -178,12 +198,21 @@ def rectangle(plane: Plane, u: tuple[float, float], v: tuple[float, float]) -> F
 
 
 def spot(
-    canvas: Canvas, plane: Plane, centre_m: tuple[float, float], radii_m: tuple[float, float], paint: Paint, *,
-    soft_px: float = 0.0, alpha: float = 1.0, multiply: bool = False,
+    canvas: Canvas,
+    plane: Plane,
+    centre_m: tuple[float, float],
+    radii_m: tuple[float, float],
+    paint: Paint,
+    *,
+    soft_px: float = 0.0,
+    alpha: float = 1.0,
+    multiply: bool = False,
 ) -> None:
     """Paint an ellipse lying on a sheet, its axes along u and v."""
     around = np.linspace(0, 2 * np.pi, 16, endpoint=False)
-    rim = plane.at(centre_m[0] + 1.02 * radii_m[0] * np.cos(around), centre_m[1] + 1.02 * radii_m[1] * np.sin(around))
+    rim = plane.at(
+        centre_m[0] + 1.02 * radii_m[0] * np.cos(around), centre_m[1] + 1.02 * radii_m[1] * np.sin(around)
+    )
     straight = canvas.camera.project_straight(rim)
     window = canvas.around(straight, _MARGIN_PX + 4 * soft_px)
     if window.empty:
@@ -202,8 +231,15 @@ def spot(
         canvas.blend(window, cover, colour)
 
 
-def line(canvas: Canvas, ends_m: ArrayLike, width_m: float, colour: tuple[float, float, float], *,
-         soft_px: float = 0.0, alpha: float = 1.0) -> None:
+def line(
+    canvas: Canvas,
+    ends_m: ArrayLike,
+    width_m: float,
+    colour: tuple[float, float, float],
+    *,
+    soft_px: float = 0.0,
+    alpha: float = 1.0,
+) -> None:
     """Paint a straight line of a given width between two world points (2, 3) at about the same depth."""
     ends = canvas.camera.project_straight(ends_m)
     span = float(np.linalg.norm(np.subtract(*np.asarray(ends_m, dtype=np.float64))))
@@ -242,6 +278,6 @@ def grain(u: Samples, v: Samples, seed: int) -> Samples:
     return np.asarray(0.35 * rings * (0.6 + 0.4 * warp) + 0.35 * fibres + 0.3 * warp, dtype=np.float32)
 
 
-def tinted(colour: Sequence[float], lightness: Samples) -> Samples:
+def tinted(colour: Sequence[float], lightness: Values) -> Samples:
     """Colours (…, 3): a base colour times a lightness (…)."""
     return np.asarray(lightness[..., None] * np.asarray(colour, dtype=np.float32), dtype=np.float32)

@@ -13,11 +13,25 @@ from sample_clips.scene import Bench, Colour, Drain, Film, Look, Notebook, Scene
 
 DIFFICULTIES = ("clean", "hard")
 _RATES_HZ = (10, 12, 15, 20, 24, 25, 30)
-_WALLS: tuple[Colour, ...] = ((0.66, 0.68, 0.69), (0.72, 0.69, 0.64), (0.60, 0.66, 0.68), (0.70, 0.70, 0.66), (0.63, 0.61, 0.64))
-_BENCHES: tuple[Colour, ...] = ((0.46, 0.32, 0.22), (0.56, 0.43, 0.31), (0.36, 0.27, 0.21), (0.50, 0.45, 0.40))
+_WALLS: tuple[Colour, ...] = (
+    (0.66, 0.68, 0.69),
+    (0.72, 0.69, 0.64),
+    (0.60, 0.66, 0.68),
+    (0.70, 0.70, 0.66),
+    (0.63, 0.61, 0.64),
+)
+_BENCHES: tuple[Colour, ...] = (
+    (0.46, 0.32, 0.22),
+    (0.56, 0.43, 0.31),
+    (0.36, 0.27, 0.21),
+    (0.50, 0.45, 0.40),
+)
 _STANDS: tuple[tuple[str, Colour], ...] = (
-    ("bricks", (0.64, 0.36, 0.27)), ("timber", (0.66, 0.51, 0.35)), ("steel", (0.40, 0.46, 0.50)),
-    ("bricks", (0.55, 0.42, 0.36)), ("timber", (0.52, 0.36, 0.24)),
+    ("bricks", (0.64, 0.36, 0.27)),
+    ("timber", (0.66, 0.51, 0.35)),
+    ("steel", (0.40, 0.46, 0.50)),
+    ("bricks", (0.55, 0.42, 0.36)),
+    ("timber", (0.52, 0.36, 0.24)),
 )
 _BOARDS: tuple[Colour, ...] = ((0.24, 0.26, 0.28), (0.30, 0.28, 0.26), (0.22, 0.28, 0.27))
 _TRAYS: tuple[Colour, ...] = ((0.82, 0.84, 0.84), (0.84, 0.82, 0.77), (0.74, 0.80, 0.83))
@@ -32,8 +46,10 @@ class _Dye:
 
 
 _DYES = (
-    _Dye((30.0, 8.0, 6.0), (0.10, 0.55, 0.62)), _Dye((26.0, 16.0, 4.0), (0.14, 0.30, 0.66)),
-    _Dye((3.0, 24.0, 18.0), (0.72, 0.22, 0.24)), _Dye((24.0, 6.0, 20.0), (0.16, 0.55, 0.26)),
+    _Dye((30.0, 8.0, 6.0), (0.10, 0.55, 0.62)),
+    _Dye((26.0, 16.0, 4.0), (0.14, 0.30, 0.66)),
+    _Dye((3.0, 24.0, 18.0), (0.72, 0.22, 0.24)),
+    _Dye((24.0, 6.0, 20.0), (0.16, 0.55, 0.26)),
     _Dye((6.0, 30.0, 10.0), (0.62, 0.16, 0.44)),
 )
 
@@ -44,9 +60,17 @@ def sway_from(rng: np.random.Generator, amplitude_m: float, waves: int = 24) -> 
     return Sway(amplitude_m, tuple(frequencies.tolist()), tuple(rng.uniform(0, 2 * math.pi, waves).tolist()))
 
 
-def camera_for(drain: Drain, bench: Bench, size: tuple[int, int], distance_m: float, *, squeeze: float = 0.94,
-               nudge_m: tuple[float, float] = (0.0, 0.0), angles_deg: tuple[float, float, float] = (0.0, 0.0, 0.0),
-               k1: float = 0.0) -> Camera:
+def camera_for(
+    drain: Drain,
+    bench: Bench,
+    size: tuple[int, int],
+    distance_m: float,
+    *,
+    squeeze: float = 0.94,
+    nudge_m: tuple[float, float] = (0.0, 0.0),
+    angles_deg: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    k1: float = 0.0,
+) -> Camera:
     """Place a camera that has the whole experiment in view.
 
     Parameters
@@ -64,8 +88,11 @@ def camera_for(drain: Drain, bench: Bench, size: tuple[int, int], distance_m: fl
     middle_x, middle_z = (left + right) / 2 + nudge_m[0], (low + high) / 2 + nudge_m[1]
     az, el, roll = angles_deg
     # The optical axis meets the jet's plane near the middle of things however the camera is turned.
-    centre = (middle_x - distance_m * math.tan(math.radians(az)), -distance_m,
-              middle_z - distance_m * math.tan(math.radians(el)))
+    centre = (
+        middle_x - distance_m * math.tan(math.radians(az)),
+        -distance_m,
+        middle_z - distance_m * math.tan(math.radians(el)),
+    )
     return Camera(width, height, focal, centre, az, el, roll, k1)
 
 
@@ -75,8 +102,8 @@ def random_scene(seed: int, difficulty: str = "clean") -> Scene:
     Parameters
     ----------
     seed : the same seed gives the same scene, frame for frame
-    difficulty : `clean` (a careful film in good light) or `hard` (weak dye, more noise and blur, camera tilted and
-        rolled, a lens that bends, blur acting on light)
+    difficulty : `clean` (a careful film in good light) or `hard` (weak dye, more noise and blur, camera
+    tilted and rolled, a lens that bends, blur acting on light)
 
     Raises
     ------
@@ -91,35 +118,70 @@ def random_scene(seed: int, difficulty: str = "clean") -> Scene:
     bench = _bench(rng, drain)
     tilt = 2.0 if hard else 0.7
     camera = camera_for(
-        drain, bench, (1280, 720), float(rng.uniform(0.95, 1.6)), squeeze=float(rng.uniform(0.88, 0.95)),
+        drain,
+        bench,
+        (1280, 720),
+        float(rng.uniform(0.95, 1.6)),
+        squeeze=float(rng.uniform(0.88, 0.95)),
         nudge_m=(float(rng.uniform(-0.02, 0.02)), float(rng.uniform(-0.02, 0.01))),
-        angles_deg=(float(np.clip(rng.normal(0, tilt), -2 * tilt, 2 * tilt)),
-                    float(np.clip(rng.normal(0, tilt), -2 * tilt, 2 * tilt)), float(rng.uniform(-1, 1)) * (2.5 if hard else 0.8)),
-        k1=float(rng.uniform(-0.10, 0.06)) if hard else float(rng.uniform(-0.03, 0.02)))
+        angles_deg=(
+            float(np.clip(rng.normal(0, tilt), -2 * tilt, 2 * tilt)),
+            float(np.clip(rng.normal(0, tilt), -2 * tilt, 2 * tilt)),
+            float(rng.uniform(-1, 1)) * (2.5 if hard else 0.8),
+        ),
+        k1=float(rng.uniform(-0.10, 0.06)) if hard else float(rng.uniform(-0.03, 0.02)),
+    )
     look = _look(rng, hard=hard)
     film = Film(
         blur_px=float(rng.uniform(0.9, 1.6) if hard else rng.uniform(0.50, 0.85)),
         read_noise=float(rng.uniform(2.5, 5.0) if hard else rng.uniform(0.5, 1.4)),
         shot_gain=float(rng.uniform(0.03, 0.08) if hard else rng.uniform(0.004, 0.02)),
-        vignette=float(rng.uniform(0.04, 0.16)), sharpen=0.0 if hard else float(rng.uniform(0, 0.25)),
-        crf=24 if hard else 18, preset="veryfast", light_blur=hard)
+        vignette=float(rng.uniform(0.04, 0.16)),
+        sharpen=0.0 if hard else float(rng.uniform(0, 0.25)),
+        crf=24 if hard else 18,
+        preset="veryfast",
+        light_blur=hard,
+    )
     notebook = Notebook(title=f"Workshop bench, scene {seed} ({difficulty})", facing_known=hard)
-    return Scene(f"{difficulty}-{seed}", seed, camera, drain, sway_from(rng, float(rng.uniform(0.0003, 0.0006))), timing,
-                 bench, look, film, notebook)
+    return Scene(
+        f"{difficulty}-{seed}",
+        seed,
+        camera,
+        drain,
+        sway_from(rng, float(rng.uniform(0.0003, 0.0006))),
+        timing,
+        bench,
+        look,
+        film,
+        notebook,
+    )
 
 
 def _drain_and_timing(rng: np.random.Generator) -> tuple[Drain, Timing]:
-    """Draw container, hole and film so that the head falls to a fifth or so and stays in the jet's good range."""
+    """Draw container, hole and film so that the head falls far but stays where the law holds."""
     while True:
         gravity, cv, cc = 9.81, float(rng.uniform(0.955, 0.985)), float(rng.uniform(0.62, 0.67))
-        bore, head0, drop = float(rng.uniform(0.018, 0.036)), float(rng.uniform(0.13, 0.23)), float(rng.uniform(0.18, 0.31))
+        bore, head0, drop = (
+            float(rng.uniform(0.018, 0.036)),
+            float(rng.uniform(0.13, 0.23)),
+            float(rng.uniform(0.18, 0.31)),
+        )
         frames, rate = int(rng.integers(100, 151)), int(rng.choice(_RATES_HZ))
         last = (frames - 1) / rate
         rate_root = math.sqrt(head0) * (1 - math.sqrt(float(rng.uniform(0.18, 0.34)))) / last
         area = rate_root * math.pi * bore**2 / (cv * cc * math.sqrt(gravity / 2))
         hole = math.sqrt(4 * area / math.pi)
-        drain = Drain(gravity, cv, cc, hole, bore, float(rng.uniform(0.002, 0.004)), head0, drop,
-                      float(np.clip(rng.normal(0.0010, 0.0002), 0.0004, 0.0016)))
+        drain = Drain(
+            gravity,
+            cv,
+            cc,
+            hole,
+            bore,
+            float(rng.uniform(0.002, 0.004)),
+            head0,
+            drop,
+            float(np.clip(rng.normal(0.0010, 0.0002), 0.0004, 0.0016)),
+        )
         # Below twice the hole, or 60 mm²/d, surface tension rules and the law ends: do not film that.
         lowest = max(2.2 * hole, 66e-6 / hole)
         if 0.0035 <= hole <= 0.0085 and float(drain.head(last)) > lowest:
@@ -132,11 +194,18 @@ def _bench(rng: np.random.Generator, drain: Drain) -> Bench:
     throw = float(drain.throw(0.0))
     floor = float(rng.uniform(0.022, 0.030))
     return Bench(
-        rule_y_m=float(rng.uniform(-0.004, 0.010)), rule_zero_z_m=drain.drop_m - floor - float(rng.uniform(0.012, 0.030)),
-        rule_length_m=0.30 if drain.head0_m > 0.17 else 0.25, tape_y_m=-float(rng.uniform(0.010, 0.018)),
-        tape_zero_x_m=float(rng.uniform(-0.02, 0.01)), board_end_m=throw + float(rng.uniform(0.05, 0.09)),
-        plumb_x_m=-2 * drain.outer_radius_m - float(rng.uniform(0.11, 0.16)), bench_z_m=-float(rng.uniform(0.045, 0.060)),
-        floor_m=floor, rim_m=float(rng.uniform(0.035, 0.06)), clutter=int(rng.integers(1 << 30)))
+        rule_y_m=float(rng.uniform(-0.004, 0.010)),
+        rule_zero_z_m=drain.drop_m - floor - float(rng.uniform(0.012, 0.030)),
+        rule_length_m=0.30 if drain.head0_m > 0.17 else 0.25,
+        tape_y_m=-float(rng.uniform(0.010, 0.018)),
+        tape_zero_x_m=float(rng.uniform(-0.02, 0.01)),
+        board_end_m=throw + float(rng.uniform(0.05, 0.09)),
+        plumb_x_m=-2 * drain.outer_radius_m - float(rng.uniform(0.11, 0.16)),
+        bench_z_m=-float(rng.uniform(0.045, 0.060)),
+        floor_m=floor,
+        rim_m=float(rng.uniform(0.035, 0.06)),
+        clutter=int(rng.integers(1 << 30)),
+    )
 
 
 def _look(rng: np.random.Generator, *, hard: bool) -> Look:
@@ -147,8 +216,15 @@ def _look(rng: np.random.Generator, *, hard: bool) -> Look:
     wall = _WALLS[int(rng.integers(len(_WALLS)))]
     red, green, blue = dye.per_m
     return Look(
-        wall=(wall[0] * light, wall[1] * light, wall[2] * light), bench=_BENCHES[int(rng.integers(len(_BENCHES)))],
-        stand=stand, stand_colour=colour, board=_BOARDS[int(rng.integers(len(_BOARDS)))],
-        tray=_TRAYS[int(rng.integers(len(_TRAYS)))], dye_per_m=(red * strength, green * strength, blue * strength),
-        tint=dye.tint, light_from=-1.0 if rng.random() < 0.5 else 1.0, meniscus_dark=float(rng.uniform(0.04, 0.10)),
-        splash=float(rng.uniform(0.6, 1.4)))
+        wall=(wall[0] * light, wall[1] * light, wall[2] * light),
+        bench=_BENCHES[int(rng.integers(len(_BENCHES)))],
+        stand=stand,
+        stand_colour=colour,
+        board=_BOARDS[int(rng.integers(len(_BOARDS)))],
+        tray=_TRAYS[int(rng.integers(len(_TRAYS)))],
+        dye_per_m=(red * strength, green * strength, blue * strength),
+        tint=dye.tint,
+        light_from=-1.0 if rng.random() < 0.5 else 1.0,
+        meniscus_dark=float(rng.uniform(0.04, 0.10)),
+        splash=float(rng.uniform(0.6, 1.4)),
+    )

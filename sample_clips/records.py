@@ -9,10 +9,18 @@ from typing import Any
 import numpy as np
 
 from sample_clips.camera import upright
-from sample_clips.rig import BOARD_START_M, plumb_bob_top_m, rule_edge_m, tape_mark_z_m
+from sample_clips.rig import plumb_bob_top_m
+from sample_clips.rules import BOARD_START_M, rule_edge_m, tape_mark_z_m
 from sample_clips.scene import FloatArray, Scene
 
 _IN_VIEW_PX = 14.0
+_CONVENTIONS = (
+    "SI units. World: x along the jet (right), y away from the camera, z up; x = 0 exit plane of the hole, "
+    "y = 0 jet's plane, z = 0 landing level. Pixels of the displayed frame; centre of the top-left pixel = "
+    "(0, 0). time_s = mid exposure, frame 0 at 0 s. px.surface: upper edge of the coloured water on the near "
+    "wall at the container's middle, one meniscus above the flat level head_m, as seen through the wall. "
+    "px.landing: throw_m at the landing level; px.landing_seen: throw_seen_m, the same with the jet's sway."
+)
 
 
 def graduations(scene: Scene, which: str) -> tuple[FloatArray, FloatArray]:
@@ -25,12 +33,16 @@ def graduations(scene: Scene, which: str) -> tuple[FloatArray, FloatArray]:
     bench = scene.bench
     if which == "upright":
         values = np.arange(0, round(bench.rule_length_m * 100) + 1) / 100
-        points = upright(bench.rule_y_m).at(np.full(values.shape, rule_edge_m(scene)), bench.rule_zero_z_m + values)
+        points = upright(bench.rule_y_m).at(
+            np.full(values.shape, rule_edge_m(scene)), bench.rule_zero_z_m + values
+        )
     else:
         first = math.ceil((BOARD_START_M + 0.006 - bench.tape_zero_x_m) * 100)
         last = math.floor((bench.board_end_m - 0.006 - bench.tape_zero_x_m) * 100)
         values = np.arange(first, last + 1) / 100
-        points = upright(bench.tape_y_m).at(bench.tape_zero_x_m + values, np.full(values.shape, tape_mark_z_m()))
+        points = upright(bench.tape_y_m).at(
+            bench.tape_zero_x_m + values, np.full(values.shape, tape_mark_z_m())
+        )
     seen = _in_view(scene, points)
     return values[seen], points[seen]
 
@@ -42,7 +54,7 @@ def _in_view(scene: Scene, points_m: FloatArray) -> np.ndarray[Any, np.dtype[np.
 
 
 def facing(scene: Scene) -> FloatArray:
-    """Give the point (2,) px that the camera faces squarely: the foot of the perpendicular on the jet's plane."""
+    """Give the point (2,) px that the camera faces squarely: the perpendicular's foot on the jet's plane."""
     x, _, z = scene.camera.centre_m
     return scene.camera.project(np.array([x, 0.0, z]))
 
@@ -56,7 +68,9 @@ class _Person:
 
     def click(self, point_m: FloatArray | tuple[float, float, float]) -> list[float]:
         """Click on a world point, to a tenth of a pixel."""
-        seen = self._scene.camera.project(np.asarray(point_m)) + self._rng.normal(0, self._scene.notebook.click_px, 2)
+        seen = self._scene.camera.project(np.asarray(point_m)) + self._rng.normal(
+            0, self._scene.notebook.click_px, 2
+        )
         return [round(float(c), 1) for c in seen]
 
     def reading(self, value: float, u: float, digits: int) -> float:
@@ -76,53 +90,100 @@ def run_record(scene: Scene, clip_name: str, sha256: str | None) -> dict[str, An
     gauge = scene.near_edge(np.array([ends[0] + 0.018, ends[1] - below]))
     landing = jet_plane.at([BOARD_START_M + 0.002, bench.board_end_m - 0.003], [0.0, 0.0])
     area_u = 2 * note.bore_u_m / (2 * drain.bore_radius_m) * drain.bore_area_m2
-    lens = {"model": "radial", "k1": round(cam.k1, 5), "k2": round(cam.k2, 5), "focal_px": round(cam.focal_px, 1),
-            "centre_px": None}
+    lens = {
+        "model": "radial",
+        "k1": round(cam.k1, 5),
+        "k2": round(cam.k2, 5),
+        "focal_px": round(cam.focal_px, 1),
+        "centre_px": None,
+    }
     return {
-        "format": "clepsydra-run", "format_version": 1, "title": note.title, "observer": "",
-        "clip": {"path": clip_name, "sha256": sha256, "capture_rate_hz": scene.timing.capture_rate_hz, "start_frame": 0,
-                 "stop_frame": None},
+        "format": "clepsydra-run",
+        "format_version": 1,
+        "title": note.title,
+        "observer": "",
+        "clip": {
+            "path": clip_name,
+            "sha256": sha256,
+            "capture_rate_hz": scene.timing.capture_rate_hz,
+            "start_frame": 0,
+            "stop_frame": None,
+        },
         "rules": [
-            _rule(scene, person, "upright", "upright steel rule", "head", bench.rule_y_m),
-            _rule(scene, person, "tape", "tape on the landing board", "throw", bench.tape_y_m),
+            _rule(
+                scene, person, "upright", name="upright steel rule", measures="head", behind_m=bench.rule_y_m
+            ),
+            _rule(
+                scene,
+                person,
+                "tape",
+                name="tape on the landing board",
+                measures="throw",
+                behind_m=bench.tape_y_m,
+            ),
         ],
-        "camera": {"distance_m": person.reading(cam.distance_m, note.distance_u_m, 3), "distance_u_m": note.distance_u_m,
-                   "facing_px": _noted_facing(scene) if note.facing_known else None, "facing_u_deg": note.facing_u_deg,
-                   "lens": lens if note.lens_known and (cam.k1 or cam.k2) else None},
+        "camera": {
+            "distance_m": person.reading(cam.distance_m, note.distance_u_m, 3),
+            "distance_u_m": note.distance_u_m,
+            "facing_px": _noted_facing(scene) if note.facing_known else None,
+            "facing_u_deg": note.facing_u_deg,
+            "lens": lens if note.lens_known and (cam.k1 or cam.k2) else None,
+        },
         "plumb": _plumb(scene, person),
-        "orifice": {"px": person.click((0.0, 0.0, drain.drop_m)), "px_u": note.click_px,
-                    "diameter_m": person.reading(drain.hole_m, note.hole_u_m, 5), "diameter_u_m": note.hole_u_m},
+        "orifice": {
+            "px": person.click((0.0, 0.0, drain.drop_m)),
+            "px_u": note.click_px,
+            "diameter_m": person.reading(drain.hole_m, note.hole_u_m, 5),
+            "diameter_u_m": note.hole_u_m,
+        },
         "drop": {"value_m": person.reading(drain.drop_m, note.drop_u_m, 4), "u_m": note.drop_u_m},
         "throw_zero": {"px": person.click((0.0, 0.0, 0.0)), "px_u": note.click_px},
-        "gauge_line": {"from_px": person.click(gauge[0]), "to_px": person.click(gauge[1]),
-                       "behind_m": person.reading(-drain.bore_radius_m, note.depth_u_m / 2, 4),
-                       "behind_u_m": note.depth_u_m,
-                       "above_level_m": max(0.0, person.reading(drain.meniscus_m, note.meniscus_u_m, 4)),
-                       "above_level_u_m": note.meniscus_u_m},
+        "gauge_line": {
+            "from_px": person.click(gauge[0]),
+            "to_px": person.click(gauge[1]),
+            "behind_m": person.reading(-drain.bore_radius_m, note.depth_u_m / 2, 4),
+            "behind_u_m": note.depth_u_m,
+            "above_level_m": max(0.0, person.reading(drain.meniscus_m, note.meniscus_u_m, 4)),
+            "above_level_u_m": note.meniscus_u_m,
+        },
         "landing_line": {"from_px": person.click(landing[0]), "to_px": person.click(landing[1])},
-        "conditions": {"gravity_m_s2": drain.gravity_m_s2, "latitude_deg": None, "elevation_m": None,
-                       "water_temperature_c": 20.0,
-                       "container_area_m2": person.reading(drain.bore_area_m2, area_u, 8),
-                       "container_area_u_m2": float(f"{area_u:.2g}")},
-        "readings": [], "extra": {},
+        "conditions": {
+            "gravity_m_s2": drain.gravity_m_s2,
+            "latitude_deg": None,
+            "elevation_m": None,
+            "water_temperature_c": 20.0,
+            "container_area_m2": person.reading(drain.bore_area_m2, area_u, 8),
+            "container_area_u_m2": float(f"{area_u:.2g}"),
+        },
+        "readings": [],
+        "extra": {},
     }
 
 
-def _rule(scene: Scene, person: _Person, which: str, name: str, measures: str, behind_m: float) -> dict[str, Any]:
+def _rule(
+    scene: Scene, person: _Person, which: str, *, name: str, measures: str, behind_m: float
+) -> dict[str, Any]:
     note = scene.notebook
     values, points = graduations(scene, which)
     step = max(1, round(len(values) / 11))
     return {
-        "name": name, "measures": measures,
-        "graduations": [{"px": person.click(p), "value_m": round(float(v), 3)}
-                        for v, p in zip(values[::step], points[::step], strict=True)],
-        "graduation_u_m": 0.0001, "px_u": note.click_px,
-        "behind_m": person.reading(behind_m, note.depth_u_m / 2, 4), "behind_u_m": note.depth_u_m,
+        "name": name,
+        "measures": measures,
+        "graduations": [
+            {"px": person.click(p), "value_m": round(float(v), 3)}
+            for v, p in zip(values[::step], points[::step], strict=True)
+        ],
+        "graduation_u_m": 0.0001,
+        "px_u": note.click_px,
+        "behind_m": person.reading(behind_m, note.depth_u_m / 2, 4),
+        "behind_u_m": note.depth_u_m,
     }
 
 
 def _plumb(scene: Scene, person: _Person) -> dict[str, Any]:
-    heights = np.linspace(plumb_bob_top_m(scene) + 0.01, scene.camera.centre_m[2] + scene.camera.distance_m, 400)
+    heights = np.linspace(
+        plumb_bob_top_m(scene) + 0.01, scene.camera.centre_m[2] + scene.camera.distance_m, 400
+    )
     cord = upright(0.0).at(np.full(heights.shape, scene.bench.plumb_x_m), heights)
     cord = cord[_in_view(scene, cord)]
     return {"top_px": person.click(cord[-1]), "bottom_px": person.click(cord[0])}
@@ -135,9 +196,11 @@ def _noted_facing(scene: Scene) -> list[float]:
 
 
 def _px(scene: Scene, point_m: FloatArray) -> dict[str, list[float]]:
-    """Give a world point (3,) in the picture and without the lens's distortion, to a thousandth of a pixel."""
-    return {"image_px": np.round(scene.camera.project(point_m), 3).tolist(),
-            "undistorted_px": np.round(scene.camera.project_straight(point_m), 3).tolist()}
+    """Give a world point (3,) in the picture and without distortion, to a thousandth of a pixel."""
+    return {
+        "image_px": np.round(scene.camera.project(point_m), 3).tolist(),
+        "undistorted_px": np.round(scene.camera.project_straight(point_m), 3).tolist(),
+    }
 
 
 def truth_record(scene: Scene) -> dict[str, Any]:
@@ -148,41 +211,64 @@ def truth_record(scene: Scene) -> dict[str, Any]:
         values, points = graduations(scene, which)
         rules[which] = {
             "plane_y_m": bench.rule_y_m if which == "upright" else bench.tape_y_m,
-            "graduations": [{"reading_mm": round(float(v) * 1000), "world_m": np.round(p, 6).tolist(), "mark": _px(scene, p)}
-                            for v, p in zip(values, points, strict=True)],
+            "graduations": [
+                {
+                    "reading_mm": round(float(v) * 1000),
+                    "world_m": np.round(p, 6).tolist(),
+                    "mark": _px(scene, p),
+                }
+                for v, p in zip(values, points, strict=True)
+            ],
         }
     times = scene.timing.times_s
     return {
         "clip": scene.name,
-        "conventions": "SI units. World: x along the jet (right), y away from the camera, z up; x = 0 exit plane of the "
-        "hole, y = 0 jet's plane, z = 0 landing level. Pixels of the displayed frame; centre of the top-left pixel = "
-        "(0, 0). time_s = mid exposure, frame 0 at 0 s. px.surface: upper edge of the coloured water on the near wall at "
-        "the container's middle, one meniscus above the flat level head_m. px.landing: the throw at the landing level; "
-        "px.landing_seen: the same with the jet's random sway.",
+        "conventions": _CONVENTIONS,
         "n_frames": len(times),
         "displayed_size": [cam.width, cam.height],
         "rotation_metadata_deg": scene.film.rotation,
-        "file_rate_hz": scene.timing.file_rate_hz, "capture_rate_hz": scene.timing.capture_rate_hz,
+        "file_rate_hz": scene.timing.file_rate_hz,
+        "capture_rate_hz": scene.timing.capture_rate_hz,
         "exposure_s": scene.timing.exposure_s,
         "camera": {
-            "K": cam.matrix.tolist(), "R_world_to_cam": cam.rotation.tolist(), "t_world_to_cam": cam.translation.tolist(),
-            "centre_m": list(cam.centre_m), "distortion_opencv_k1k2p1p2k3": [cam.k1, cam.k2, 0.0, 0.0, 0.0],
-            "roll_deg": cam.roll_deg, "azimuth_deg": cam.azimuth_deg, "elevation_deg": cam.elevation_deg,
-            "distance_to_jet_plane_m": cam.distance_m, "facing_px": np.round(facing(scene), 3).tolist(),
+            "K": cam.matrix.tolist(),
+            "R_world_to_cam": cam.rotation.tolist(),
+            "t_world_to_cam": cam.translation.tolist(),
+            "centre_m": list(cam.centre_m),
+            "distortion_opencv_k1k2p1p2k3": [cam.k1, cam.k2, 0.0, 0.0, 0.0],
+            "roll_deg": cam.roll_deg,
+            "azimuth_deg": cam.azimuth_deg,
+            "elevation_deg": cam.elevation_deg,
+            "distance_to_jet_plane_m": cam.distance_m,
+            "facing_px": np.round(facing(scene), 3).tolist(),
         },
         "physics": {
-            "g": drain.gravity_m_s2, "Cv": drain.speed_coefficient, "Cc": drain.contraction_coefficient,
-            "Cd": drain.discharge_coefficient, "k_sqrt_m_per_s": drain.root_rate, "approach_factor": drain.approach,
-            "orifice_diameter_m": drain.hole_m, "orifice_area_m2": drain.hole_area_m2,
-            "container_inner_radius_m": drain.bore_radius_m, "container_wall_m": drain.wall_m,
-            "container_inner_area_m2": drain.bore_area_m2, "container_axis_xy_m": [scene.axis_x_m, 0.0],
-            "drop_y0_m": drain.drop_m, "h0_m": drain.head0_m, "flight_time_s": drain.flight_time_s,
-            "meniscus_rise_at_wall_m": drain.meniscus_m, "sway_rms_m": scene.sway.amplitude_m,
+            "g": drain.gravity_m_s2,
+            "Cv": drain.speed_coefficient,
+            "Cc": drain.contraction_coefficient,
+            "Cd": drain.discharge_coefficient,
+            "k_sqrt_m_per_s": drain.root_rate,
+            "approach_factor": drain.approach,
+            "orifice_diameter_m": drain.hole_m,
+            "orifice_area_m2": drain.hole_area_m2,
+            "container_inner_radius_m": drain.bore_radius_m,
+            "container_wall_m": drain.wall_m,
+            "container_inner_area_m2": drain.bore_area_m2,
+            "container_axis_xy_m": [scene.axis_x_m, 0.0],
+            "drop_y0_m": drain.drop_m,
+            "h0_m": drain.head0_m,
+            "flight_time_s": drain.flight_time_s,
+            "meniscus_rise_at_wall_m": drain.meniscus_m,
+            "sway_rms_m": scene.sway.amplitude_m,
             "orifice_world_m": [0.0, 0.0, drain.drop_m],
         },
         "rules": rules,
-        "depth": {"surface_seen_before_axis_m": scene.seen_near_m, "upright_rule_y_m": bench.rule_y_m,
-                  "tape_y_m": bench.tape_y_m, "jet_plane_y_m": 0.0},
+        "depth": {
+            "surface_seen_before_axis_m": scene.seen_near_m,
+            "upright_rule_y_m": bench.rule_y_m,
+            "tape_y_m": bench.tape_y_m,
+            "jet_plane_y_m": 0.0,
+        },
         "orifice": _px(scene, np.array([0.0, 0.0, drain.drop_m])),
         "throw_zero": _px(scene, np.zeros(3)),
         "frames": [_frame(scene, number, float(time)) for number, time in enumerate(times)],
@@ -194,7 +280,10 @@ def _frame(scene: Scene, number: int, time_s: float) -> dict[str, Any]:
     head, throw = float(drain.head(time_s)), float(drain.throw(time_s))
     seen = throw + float(scene.sway.landing(drain, time_s))
     return {
-        "frame": number, "time_s": round(time_s, 9), "head_m": round(head, 8), "throw_m": round(throw, 8),
+        "frame": number,
+        "time_s": round(time_s, 9),
+        "head_m": round(head, 8),
+        "throw_m": round(throw, 8),
         "throw_seen_m": round(seen, 8),
         "px": {
             "surface": _px(scene, scene.surface_edge(time_s)),

@@ -30,7 +30,7 @@ class Rendered:
 
 
 def frames_of(scene: Scene, progress: Progress | None = None) -> Iterator[Picture]:
-    """Make the frames of a scene one by one: red, green, blue bytes (h, w, 3), noise included, as displayed."""
+    """Make the frames of a scene one by one, as displayed: red, green, blue bytes (h, w, 3), with noise."""
     yield from _frames(scene, Stage(scene), progress)
 
 
@@ -42,11 +42,13 @@ def _frames(scene: Scene, stage: Stage, progress: Progress | None) -> Iterator[P
             progress(number + 1, len(times))
 
 
-def render_scene(scene: Scene, folder: Path, *, picture: bool = True, progress: Progress | None = None) -> Rendered:
+def render_scene(
+    scene: Scene, folder: Path, *, picture: bool = True, progress: Progress | None = None
+) -> Rendered:
     """Render a scene into a folder, which is made if it is not there.
 
-    Writes NAME.mp4, NAME.run.json, NAME.truth.json and, if wanted, NAME.png (one frame a third of the way through,
-    before noise and compression).
+    Writes NAME.mp4, NAME.run.json, NAME.truth.json and, if wanted, NAME.png (one frame a third of the way
+    through, before noise and compression).
 
     Raises
     ------
@@ -62,10 +64,21 @@ def render_scene(scene: Scene, folder: Path, *, picture: bool = True, progress: 
     folder.mkdir(parents=True, exist_ok=True)
     stage, timing, film = Stage(scene), scene.timing, scene.film
     turned = (np.rot90(frame[..., ::-1], -film.rotation // 90) for frame in _frames(scene, stage, progress))
-    metadata = {} if timing.capture_rate_hz is None else {"com.android.capture.fps": f"{timing.capture_rate_hz:.6f}"}
-    clip = write_clip(folder / f"{scene.name}.mp4", turned, ticks=timing.ticks, base=timing.base, crf=film.crf,
-                      rotation=film.rotation, rate=Fraction(timing.file_rate_hz).limit_denominator(1001),
-                      gop=round(2 * timing.file_rate_hz), metadata=metadata, options={"preset": film.preset})
+    metadata = (
+        {} if timing.capture_rate_hz is None else {"com.android.capture.fps": f"{timing.capture_rate_hz:.6f}"}
+    )
+    clip = write_clip(
+        folder / f"{scene.name}.mp4",
+        turned,
+        ticks=timing.ticks,
+        base=timing.base,
+        crf=film.crf,
+        rotation=film.rotation,
+        rate=Fraction(timing.file_rate_hz).limit_denominator(1001),
+        gop=round(2 * timing.file_rate_hz),
+        metadata=metadata,
+        options={"preset": film.preset},
+    )
     digest = hashlib.sha256(clip.read_bytes()).hexdigest()
     run, truth = folder / f"{scene.name}.run.json", folder / f"{scene.name}.truth.json"
     run.write_text(as_text(run_record(scene, clip.name, digest)), encoding="utf-8")

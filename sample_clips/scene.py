@@ -1,8 +1,8 @@
 """What is filmed and how, as frozen values: the drain's physics, the jet, the bench, the light and the film.
 
-SI units throughout.  The physics is the textbook's and exact: a constant speed coefficient and contraction
-coefficient, a prismatic container, no wind, no drag, no surface tension.  √head falls linearly in time, and the water
-that lands at time t left the hole one flight time earlier.
+SI units throughout. The physics is the textbook's and exact: a constant speed coefficient and contraction
+coefficient, a prismatic container, no wind, no drag, no surface tension. √head falls linearly in time, and
+the water that lands at time t left the hole one flight time earlier.
 """
 
 from __future__ import annotations
@@ -106,8 +106,8 @@ class Drain:
 class Sway:
     """How the jet wanders about its parabola: a smooth random process of the time at which the water left.
 
-    A sum of cosines with random frequencies and phases has unit variance, is defined at every instant and is the same
-    for every frame and sub-frame that asks.
+    A sum of cosines with random frequencies and phases has unit variance, is defined at every instant and
+    is the same for every frame and sub-frame that asks.
     """
 
     amplitude_m: float
@@ -117,12 +117,18 @@ class Sway:
 
     def at(self, left_s: ArrayLike) -> FloatArray:
         """Unit-variance displacement of the water that left at times (…) s."""
-        angle = 2 * math.pi * np.multiply.outer(np.asarray(left_s, dtype=np.float64), np.asarray(self.frequencies_hz))
+        angle = (
+            2
+            * math.pi
+            * np.multiply.outer(np.asarray(left_s, dtype=np.float64), np.asarray(self.frequencies_hz))
+        )
         return np.asarray(np.cos(angle + np.asarray(self.phases)).sum(-1) * math.sqrt(2 / len(self.phases)))
 
     def landing(self, drain: Drain, time_s: ArrayLike) -> FloatArray:
         """How far beyond the throw the jet's centre meets the landing level at times (…) s, m."""
-        return np.asarray(self.amplitude_m * self.at(np.asarray(time_s, dtype=np.float64) - drain.flight_time_s))
+        return np.asarray(
+            self.amplitude_m * self.at(np.asarray(time_s, dtype=np.float64) - drain.flight_time_s)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,17 +270,17 @@ class Scene:
     def seen_near_m(self) -> float:
         """How far before the axis the water's near edge is *seen*, m.
 
-        It lies on the bore, but is seen through the wall, which lifts it by the wall's thickness times (1 − 1/n):
-        the apparent depth of a plate for rays near its normal (any optics textbook).
+        It lies on the bore, but is seen through the wall, which lifts it by the wall's thickness times (1 −
+        1/n): the apparent depth of a plate for rays near its normal (any optics textbook).
         """
         return self.drain.bore_radius_m + self.drain.wall_m * (1 - 1 / ACRYLIC_INDEX)
 
     def near_edge(self, height_m: ArrayLike) -> FloatArray:
-        """World points (…, 3), as seen, of the bore's near side in the container's middle at heights z (…) m."""
+        """World points (…, 3), as seen, of the bore's near side, in its middle, at heights (…) m."""
         z = np.asarray(height_m, dtype=np.float64)
         x, y = np.array([self.axis_x_m, 0.0]) + self.toward_camera * self.seen_near_m
         return np.stack([np.full_like(z, x), np.full_like(z, y), z], axis=-1)
 
     def surface_edge(self, time_s: ArrayLike) -> FloatArray:
-        """World points (…, 3), as seen, of the coloured water's upper edge on the near wall at times (…) s."""
+        """World points (…, 3), as seen, of the water's upper edge on the near wall at times (…) s."""
         return self.near_edge(self.drain.drop_m + self.drain.head(time_s) + self.drain.meniscus_m)
