@@ -1,0 +1,54 @@
+"""What a press on the frame means at the moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from calibration import Measures
+
+
+class Tool(Enum):
+    """What a press on the frame does; the value is what the tool is called."""
+
+    LOOK = "look around"
+    GRADUATION = "mark graduations"
+    PLUMB = "mark the plumb"
+    ORIFICE = "mark the orifice"
+    THROW_ZERO = "mark the throw zero"
+    GAUGE_LINE = "draw the gauge line"
+    LANDING_LINE = "draw the landing line"
+    SURFACE = "read the surface"
+    LANDING = "read the landing"
+
+
+@dataclass(frozen=True, slots=True)
+class ToolOptions:
+    """How a tool is to be used; `Services.use_tool` makes it of its keywords."""
+
+    rule: int | None = None
+    """Rule to which graduations are added; None: a new rule, made when its second graduation is marked."""
+    measures: Measures = Measures.HEAD
+    """What a new rule measures."""
+    name: str = ""
+    """Name of a new rule; "": a usual one for what it measures."""
+    graduation_u_m: float = 0.0002
+    """Standard uncertainty of the engraved lines of a new rule, m."""
+    px_u: float = 0.5
+    """Standard uncertainty of a press on the frame, px."""
+    advance: int = 0
+    """Frames to move on after a reading; 0: stay."""
+
+
+SHOWN_AS: dict[Tool, str] = {
+    Tool.LOOK: "Drag to move the picture, turn the wheel to magnify it.",
+    Tool.GRADUATION: "Press on an engraved line of the rule, then type its value.",
+    Tool.PLUMB: "Press at the top of the thread and drag to its lower end.",
+    Tool.ORIFICE: "Press on the centre of the hole.",
+    Tool.THROW_ZERO: "Press on the point from which the throw counts.",
+    Tool.GAUGE_LINE: "Drag from above the highest water level to below the lowest, where the water's edge is clear.",
+    Tool.LANDING_LINE: "Drag along the landing level, from under the hole to beyond the farthest landing.",
+    Tool.SURFACE: "Press where the gauge line meets the water's surface.",
+    Tool.LANDING: "Press where the jet meets the landing line.",
+}
+"""One sentence for each tool, shown while it is in hand."""
