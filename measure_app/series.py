@@ -31,6 +31,9 @@ JET_U_PX = 0.4
 SURFACE_SOURCE = "surface: which place of the blurred edge"
 LANDING_SOURCE = "landing: which place of the jet is its centre"
 DROP_SOURCE = "drop"
+LEVEL_SOURCE = "landing line: height as drawn"
+LINE_U_PX = 0.5
+"""How far a carefully drawn landing line lies above or below the level that the drop was measured to, px."""
 
 _Place = Callable[[FloatArray, FloatArray], Metres]
 
@@ -153,7 +156,10 @@ def series_of(
     throw_edge = _common_shift([r.landing for r in rows], run.landing_line, calibration.throws, shared.landing_u_px)
     n, k = len(rows), len(calibration.sources)
     none = np.zeros((n, 1))
+    level = np.zeros(n)
     if run.drop is not None:
+        # With a drop measured elsewhere, a line drawn too high is met by the jet too early: dx/dy = x / (2 y0).
+        level = _level_shift(throws, rows, run, calibration)
         drop_values = np.full(n, run.drop.value_m)
         drop_shared, drop_own = np.zeros((n, k)), np.full((n, 1), run.drop.u_m)
         drop_known = True
@@ -163,12 +169,12 @@ def series_of(
         drop_shared, drop_own = np.repeat(read.shared, n, axis=0), none
         drop_known = bool(np.isfinite(read.values[0]))
     blocks = {
-        "head": np.hstack([heads.shared, none, head_edge[:, None], none]),
-        "throw": np.hstack([throws.shared, none, none, throw_edge[:, None]]),
-        "drop": np.hstack([drop_shared, drop_own, none, none]),
+        "head": np.hstack([heads.shared, none, head_edge[:, None], none, none]),
+        "throw": np.hstack([throws.shared, none, none, throw_edge[:, None], level[:, None]]),
+        "drop": np.hstack([drop_shared, drop_own, none, none, none]),
     }
-    used = [bool(np.any([np.nan_to_num(b[:, j]).any() for b in blocks.values()])) for j in range(k + 3)]
-    names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE)
+    used = [bool(np.any([np.nan_to_num(b[:, j]).any() for b in blocks.values()])) for j in range(k + 4)]
+    names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE, LEVEL_SOURCE)
     series = Series(
         sources=tuple(name for name, keep in zip(names, used, strict=True) if keep),
         time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64) if seconds is not None else None,
@@ -190,6 +196,19 @@ def _placed(rows: Sequence[Reading], spots: Sequence[Spot | None], place: _Place
     pixels = np.array([spot.px if spot is not None else (np.nan, np.nan) for spot in spots], dtype=np.float64)
     u = np.array([spot.px_u if spot is not None else np.nan for spot in spots], dtype=np.float64)
     return place(pixels.reshape(len(rows), 2), u)
+
+
+def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration: Calibration) -> FloatArray:
+    """Change of each throw when the landing line lies one standard uncertainty above the level of the drop."""
+    if run.drop is None or run.landing_line is None:
+        return np.zeros(len(rows))
+    line = Segment(run.landing_line.from_px, run.landing_line.to_px)
+    ends = np.array([line.at(np.array([0.25, 0.75]) * line.length_px)]).reshape(2, 2)
+    placed = calibration.throws(ends, np.zeros(2)).values
+    metres_per_px = abs(placed[1] - placed[0]) / (0.5 * line.length_px)
+    if not np.isfinite(metres_per_px):
+        return np.zeros(len(rows))
+    return np.asarray(-np.nan_to_num(throws.values) / (2.0 * run.drop.value_m) * LINE_U_PX * metres_per_px)
 
 
 def _common_shift(spots: Sequence[Spot | None], line: LinePart | None, place: _Place, u_px: float) -> FloatArray:

@@ -288,7 +288,7 @@ def _judge(
     faint = ~np.isfinite(landing) | (support < max(1.5, 0.3 * float(np.median(support))))
     apart = np.nan_to_num(disagreement, nan=np.inf) > max(1.5 * width, 6.0 * float(np.nanmedian(disagreement)))
     usable = ~(damaged | off_end | faint | apart)
-    half = int(np.clip(n // 25, 6, 60))
+    half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(landing, usable.astype(np.float64), half)
     single = np.nan_to_num(disagreement, nan=1.0) / np.sqrt(np.maximum(support, 1.0))
     own_u = np.sqrt(np.maximum(single, np.nan_to_num(scatter, nan=1.0)) ** 2 + 0.05**2)

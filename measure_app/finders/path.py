@@ -71,6 +71,7 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     scatter = np.full(n, np.nan)
     u = np.arange(-half, half + 1) / max(half, 1)
     kernel = (1 - np.abs(u * half / (half + 1)) ** 3) ** 3
+    shrink = _residual_shrink(u, kernel)
     for _ in range(4):
         ww = w * robust
         moments = [np.convolve(ww, (kernel * u**p)[::-1], "same") if n >= len(u) else _short(ww, kernel * u**p, half)
@@ -89,11 +90,19 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
         course[~supported] = np.nan
         residual = np.abs(y - course)
         local = _running_median(np.where(valid, residual, np.nan), half)
-        scatter = 1.4826 * local
+        scatter = 1.4826 * local / shrink
         floor = max(float(np.nanmedian(scatter)) if np.isfinite(scatter).any() else 0.0, 1e-3)
         z = residual / (6.0 * np.maximum(scatter, 0.5 * floor))
         robust = np.where(np.isfinite(z), np.clip(1 - np.minimum(z, 1) ** 2, 0, 1) ** 2, 0.0)
     return course, scatter
+
+
+def _residual_shrink(u: FloatArray, kernel: FloatArray) -> float:
+    """How much smaller than the scatter the residuals are, because the fit follows each frame a little."""
+    powers = np.stack([np.ones_like(u), u, u**2])
+    inverse = np.linalg.inv((powers * kernel) @ powers.T + 1e-9 * np.eye(3))
+    pull = kernel * (inverse[0] @ powers)
+    return float(np.sqrt(max(1.0 - 2.0 * pull[len(u) // 2] + np.sum(pull**2), 0.05)))
 
 
 def _short(values: FloatArray, kernel: FloatArray, half: int) -> FloatArray:

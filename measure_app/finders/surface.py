@@ -75,7 +75,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         np.where(refused, np.nan, along),
         np.where(refused, np.nan, own_u),
         # How far a different sensible reading of the same blurred profile would lie: the convention's own error.
-        0.04 + 0.06 * blur_px,
+        0.05 + 0.08 * blur_px,
         why,
     )
 
@@ -232,7 +232,7 @@ def _judge(
     faint = (contrast < 0.35 * usual) | (formal > 1.0)
     covered = _covered(levels, table, fit.place, blur_px) | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
     fit_for = ~(damaged | off_end | faint | covered)
-    half = int(np.clip(n // 25, 6, 60))
+    half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half)
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
