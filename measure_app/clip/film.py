@@ -175,23 +175,18 @@ class Clip:
         self._check_open()
         first, last = max(first, 0), min(last, len(self._table) - 1)
         first = max(first, last - self._room() + 1)
-        index = first
-        while index <= last:
-            if index in self._cache or self._damage.reason(index) == LOST:
-                index += 1
-                continue
-            if not self._ready(index):
-                return True
-            self._roller.wanted = lambda tick, low=int(self._table.ticks[index]): tick >= low
+        while (index := self._next_missing(first, last)) is not None:
+            low = int(self._table.ticks[index])
+            self._roller.wanted = lambda tick, low=low: tick >= low
+            if self._ready(index) is None:
+                return True  # it cannot be had; `frame` says so when it is asked for
             while (rolled := self._roller.next()) is not None:
                 self._keep(rolled)
-                if rolled.index >= last:
-                    return True
                 if stop_requested is not None and stop_requested():
                     return False
-                if rolled.index >= index and rolled.index + 1 in self._cache:
+                if rolled.index >= index and self._next_missing(rolled.index + 1, last) != rolled.index + 1:
                     break
-            index = last + 1 if rolled is None else max(index, rolled.index) + 1
+            first = last + 1 if rolled is None else max(index, rolled.index) + 1
         return True
 
     def luma_planes(
@@ -265,6 +260,13 @@ class Clip:
 
     def _where(self, index: int) -> str:
         return f"{self._info.path.name}, frame {index}"
+
+    def _next_missing(self, first: int, last: int) -> int | None:
+        """First frame of a stretch (last included) that is neither cached nor known to be lost."""
+        for index in range(first, last + 1):
+            if index not in self._cache and self._damage.reason(index) != LOST:
+                return index
+        return None
 
     def _room(self) -> int:
         """How many frames a window may have."""

@@ -94,9 +94,18 @@ class Roller:
             first = self._pull()
             if first is not None:
                 self._queue.append(first)
-                if first.index <= frame:
+                if first.index <= frame and self._sound_start(first, tick, keys):
                     return number
         return None  # what came out last is still there for whoever takes later frames as well
+
+    def _sound_start(self, first: Rolled, tick: int | None, keys: list[int]) -> bool:
+        """Tell whether decoding really began whole.
+
+        Where the key frame itself came out, it did. Where it did not, the picture is refreshed bit by bit,
+        and encoders have been seen to promise a whole picture too early: one more round is waited for.
+        """
+        own = self._table.index_at(tick)
+        return own is None or first.index == own or int(self._table.ticks[first.index]) < keys[0]
 
     def next(self) -> Rolled | None:
         """Return the next frame in presentation order; None at the end."""
