@@ -1,29 +1,31 @@
-"""What all findings rest on: rows chosen, throws paired with heads, both joint fits and all straight lines."""
+"""What all findings rest on: rows chosen, throws paired with heads, both joint fits, all straight lines."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
+from typing import Protocol
 
 import numpy as np
 
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
 from analysis.joint import JointFit, fit_drain, fit_throws
-from analysis.models import Paired
+from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
-from analysis.pairing import flight_time, paired
+from analysis.pairing import flight_time, heads_at_launch, paired
 from analysis.rows import ChosenRows, chosen_rows, law_limit_m
 from analysis.series import BoolArray, Conditions, FloatArray, IntArray, Series
-from analysis.slopes import LawLine, lines_of
+from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
 
 _TENSION = 3.0
-"""Standard uncertainties by which a head zero must miss the marked one before it is left free: by chance that is
-1 run in 370."""
+"""Standard uncertainties by which a head zero must miss the marked one before it is left free: by chance 1 run
+in 370."""
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
-"""Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for corrections of second order only."""
+"""Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections only."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +41,18 @@ class Basis:
     no_drain: str
     """What is missing for a drain curve; "" where there is one."""
     drain_zero_why: str
+    bend: JointFit | None
+    """The drain curve with √head allowed to bend in time, where there are readings enough."""
     throws: JointFit | None
     throws_zero_why: str
     """Why the head's zero was left free, in words; "" where it was not."""
     pairs: Paired | None
     """Rows of head and throw that the throws' fit used."""
     lines: tuple[LawLine, ...]
+    line_results: Mapping[tuple[str, bool], LineResult]
+    """By law and whether the intercept is free: the lines on which findings rest."""
+    missing_pairs: str
+    """What is missing for a fit of the throws; "" where there is one."""
     pairing_words: str
     approach: float
     """Speed of the surface over speed of the jet."""
@@ -63,6 +71,10 @@ class Basis:
     def n(self) -> int:
         """Rows of the series."""
         return int(self.series.kept.shape[0])
+
+    def line(self, law: Law, *, free_intercept: bool) -> LineResult | None:
+        """Give the line of a law on which findings rest, if there is one."""
+        return self.line_results.get((law.key, free_intercept))
 
 
 def basis_of(series: Series, conditions: Conditions) -> Basis:
@@ -84,7 +96,7 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
     gravity = accepted_gravity(conditions)
     limit = law_limit_m(conditions)
     chosen = chosen_rows(series, limit)
-    drain, drain_why, no_drain = _drain_fit(series, chosen.with_head, gravity)
+    drain, drain_at, drain_why, no_drain = _drain_fit(series, chosen.with_head, gravity)
     usable = chosen.with_head.copy()
     if drain is not None:
         usable[drain.outlying] = False
@@ -92,9 +104,6 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
     throws, pairs, why = _throws_fit(series, chosen.with_throw & usable, gravity, drain, approach)
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = paired(series, _mask(throws.rows, series.kept.shape[0]), gravity, drain)
-    drain_at = None
-    if drain is not None:
-        drain_at = paired(series, _mask(drain.rows, series.kept.shape[0]), gravity, None, with_throw=False)
     cv_uncut = None
     if np.any(chosen.below_limit):
         whole = chosen_rows(series, None)
@@ -102,6 +111,7 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
             series, whole.with_throw & (usable | chosen.below_limit), gravity, drain, approach
         )
         cv_uncut = None if uncut is None else uncut.value("cv")
+    lines = lines_of(pairs, drain_at)
     reasons, kept = _reasons(chosen, series, drain, throws)
     speed, own_u, shared_u, head, flight = _row_results(series, gravity, drain)
     return Basis(
@@ -113,10 +123,13 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
         drain=drain,
         no_drain=no_drain,
         drain_zero_why=drain_why,
+        bend=_bent(drain, drain_at),
         throws=throws,
         throws_zero_why=why,
         pairs=pairs,
-        lines=lines_of(pairs, drain_at),
+        lines=lines,
+        line_results=_line_results(lines, pairs, series.kept.shape[0]),
+        missing_pairs="" if throws is not None else _missing_pairs(series),
         pairing_words=_pairing_words(pairs, drain, flight),
         approach=approach,
         cv_without_cut=cv_uncut,
@@ -137,64 +150,78 @@ def _mask(rows: IntArray, n: int) -> BoolArray:
     return mask
 
 
-def _drain_fit(series: Series, rows: BoolArray, gravity: AcceptedGravity) -> tuple[JointFit | None, str, str]:
-    """The drain curve, why its zero was left free, and what is missing where there is none."""
+def _drain_fit(
+    series: Series, rows: BoolArray, gravity: AcceptedGravity
+) -> tuple[JointFit | None, Paired | None, str, str]:
+    """Fit the drain curve; give its rows, why its zero was left free, and what is missing where there is none."""
     if series.head is None or series.time_s is None:
         lacking = [name for name, there in (("head", series.head), ("time", series.time_s)) if there is None]
-        return None, "", " and ".join(lacking)
+        return None, None, "", " and ".join(lacking)
     m = int(np.sum(rows))
     least = 2 if np.any(series.head.own_u[rows] > 0.0) else 3
     if m < least:
-        return None, "", f"heads at {least} times or more; there are {m}"
+        return None, None, "", f"heads at {least} times or more; there are {m}"
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
-        return None, "", "heads at times that differ"
-    fit, why = _with_honest_zero(
-        fit_drain(at), lambda: fit_drain(at, free_head_zero=True), at, flat_if_unstated=False
-    )
-    return fit, why, ""
+        return None, None, "", "heads at times that differ"
+    fit, why = _with_honest_zero(fit_drain, at, flat_if_unstated=False)
+    if fit.outlying.size:
+        at = paired(series, _mask(fit.rows, series.kept.shape[0]), gravity, None, with_throw=False)
+    return fit, at, why, ""
 
 
 def _throws_fit(
     series: Series, rows: BoolArray, gravity: AcceptedGravity, drain: JointFit | None, approach: float
 ) -> tuple[JointFit | None, Paired | None, str]:
-    """The throws, their pairs, and why the head's zero was left free."""
+    """Fit the throws; give their pairs and why the head's zero was left free."""
     if not np.any(rows):
         return None, None, ""
     at = paired(series, rows, gravity, drain)
     if not np.all(at.head > 0.0):
         return None, None, ""
-    fit, why = _with_honest_zero(
-        fit_throws(at, approach=approach),
-        lambda: fit_throws(at, free_head_zero=True, approach=approach),
-        at,
-        flat_if_unstated=True,
-    )
+    fit, why = _with_honest_zero(partial(fit_throws, approach=approach), at, flat_if_unstated=True)
     return fit, at, why
 
 
-def _with_honest_zero(
-    held: JointFit, freed: Callable[[], JointFit], at: Paired, *, flat_if_unstated: bool
-) -> tuple[JointFit, str]:
+def _bent(drain: JointFit | None, at: Paired | None) -> JointFit | None:
+    """Fit the drain curve once more with a bend, where there are readings enough to show one."""
+    if drain is None or at is None or at.head.shape[0] < 8:
+        return None
+    try:
+        return fit_drain(at, free_head_zero=drain.has("head_zero"), bent=True)
+    except np.linalg.LinAlgError:
+        return None
+
+
+class _FitOfLaw(Protocol):
+    """Fits a law to rows, with the head's zero held or free."""
+
+    def __call__(self, at: Paired, *, free_head_zero: bool = ...) -> JointFit: ...
+
+
+def _with_honest_zero(fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool) -> tuple[JointFit, str]:
     """
-    The fit whose head zero may be believed, and why it was left free if it was.
+    Give the fit whose head zero may be believed, and why it was left free if it was.
 
     A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k) comes from
     the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
     """
-    m = at.head.shape[0]
-    if m < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
+    held = fit_of(at)
+    if at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
         return held, ""
-    free = freed()
-    zero = float(free.theta[free.names.index("head_zero")])
-    u = math.sqrt(float(free.covariance[free.names.index("head_zero"), free.names.index("head_zero")]))
-    if not (math.isfinite(zero) and math.isfinite(u) and u > 0.0):
+    try:
+        free = fit_of(at, free_head_zero=True)
+    except np.linalg.LinAlgError:
         return held, ""
-    stated = bool(np.any(at.head_shared[:, :-2] != 0.0))
-    if flat_if_unstated and not stated:
+    i = free.names.index("head_zero")
+    zero, variance = float(free.theta[i]), float(free.covariance[i, i])
+    if not (math.isfinite(zero) and math.isfinite(variance) and variance > 0.0):
+        return held, ""
+    if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
         return free, "no uncertainty of the zero was stated"
-    if abs(zero) > _TENSION * u:
-        return free, f"the readings miss the marked zero by {abs(zero) / u:.1f} standard uncertainties"
+    by = abs(zero) / math.sqrt(variance)
+    if by > _TENSION:
+        return free, f"the readings miss the marked zero by {by:.1f} standard uncertainties"
     return held, ""
 
 
@@ -216,10 +243,38 @@ def _approach(
     return min(0.9, _TYPICAL_CC * math.pi * d**2 / 4.0 / area)
 
 
+def _missing_pairs(series: Series) -> str:
+    """Name what is missing where no throw could be fitted."""
+    lacking = [name for name in ("head", "throw", "drop") if getattr(series, name) is None]
+    return (
+        " and ".join(lacking)
+        or "a reading with head, throw and drop, all above zero and within the law's range"
+    )
+
+
+def _line_results(
+    lines: tuple[LawLine, ...], pairs: Paired | None, n: int
+) -> Mapping[tuple[str, bool], LineResult]:
+    """Turn the lines of head and throw on which findings rest into estimates."""
+    results: dict[tuple[str, bool], LineResult] = {}
+    if pairs is None:
+        return MappingProxyType(results)
+    for law, free in (
+        (SPEED_ROOT_HEAD, True),
+        (SPEED_SQUARED_HEAD, True),
+        (THROW_SQUARED_HEAD, True),
+        (THROW_SQUARED_HEAD, False),
+    ):
+        fitted = chosen_line(lines, law, free_intercept=free)
+        if fitted is not None and (fitted.line.dof > 0 or fitted.errors_in_both):
+            results[law.key, free] = line_result(fitted, n, pairs.sources, pairs.time_s)
+    return MappingProxyType(results)
+
+
 def _reasons(
     chosen: ChosenRows, series: Series, drain: JointFit | None, throws: JointFit | None
 ) -> tuple[tuple[str, ...], BoolArray]:
-    """Why rows were left out, and which took part."""
+    """Say why rows were left out, and which took part."""
     reasons = list(chosen.reasons)
     for fit, what in (
         (drain, "head stands {:.1f} standard uncertainties off the drain curve"),
@@ -234,7 +289,7 @@ def _reasons(
 def _row_results(
     series: Series, gravity: AcceptedGravity, drain: JointFit | None
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Speed with own and shared uncertainty, head at launch, and time of flight of every row that has the readings."""
+    """Give speed, its own and shared uncertainty, head at launch and time of flight, row by row."""
     n = series.kept.shape[0]
     speed, own_u, shared_u, head, flight = (np.full(n, math.nan) for _ in range(5))
     if series.drop is None:
@@ -253,29 +308,25 @@ def _row_results(
         columns = series.throw.shared / flight[:, None] - (speed / (2.0 * drop))[:, None] * series.drop.shared
         by_g = speed / (2.0 * gravity.value) * gravity.u
         shared_u = np.where(seen, np.sqrt(np.sum(columns**2, axis=1) + by_g**2), math.nan)
-    if series.head is not None:
-        rows = np.isfinite(series.head.values) & (series.head.values > 0.0) & seen
-        if np.any(rows):
-            at = paired(series, rows, gravity, drain)
-            head[at.rows] = at.head
+    head = np.where(seen, heads_at_launch(series, gravity, drain, drop), math.nan)
     return speed, own_u, shared_u, head, flight
 
 
 def _pairing_words(pairs: Paired | None, drain: JointFit | None, flight: FloatArray) -> str:
-    """How throws were paired with heads, in words."""
+    """Say in words how throws were paired with heads."""
     if pairs is None:
         return ""
     if drain is None or pairs.time_s is None:
         return (
-            "no times, so that each throw is compared with the head of its own moment; the level falls during the "
-            "flight, which is of no account for a slow drain and a few parts in a thousand for a fast one"
+            "without times each throw is compared with the head of its own moment; the level falls during the "
+            "flight, which is of no account for a slow drain and may lift Cv by up to a hundredth for a fast one"
         )
     typical = float(np.nanmedian(flight[pairs.rows]))
     return f"each throw is compared with the head one flight time ({plain(typical, 3)} s) earlier"
 
 
 def _mean_of_ratios(at: Paired, n: int, approach: float) -> Estimate:
-    """Cv as the mean of x/(2√(y₀h)), biased by any error of the head's zero."""
+    """Give Cv as the mean of x/(2√(y₀h)), biased by any error of the head's zero."""
     m = at.head.shape[0]
     factor = math.sqrt(1.0 - approach**2)
     ratio = factor * at.throw / (2.0 * np.sqrt(at.head * at.drop))

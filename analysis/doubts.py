@@ -16,6 +16,8 @@ from analysis.notation import plain, with_uncertainty
 CV_BAND = (0.80, 1.00)
 """Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia Britannica
 1910, s. 17-19 and 49); above 1 is impossible."""
+_BENT = 3.3
+"""Standard uncertainties of the bend; by chance 1 run in 1,000 (common practice, no source)."""
 CD_BAND = (0.55, 0.85)
 """Published discharge coefficients, sharp edge to short tube (the same, s. 17, 20, 49)."""
 
@@ -44,6 +46,7 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
         *_linearisations(estimates),
         *_rows_left_out(basis),
         *_zero_left_free(basis),
+        *_bent(basis),
         *_scatter(basis.throws, "throws"),
         *_scatter(basis.drain, "heads in time"),
         *_pulled(basis),
@@ -155,6 +158,33 @@ def _zero_left_free(basis: Basis) -> list[Remark]:
             )
         )
     return found
+
+
+def _bent(basis: Basis) -> list[Remark]:
+    """Whether √head bends in time, as a test on a term that vanishes at both ends of the run."""
+    if basis.bend is None or basis.drain is None or basis.series.time_s is None:
+        return []
+    i = basis.bend.names.index("bend")
+    variance = float(basis.bend.covariance[i, i])
+    if not (math.isfinite(variance) and variance > 0.0):
+        return []
+    q = float(basis.bend.theta[i])
+    by = abs(q) / math.sqrt(variance)
+    if by <= _BENT:
+        return []
+    time = basis.series.time_s[basis.bend.rows]
+    duration = float(time[-1] - time[0])
+    middle = basis.drain.value("root_h0") - basis.drain.value("k") * duration / 2.0
+    # The term is -q T²/4 in √head at mid-run, and twice √head times that in head.
+    size = abs(2.0 * middle * q * duration**2 / 4.0)
+    return [
+        Remark(
+            "√head in time",
+            f"√head is not straight in time: at mid-run it stands {plain(1e3 * size, 2)} mm of head "
+            f"{'below' if q > 0.0 else 'above'} the straight line between the ends, {by:.1f} standard uncertainties; a "
+            "container that is not prismatic, a wrong zero of the head, a moved camera or a blocked neck does that",
+        )
+    ]
 
 
 def _scatter(fit: JointFit | None, what: str) -> list[Remark]:

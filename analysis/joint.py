@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -43,6 +43,8 @@ class JointFit:
     standardised: FloatArray
     """(m,) residuals over their stated own standard uncertainty."""
     scatter: Scatter
+    inflation: float
+    """Factor on the own variances with which the rows were weighted in the end."""
     rows: IntArray
     """(m,) indices into the series of the rows that took part."""
     outlying: IntArray
@@ -56,6 +58,11 @@ class JointFit:
     """Index into the series of the first row offered: the drain curve counts its time from there."""
     law_in_doubt: bool
     """Whether so many rows stood off that none was left out: the law is the suspect then."""
+
+    @property
+    def own_dof(self) -> float:
+        """Degrees of freedom of the readings' own part; infinite while the stated errors stand."""
+        return math.inf if self.scatter.stated and self.inflation == 1.0 else self.scatter.dof
 
     def value(self, name: str) -> float:
         """Value of one of the law's parameters."""
@@ -83,10 +90,10 @@ class JointFit:
         """
         i = self.names.index(name)
         own = np.zeros((3, n_rows))
-        own[:, self.rows] = self.gain[i] * self.own_slopes * math.sqrt(self.scatter.inflation)
+        own[:, self.rows] = self.gain[i] * self.own_slopes * math.sqrt(self.inflation)
         first = len(self.names)
         shared = {source: -float(self.covariance[i, first + j]) for j, source in enumerate(self.sources)}
-        return Estimate(float(self.theta[i]), own, MappingProxyType(shared), self.scatter.own_dof)
+        return Estimate(float(self.theta[i]), own, MappingProxyType(shared), self.own_dof)
 
     def pull(self, source: str) -> float:
         """How far the readings pull a source, in units of its stated standard uncertainty."""
@@ -108,7 +115,8 @@ def _settle(
     observed: FloatArray,
     start: FloatArray,
     n_free: int,
-    inflation: float,
+    *,
+    inflation: float = 1.0,
     weights: FloatArray | None = None,
 ) -> _Settled:
     """Gauss-Newton on weighted rows plus the priors of the sources."""
@@ -148,7 +156,7 @@ def _robust_residuals(
     *,
     stated: bool,
 ) -> FloatArray:
-    """Iterated re-weighting with Tukey's biweight: (m,) standardised residuals about a law that few rows cannot bend."""
+    """Give (m,) standardised residuals about a law that a few rows cannot bend, by Tukey's biweight."""
     fitted, _, variance = evaluate(start)
     z = (observed - fitted) / np.sqrt(variance)
     theta = start
@@ -158,9 +166,11 @@ def _robust_residuals(
         weights = np.clip(1.0 - (z / reach) ** 2, 0.0, None) ** 2
         if int(np.sum(weights > 0.0)) <= n_free:
             break
-        settled = _settle(evaluate, observed, theta, n_free, 1.0, np.maximum(weights, 1e-12))
+        settled = _settle(evaluate, observed, theta, n_free, weights=np.maximum(weights, 1e-12))
         theta = settled.theta
         before, z = z, settled.residuals / np.sqrt(settled.variance)
+        if not np.any(far_off(z, stated=stated)):
+            break
         if float(np.max(np.abs(z - before))) < 0.01 * reach:
             break
     return z
@@ -211,7 +221,7 @@ def _fit(problem: _Problem) -> JointFit:
     # Readings that lie on the law to the last digit would leave no room for the priors beside them.
     least = 1.0 if problem.stated else (1e-5 * float(np.median(np.abs(observed)))) ** 2
     for _ in range(3):
-        settled = _settle(evaluate, observed, theta, n_free, inflation)
+        settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
         theta = settled.theta
         standardised = settled.residuals / np.sqrt(settled.variance)
         scatter = scatter_of(standardised, settled.fitted, stated=problem.stated)
@@ -219,8 +229,7 @@ def _fit(problem: _Problem) -> JointFit:
             break
         inflation = max(scatter.inflation, least)
     else:
-        settled = _settle(evaluate, observed, theta, n_free, inflation)
-    scatter = replace(scatter, birge=_birge_for(inflation, scatter))
+        settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
     return JointFit(
         names=problem.names,
         theta=settled.theta,
@@ -230,6 +239,7 @@ def _fit(problem: _Problem) -> JointFit:
         row_sd=np.sqrt(settled.variance * inflation),
         standardised=settled.residuals / np.sqrt(settled.variance),
         scatter=scatter,
+        inflation=inflation,
         rows=problem.rows[keep],
         outlying=problem.rows[~keep],
         outlying_by=np.abs(z[~keep]),
@@ -239,15 +249,8 @@ def _fit(problem: _Problem) -> JointFit:
     )
 
 
-def _birge_for(inflation: float, scatter: Scatter) -> float:
-    """The Birge ratio that belongs to the inflation which the fit was weighted with."""
-    if scatter.stated and scatter.birge <= 1.0 and inflation <= scatter.correlation_time:
-        return scatter.birge
-    return math.sqrt(inflation / scatter.correlation_time)
-
-
 def _active(*shared: FloatArray) -> IntArray:
-    """Indices of sources that move anything."""
+    """List the indices of sources that move anything."""
     moving = np.zeros(shared[0].shape[1], dtype=bool)
     for columns in shared:
         moving |= np.any(columns != 0.0, axis=0)
@@ -339,7 +342,7 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
     )
 
 
-def fit_drain(at: Paired, *, free_head_zero: bool = False) -> JointFit:
+def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -> JointFit:
     """
     Fit h + δ = (√h₀ - k (t - t₀))² to heads in time, t₀ being the first row's time.
 
@@ -349,12 +352,14 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False) -> JointFit:
         Rows with head, as read, and time.
     free_head_zero : bool
         Whether δ is free; else the head's zero moves only with the sources that have a stated uncertainty.
+    bent : bool
+        Whether √head may bend in time by a term q (t - t₀)(t - t₁), zero at both ends of the run.
 
     Returns
     -------
     JointFit
-        Parameters "root_h0" (√h₀, m^0.5), "k" (m^0.5/s) and, if free, "head_zero" (δ, m). Fitted in head, not in
-        its root, so that a symmetric error of the head stays one.
+        Parameters "root_h0" (√h₀, m^0.5), "k" (m^0.5/s) and, if free, "head_zero" (δ, m) and "bend" (q, m^0.5/s²).
+        Fitted in head, not in its root, so that a symmetric error of the head stays one.
 
     Raises
     ------
@@ -364,19 +369,23 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False) -> JointFit:
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
         raise ValueError("the drain curve needs times that differ")
     time = at.time_s - at.time_s[0]
+    arch = time * (time - float(np.max(time)))
     active = _active(at.head_shared)
     head_s = at.head_shared[:, active]
-    n_free = 3 if free_head_zero else 2
+    names = ["root_h0", "k"] + ["head_zero"] * free_head_zero + ["bend"] * bent
+    n_free = len(names)
     variance, stated = _usable_variance(at.head_u**2, at.head)
     sd = np.sqrt(variance)
 
     def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
-        root = theta[0] - theta[1] * time[keep]
+        root = theta[0] - theta[1] * time[keep] + (theta[n_free - 1] * arch[keep] if bent else 0.0)
         columns = [2.0 * root, -2.0 * time[keep] * root]
         fitted = root**2 + head_s[keep] @ theta[n_free:]
         if free_head_zero:
             columns.append(np.full_like(root, -1.0))
             fitted = fitted - theta[2]
+        if bent:
+            columns.append(2.0 * root * arch[keep])
         return fitted, np.concatenate([np.stack(columns, axis=1), head_s[keep]], axis=1), variance[keep]
 
     def own_slopes(_theta: FloatArray, keep: BoolArray) -> FloatArray:
@@ -389,7 +398,7 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False) -> JointFit:
     start[0] = float(np.median(root + start[1] * time))
     return _fit(
         _Problem(
-            names=("root_h0", "k", "head_zero")[:n_free],
+            names=tuple(names),
             sources=tuple(at.sources[i] for i in active),
             observed=at.head,
             start=start,
@@ -402,7 +411,7 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False) -> JointFit:
 
 
 def _median_rate(time: FloatArray, root: FloatArray) -> float:
-    """Rate of fall from the median of slopes between rows half the run apart: a minority of wild rows cannot move it."""
+    """Take the rate of fall from the median of slopes between rows half a run apart: few wild rows cannot move it."""
     half = max(1, time.shape[0] // 2)
     dt = time[half:] - time[:-half]
     moved = dt > 0.0

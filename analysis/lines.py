@@ -227,7 +227,7 @@ def straight_line(
     if u_y is not None:
         chi_squared = fit.residual_sd**2 if fit.dof else None
         root_w = 1.0 / u_y
-        unscaled = _two_by_two(np.linalg.inv(_normal(design * root_w[:, None])), free_intercept)
+        unscaled = _two_by_two(_inverse(_normal(design * root_w[:, None])), free_intercept)
     scaled = _two_by_two(fit.covariance, free_intercept)
     line = Line(
         slope=float(fit.coefficients[-1]),
@@ -246,6 +246,10 @@ def straight_line(
         covariance_scaled=scaled if fit.dof else None,
     )
     return replace(line, checks=checks_of_line(line, x, y, u_y, from_origin=from_origin)) if checked else line
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _normal(design: FloatArray) -> FloatArray:

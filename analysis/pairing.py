@@ -16,8 +16,8 @@ PAIRING = "pairing of throw with head"
 
 
 def flight_time(drop: FloatArray, gravity: float) -> FloatArray:
-    """Time that water takes to fall from rest by `drop` (m): √(2y/g), s; NaN where there is no drop."""
-    return np.asarray(np.sqrt(2.0 * np.where(drop > 0.0, drop, np.nan) / gravity), dtype=np.float64)
+    """Give the time that water takes to fall from rest by `drop` (m): √(2y/g), s; NaN where there is no drop."""
+    return np.asarray(np.sqrt(2.0 * np.where(drop > 0.0, drop, math.nan) / gravity), dtype=np.float64)
 
 
 def paired(
@@ -29,7 +29,7 @@ def paired(
     with_throw: bool = True,
 ) -> Paired:
     """
-    The chosen rows of a series, heads carried back to launch where the drain curve is known.
+    Take the chosen rows of a series, heads carried back to launch where the drain curve is known.
 
     Parameters
     ----------
@@ -47,13 +47,13 @@ def paired(
     Returns
     -------
     Paired
-        With two more sources than the series: the accepted g, and the drain rate where it carried heads back.
+        With two more sources than the series: the accepted g, and the drain rate that carried heads back.
     """
     if series.head is None:
         raise ValueError("rows cannot be paired without heads")
     at = np.nonzero(rows)[0]
     if series.time_s is None:
-        # Stills have no order of their own; as neighbours in head, a bend in the law shows as rows that err together.
+        # Stills have no order of their own; as neighbours in head, a bent law shows as rows that err together.
         at = at[np.argsort(-series.head.values[at], kind="stable")]
     m = at.shape[0]
     sources = (*series.sources, GRAVITY, PAIRING)
@@ -66,14 +66,10 @@ def paired(
         throw, throw_u, throw_shared = _taken(series.throw, at, extra=2)
         drop, drop_u, drop_shared = _taken(series.drop, at, extra=2)
     time = None if series.time_s is None else series.time_s[at]
-    if with_throw and drain is not None and time is not None and series.time_s is not None:
+    if with_throw and drain is not None and time is not None:
         flight = flight_time(drop, gravity.value)
-        k, root_h0 = drain.value("k"), drain.value("root_h0")
-        root = root_h0 - k * (time - _drain_start(series, drain))
-        # The law's fall over one flight time is added to the head as read, so that only a small difference rests
-        # on the law and none of the reading is replaced by it.
-        head = head + 2.0 * root * k * flight + (k * flight) ** 2
-        head_shared = head_shared.copy()
+        root, k = _root_and_rate(series, drain, time)
+        head = head + _fall(root, k, flight)
         head_shared[:, -1] = 2.0 * (root + k * flight) * flight * math.sqrt(drain.covariance[1, 1])
     return Paired(
         rows=at,
@@ -93,17 +89,59 @@ def paired(
     )
 
 
-def _drain_start(series: Series, drain: JointFit) -> float:
-    """Time from which the drain curve counts."""
-    if series.time_s is None:
-        raise ValueError("a drain curve without times")
-    return float(series.time_s[drain.first_row])
+def heads_at_launch(
+    series: Series, gravity: AcceptedGravity, drain: JointFit | None, drop: FloatArray
+) -> FloatArray:
+    """
+    Carry the heads of all rows back by one flight time.
+
+    Parameters
+    ----------
+    series : Series
+        The run.
+    gravity : AcceptedGravity
+        Gives the flight time.
+    drain : JointFit, optional
+        The drain curve; None: heads stay as read.
+    drop : ndarray, shape (n,)
+        m; NaN where there is none.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        m; NaN where head or drop is missing.
+    """
+    if series.head is None:
+        return np.full(drop.shape[0], math.nan)
+    flight = flight_time(drop, gravity.value)
+    if drain is None or series.time_s is None:
+        return np.where(np.isfinite(flight), series.head.values, math.nan)
+    root, k = _root_and_rate(series, drain, series.time_s)
+    return np.asarray(series.head.values + _fall(root, k, flight), dtype=np.float64)
+
+
+def _root_and_rate(series: Series, drain: JointFit, time: FloatArray) -> tuple[FloatArray, float]:
+    """Read √head off the drain curve at some times, and give its rate."""
+    start = 0.0 if series.time_s is None else float(series.time_s[drain.first_row])
+    k = drain.value("k")
+    return drain.value("root_h0") - k * (time - start), k
+
+
+def _fall(root: FloatArray, k: float, flight: FloatArray) -> FloatArray:
+    """
+    Give the law's fall of the head over one flight time before each row.
+
+    It is added to the head as read, so that only a small difference rests on the law and no reading is replaced.
+    """
+    return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
 
 
 def _taken(column: Column, at: IntArray, extra: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Values, own errors (unknown ones as zero) and shared columns of some rows, with room for further sources."""
+    """Take values, own errors (unknown ones as zero) and shared columns of some rows, with room for more sources."""
     own = column.own_u[at]
     own = np.where(np.isfinite(own) & (own > 0.0), own, 0.0)
     shared = np.zeros((at.shape[0], column.shared.shape[1] + extra))
-    shared[:, : column.shared.shape[1]] = np.where(np.isfinite(column.shared[at]), column.shared[at], 0.0)
+    shared[:, : column.shared.shape[1]] = np.nan_to_num(
+        column.shared[at], copy=False, nan=0.0, posinf=0.0, neginf=0.0
+    )
     return column.values[at], own, shared

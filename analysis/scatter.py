@@ -39,7 +39,7 @@ class Scatter:
 
 
 def robust_sd(values: FloatArray) -> float:
-    """Standard deviation about zero from the median of the absolute values: blind to a minority of wild ones."""
+    """Give the standard deviation about zero from the median of absolute values, blind to a few wild ones."""
     return _MAD_TO_SIGMA * float(np.median(np.abs(values)))
 
 
@@ -73,7 +73,7 @@ def correlation_time(residuals: FloatArray, fitted: float = 2.0) -> float:
     if autocovariance[0] <= 0.0:
         return 1.0
     rho = autocovariance / autocovariance[0]
-    sums = 1.0 + 2.0 * np.cumsum(rho[1:])
+    sums: FloatArray = 1.0 + 2.0 * np.cumsum(rho[1:])
     lags = np.arange(1, n)
     inside = np.nonzero(lags >= 5.0 * sums)[0]
     window = int(inside[0]) if inside.size else n - 2
@@ -81,7 +81,7 @@ def correlation_time(residuals: FloatArray, fitted: float = 2.0) -> float:
     # One step of the bias correction: each of the 2·window + 1 terms lost fitted·τ/n.
     if tau > 1.0:
         tau += (2 * min(window + 1, n // 4) + 1) * fitted * tau / n
-    return min(tau, n / 2.0)
+    return float(min(tau, n / 2.0))
 
 
 def scatter_of(standardised: FloatArray, fitted: float, *, stated: bool) -> Scatter:

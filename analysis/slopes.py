@@ -20,7 +20,7 @@ from analysis.models import (
     Paired,
     Points,
 )
-from analysis.scatter import Scatter, scatter_of
+from analysis.scatter import scatter_of
 from analysis.series import FloatArray
 
 
@@ -32,6 +32,16 @@ class LawLine:
     points: Points
     line: Line
     errors_in_both: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineResult:
+    """A line whose slope and intercept know what moves them."""
+
+    fitted: LawLine
+    slope: Estimate
+    intercept: Estimate | None
+    """None for a line through the origin."""
 
 
 def lines_of(at: Paired | None, drain_at: Paired | None) -> tuple[LawLine, ...]:
@@ -98,11 +108,11 @@ def chosen_line(lines: tuple[LawLine, ...], law: Law, *, free_intercept: bool) -
     return max(fitting, key=lambda each: each.errors_in_both, default=None)
 
 
-def line_estimates(
+def line_result(
     fitted: LawLine, n_rows: int, sources: tuple[str, ...], order: FloatArray | None
-) -> tuple[Estimate, Estimate | None]:
+) -> LineResult:
     """
-    Slope and intercept of a line as estimates.
+    Trace slope and intercept of a line back to readings and shared sources.
 
     Parameters
     ----------
@@ -117,8 +127,8 @@ def line_estimates(
 
     Returns
     -------
-    slope, intercept : Estimate
-        The intercept is None for a line through the origin.
+    LineResult
+        Own errors widened by the scatter about the line and by its serial correlation.
     """
     line, points = fitted.line, fitted.points
     slope = line.slope
@@ -140,18 +150,15 @@ def line_estimates(
     scatter = scatter_of((residuals / residual_u)[turn], design.shape[1], stated=stated)
     if not stated:
         own = np.stack([np.zeros_like(x), residual_u, np.zeros_like(x)])
+    widening = math.sqrt(scatter.inflation)
     shared_columns = points.y_shared - slope * points.x_shared
 
     def estimate(value: float, row: FloatArray) -> Estimate:
         laid = np.zeros((3, n_rows))
-        laid[:, points.rows] = row * own * math.sqrt(_inflation(scatter))
+        laid[:, points.rows] = row * own * widening
         moves = {name: float(row @ shared_columns[:, j]) for j, name in enumerate(sources)}
         moves = {name: change for name, change in moves.items() if change != 0.0}
         return Estimate(value, laid, MappingProxyType(moves), scatter.own_dof)
 
     intercept = estimate(line.intercept, gain[0]) if line.free_intercept else None
-    return estimate(slope, gain[-1]), intercept
-
-
-def _inflation(scatter: Scatter) -> float:
-    return scatter.inflation
+    return LineResult(fitted, estimate(slope, gain[-1]), intercept)

@@ -1,0 +1,184 @@
+"""Findings that come from the joint fits: speed and discharge coefficient, drain rate, time to empty, g by the clock."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.answer import Answer, Derived
+from analysis.basis import Basis
+from analysis.estimate import Estimate, propagated
+from analysis.from_lines import speed_coefficient_of_line
+from analysis.models import GRAVITY
+from analysis.notation import plain, with_uncertainty
+
+AREA, DIAMETER, JET, CONTRACTION = (
+    "container area",
+    "orifice diameter",
+    "jet diameter",
+    "contraction coefficient (assumed)",
+)
+ASSUMED_CONTRACTION, ASSUMED_CONTRACTION_U = 0.64, 0.03
+"""Cc of a sharp edge in a thin plane wall: 0.64 (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); worked
+examples in textbooks lie between 0.61 and 0.67."""
+_FALLING = "a head that falls"
+
+
+def speed_coefficient(basis: Basis) -> Answer:
+    """Give Cv from all throws and heads together: lengths only."""
+    if basis.throws is None:
+        return basis.missing_pairs
+    remarks = [basis.pairing_words]
+    if basis.throws.has("head_zero"):
+        zero = basis.throws.estimate("head_zero", basis.n)
+        remarks.append(
+            f"the head's zero was left free ({basis.throws_zero_why}) and came out {_mm(zero)} below the marked one"
+        )
+    for words, other in (
+        (
+            "from the line x² against h through the origin",
+            speed_coefficient_of_line(basis, free_intercept=False),
+        ),
+        ("from the line x² against h, free intercept", speed_coefficient_of_line(basis, free_intercept=True)),
+        ("mean of single ratios x/(2√(y₀h))", basis.mean_of_ratios),
+    ):
+        if other is not None and other.u > 0.0:
+            remarks.append(f"{words}: {with_uncertainty(other.value, other.u)}")
+    return Derived(
+        basis.throws.estimate("cv", basis.n),
+        "Cv",
+        "1",
+        "joint fit of x = 2 Cv √(y₀ h) to all throws and heads with the shared sources; lengths only",
+        depends_on_assumed_g=False,
+        remarks=tuple(words for words in remarks if words),
+    )
+
+
+def _mm(estimate: Estimate) -> str:
+    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")
+
+
+def drain_rate(basis: Basis) -> Answer:
+    """Give the k of √h = √h₀ − k t."""
+    if basis.drain is None:
+        return basis.no_drain
+    remarks: tuple[str, ...] = ()
+    if basis.drain.has("head_zero"):
+        zero = basis.drain.estimate("head_zero", basis.n)
+        remarks = (
+            f"the head's zero was left free ({basis.drain_zero_why}) and came out {_mm(zero)} below the marked one",
+        )
+    return Derived(
+        basis.drain.estimate("k", basis.n),
+        "k",
+        "m^0.5/s",
+        "joint fit of √h = √h₀ − k t to all heads with the shared sources",
+        depends_on_assumed_g=False,
+        remarks=remarks,
+    )
+
+
+def time_to_empty(basis: Basis) -> Answer:
+    """Give √h₀/k, the time from the first reading used to a head of zero if the law held to the end."""
+    if basis.drain is None or basis.series.time_s is None:
+        return basis.no_drain
+    k, root = basis.drain.estimate("k", basis.n), basis.drain.estimate("root_h0", basis.n)
+    if k.value <= 0.0:
+        return _FALLING
+    value = root.value / k.value
+    start = float(basis.series.time_s[basis.drain.first_row])
+    return Derived(
+        propagated(value, [(root, 1.0 / k.value), (k, -value / k.value)]),
+        "tₑ",
+        "s",
+        "√h₀/k of the drain curve",
+        depends_on_assumed_g=False,
+        remarks=(
+            f"counted from the first reading used, at {start:.3f} s; it is where √h would reach zero if the law held "
+            "to the end, which it does not at the lowest heads",
+        ),
+    )
+
+
+def _known(value: float | None) -> bool:
+    return value is not None and math.isfinite(value) and value > 0.0
+
+
+def _taken_as_exact(*named: tuple[str, float | None]) -> tuple[str, ...]:
+    silent = [name for name, u in named if not u]
+    if not silent:
+        return ()
+    words = " and the ".join(silent)
+    return (f"no uncertainty was stated for the {words}: taken as exact, so u is too small",)
+
+
+def discharge_coefficient(basis: Basis) -> Answer:
+    """Give Cd from the drain rate, the container's area and the hole's."""
+    at, g = basis.conditions, basis.gravity
+    lacking = [basis.no_drain] if basis.drain is None else []
+    lacking += [] if _known(at.container_area_m2) else [AREA]
+    lacking += [] if _known(at.orifice_diameter_m) else [DIAMETER]
+    if lacking or basis.drain is None or at.container_area_m2 is None or at.orifice_diameter_m is None:
+        return "; ".join(lacking)
+    k = basis.drain.estimate("k", basis.n)
+    per_k = at.container_area_m2 / (math.pi * at.orifice_diameter_m**2 / 4.0 * math.sqrt(g.value / 2.0))
+    value = k.value * per_k
+    extra = {
+        AREA: value * (at.container_area_u_m2 or 0.0) / at.container_area_m2,
+        DIAMETER: -2.0 * value * (at.orifice_diameter_u_m or 0.0) / at.orifice_diameter_m,
+        GRAVITY: -0.5 * value * g.u / g.value,
+    }
+    return Derived(
+        propagated(value, [(k, per_k)], extra),
+        "Cd",
+        "1",
+        "k A / (a √(g/2)) from the drain curve, container area and orifice area; prismatic container",
+        depends_on_assumed_g=True,
+        remarks=(
+            f"with g = {plain(g.value, 6)} m/s² ({g.source})",
+            *_taken_as_exact((AREA, at.container_area_u_m2), (DIAMETER, at.orifice_diameter_u_m)),
+        ),
+    )
+
+
+def gravity_from_clock(basis: Basis) -> Answer:
+    """Give g from the drain rate and the jet's speed, which the clock and lengths alone determine."""
+    at = basis.conditions
+    lacking = [basis.missing_pairs] if basis.throws is None else []
+    lacking += [basis.no_drain] if basis.drain is None else []
+    lacking += [] if _known(at.container_area_m2) else [AREA]
+    lacking += [] if _known(at.orifice_diameter_m) or _known(at.jet_diameter_m) else [f"{DIAMETER} or {JET}"]
+    if lacking or basis.drain is None or basis.throws is None or at.container_area_m2 is None:
+        return "; ".join(dict.fromkeys(lacking))
+    k, cv = basis.drain.estimate("k", basis.n), basis.throws.estimate("cv", basis.n)
+    if k.value <= 0.0:
+        return _FALLING
+    relative = {AREA: 2.0 * (at.container_area_u_m2 or 0.0) / at.container_area_m2}
+    remarks: list[str] = []
+    if at.jet_diameter_m is not None and _known(at.jet_diameter_m):
+        jet_area = math.pi * at.jet_diameter_m**2 / 4.0
+        relative[JET] = -4.0 * (at.jet_diameter_u_m or 0.0) / at.jet_diameter_m
+        how = "with the jet's measured diameter"
+        named = (JET, at.jet_diameter_u_m)
+    else:
+        d = at.orifice_diameter_m or math.nan
+        jet_area = ASSUMED_CONTRACTION * math.pi * d**2 / 4.0
+        relative[DIAMETER] = -4.0 * (at.orifice_diameter_u_m or 0.0) / d
+        relative[CONTRACTION] = -2.0 * ASSUMED_CONTRACTION_U / ASSUMED_CONTRACTION
+        how = f"with an assumed contraction of the jet, Cc = {ASSUMED_CONTRACTION} ± {ASSUMED_CONTRACTION_U}"
+        named = (DIAMETER, at.orifice_diameter_u_m)
+        remarks.append(
+            f"rests on a handbook's contraction coefficient of a sharp edge, {ASSUMED_CONTRACTION} ± "
+            f"{ASSUMED_CONTRACTION_U}, not measured here; a drilled or thick-walled hole has another. Measure the "
+            "jet's diameter half a hole's width outside to be rid of it"
+        )
+    value = 2.0 * (k.value * at.container_area_m2 / (jet_area * cv.value)) ** 2
+    parts = [(k, 2.0 * value / k.value), (cv, -2.0 * value / cv.value)]
+    return Derived(
+        propagated(value, parts, {name: value * change for name, change in relative.items()}),
+        "g",
+        "m/s²",
+        f"2 (k A / (a_jet Cv))²: clock and lengths, {how}",
+        depends_on_assumed_g=False,
+        remarks=(*remarks, *_taken_as_exact((AREA, at.container_area_u_m2), named)),
+        in_logarithm=True,
+    )
