@@ -78,22 +78,25 @@ def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> Jet
 class _Background:
     """What each place of a line shows without the jet, and how much it flickers."""
 
-    median: FloatArray
+    median: NDArray[np.float32]
     noise: float
     cap: float
 
-    def activity(self, levels: Plane) -> FloatArray:
+    def activity(self, levels: Plane) -> NDArray[np.float32]:
         """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
 
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
         """
-        departure = np.abs(levels - self.median) - 3.0 * self.noise
-        return np.asarray(np.clip(departure, 0.0, self.cap) / self.cap, dtype=np.float64)
+        departure = np.abs(levels - self.median)
+        departure -= np.float32(3.0 * self.noise)
+        np.clip(departure, 0.0, self.cap, out=departure)
+        departure /= np.float32(self.cap)
+        return departure
 
 
 def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
     whole = np.flatnonzero(~damaged)
-    sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 300).astype(int))]].astype(np.float64)
+    sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 300).astype(int))]].astype(np.float32)
     median = np.median(sample, axis=0)
     level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
@@ -146,30 +149,42 @@ def _coarse_course(
     n, length = strips[0].levels.shape
     size = max(1, -(-n // _ROWS))
     places = np.arange(length, dtype=np.float64)
-    starts = range(0, n, size)
-    rows = len(starts)
-    evidence = np.zeros((rows, length))
+    rows = -(-n // size)
+    evidence = np.zeros((rows, length), dtype=np.float32)
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
         at = lines.place_on(index, places)
-        inside = (at >= 0) & (at <= length - 1)
+        inside = ((at >= 0) & (at <= length - 1)).astype(np.float32)
         low = np.clip(np.floor(at).astype(int), 0, length - 2)
-        part = at - low
-        for row, first in enumerate(starts):
-            activity = ground.activity(strip.levels[first : first + size]).mean(axis=0)
-            evidence[row] += np.where(inside, activity[low] * (1 - part) + activity[low + 1] * part, 0.0)
-    kernel = np.bartlett(9)[1:-1] / np.bartlett(9).sum()
-    evidence = np.stack([np.convolve(row, kernel, "same") for row in evidence])
+        part = np.clip(at - low, 0.0, 1.0).astype(np.float32)
+        block = max(1, _CHUNK // (4 * size))
+        for first in range(0, rows, block):
+            last = min(first + block, rows)
+            activity = ground.activity(strip.levels[first * size : last * size])
+            if size > 1:
+                activity = np.add.reduceat(activity, np.arange(0, len(activity), size), axis=0) / np.float32(size)
+            evidence[first:last] += (activity[:, low] * (1 - part) + activity[:, low + 1] * part) * inside
+    evidence = _smoothed(evidence)
     if marks is not None:
         for row, place in zip(marks.rows.tolist(), marks.along_px.tolist(), strict=True):
             evidence[min(row // size, rows - 1), np.abs(places - place) > 8.0] = -1e4
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 3, 40))
     inward, sway = (fastest, 3) if lines.zero_px < length / 2 else (3, fastest)
-    path = best_path(evidence.astype(np.float32), back_px=inward, forth_px=sway, step_cost=0.05)
+    path = best_path(evidence, back_px=inward, forth_px=sway, step_cost=0.05)
     strength = evidence[np.arange(rows), path]
     if np.median(strength) < 0.15 * len(strips) or np.ptp(path) < 3:
         return None
     centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, n - 1)
     return np.interp(np.arange(n), centres, path.astype(np.float64))
+
+
+def _smoothed(evidence: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Triangle of seven pixels along the line: about the width of a jet."""
+    kernel = (np.bartlett(9)[1:-1] / np.bartlett(9).sum()).astype(np.float32)
+    padded = np.pad(evidence, ((0, 0), (3, 3)))
+    out = np.zeros_like(evidence)
+    for shift, weight in enumerate(kernel):
+        out += weight * padded[:, shift : shift + evidence.shape[1]]
+    return out
 
 
 def _jet_width(
