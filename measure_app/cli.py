@@ -3,17 +3,152 @@
 from __future__ import annotations
 
 import json
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
 
 import click
 
 from measure_app._version import __version__
 
+if TYPE_CHECKING:
+    from measure_app.report import Results
+
+NOTHING_FOUND = 1
+"""Exit status of a command that ran but found nothing."""
+
+_file = click.Path(path_type=Path)
+_positive = click.FloatRange(min=0.0, min_open=True)
+_not_negative = click.FloatRange(min=0.0)
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, message="clepsydra %(version)s")
 def commands() -> None:
-    """Measure a filmed draining container: head, throw and time from every frame, and the physics they hold."""
+    """Measure a filmed draining container.
+
+    Head, throw and time from every frame, and the physics that they hold.
+    """
+
+
+@commands.command()
+@click.argument("run", type=_file)
+@click.option(
+    "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
+)
+def measure(run: Path, out: Path) -> int:
+    """Find head and throw in every frame of RUN's film, and derive what they say.
+
+    Writes readings.csv, findings.json and figures into the folder, all of them or none. Hand readings in
+    RUN are kept and win over found ones; RUN itself is not changed. Exit status 1: it ran, but nothing
+    could be found.
+    """
+    from measure_app.clip import open_clip
+    from measure_app.outcome import measure as measured
+    from measure_app.report import check_folder, results_of
+    from measure_app.runfile import check_clip_identity, clip_path, load_run
+
+    check_folder(out)
+    what = load_run(run)
+    film = clip_path(what, run)
+    check_clip_identity(what, film)
+    with (
+        _stop_flag() as stopped,
+        open_clip(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
+        _progress("Reading the film") as progress,
+    ):
+        outcome = measured(what, clip, progress=progress, stop_requested=stopped)
+        return _deliver(results_of(outcome), out, stopped)
+
+
+@commands.command()
+@click.argument("table", type=_file)
+@click.option("--drop", type=_positive, help="Height of the orifice's centre over the landing level, m.")
+@click.option("--drop-u", type=_positive, help="Standard uncertainty of the drop, m.")
+@click.option(
+    "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
+)
+@click.option("--gravity", type=_positive, help="Accepted g, m/s².")
+@click.option("--latitude", type=click.FloatRange(-90.0, 90.0), help="Latitude, degrees, for the accepted g.")
+@click.option("--elevation", type=click.FloatRange(-11000.0, 100000.0), help="Height above sea level, m.")
+@click.option("--temperature", type=click.FloatRange(-10.0, 110.0), help="Temperature of the water, °C.")
+@click.option("--diameter", type=_positive, help="Diameter of the orifice, m.")
+@click.option("--diameter-u", type=_not_negative, help="Standard uncertainty of the diameter, m.")
+@click.option("--area", type=_positive, help="Horizontal area of the container's water, m².")
+@click.option("--area-u", type=_not_negative, help="Standard uncertainty of the area, m².")
+def derive(
+    *,
+    table: Path,
+    drop: float | None,
+    drop_u: float | None,
+    out: Path,
+    gravity: float | None,
+    latitude: float | None,
+    elevation: float | None,
+    temperature: float | None,
+    diameter: float | None,
+    diameter_u: float | None,
+    area: float | None,
+    area_u: float | None,
+) -> int:
+    """Derive findings from a TABLE of heads and throws that were measured by other means.
+
+    TABLE is CSV with a header. Columns: head_m, head_cm or head_mm; throw_m, throw_cm or throw_mm; optionally
+    time_s, a drop for each row (drop_m ...) and standard uncertainties (head_u_m, throw_u_mm ...). With
+    semicolons or tabs between the columns, decimal commas are read too. What the table lacks is named as
+    undetermined.
+    """
+    from analysis import Conditions
+    from measure_app.report import check_folder, results_of_table
+    from measure_app.table import load_table
+
+    check_folder(out)
+    conditions = Conditions(
+        gravity_m_s2=gravity,
+        latitude_deg=latitude,
+        elevation_m=elevation,
+        water_temperature_c=temperature,
+        orifice_diameter_m=diameter,
+        orifice_diameter_u_m=diameter_u,
+        container_area_m2=area,
+        container_area_u_m2=area_u,
+    )
+    with _stop_flag() as stopped:
+        return _deliver(results_of_table(load_table(table), conditions, drop, drop_u), out, stopped)
+
+
+@commands.command()
+@click.argument("run", type=_file)
+def check(run: Path) -> int:
+    """Tell what is missing or doubtful in RUN before anything is measured.
+
+    Exit status 1: as it stands, nothing could be found.
+    """
+    from measure_app.check import check_run, could_find
+    from measure_app.clip import open_clip
+    from measure_app.runfile import check_clip_identity, clip_path, load_run
+
+    what = load_run(run)
+    film = clip_path(what, run)
+    check_clip_identity(what, film)
+    with open_clip(film, capture_rate_hz=what.clip.capture_rate_hz) as clip:
+        info = clip.info
+    remarks = check_run(what, info)
+    for remark in remarks:
+        _say(f"{remark.about}: {remark.says}")
+    if not could_find(what, info):
+        _say("As it stands, nothing can be measured.")
+        return NOTHING_FOUND
+    _say(
+        "Nothing is missing."
+        if not remarks
+        else "The run can be measured; the points above limit what it can say."
+    )
+    return 0
 
 
 @commands.command()
@@ -22,3 +157,69 @@ def schema() -> None:
     from measure_app.runfile import run_schema
 
     click.echo(json.dumps(run_schema(), indent=1, ensure_ascii=True))
+
+
+def _deliver(results: Results, out: Path, stopped: Callable[[], bool]) -> int:
+    """Write a result, print its summary, and return the exit status."""
+    from measure_app.report import summary, write_all
+
+    files = write_all(results, out, stop_requested=stopped)
+    click.echo(summary(results, str(out), files, _encoding()))
+    return 0 if results.found_anything else NOTHING_FOUND
+
+
+def _encoding() -> str:
+    return getattr(sys.stdout, "encoding", None) or "ascii"
+
+
+def _say(words: str) -> None:
+    """Print words, wrapped, in signs that the terminal has."""
+    import textwrap
+
+    from measure_app.report.summary import WIDTH, shown
+
+    click.echo(shown(textwrap.fill(words, WIDTH, subsequent_indent="  "), _encoding()))
+
+
+@contextmanager
+def _stop_flag() -> Iterator[Callable[[], bool]]:
+    """Turn the first Ctrl-C into a flag that long work asks for; a second one interrupts at once."""
+    pressed = False
+
+    def on_interrupt(_number: int, _frame: FrameType | None) -> None:
+        nonlocal pressed
+        if pressed:
+            raise KeyboardInterrupt
+        pressed = True
+
+    try:
+        before = signal.signal(signal.SIGINT, on_interrupt)
+    except ValueError:  # not the main thread: whoever runs us there handles Ctrl-C
+        yield lambda: False
+        return
+    try:
+        yield lambda: pressed
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
+    """Show progress on one line of the terminal; on anything else say nothing."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    shown_percent = -1
+
+    def show(done: int, total: int) -> None:
+        nonlocal shown_percent
+        percent = min(100, 100 * done // max(1, total))
+        if percent != shown_percent:
+            shown_percent = percent
+            filled = "#" * (percent // 4)
+            click.echo(f"\r{what} [{filled:.<25}] {percent:3d} %", nl=False, err=True)
+
+    try:
+        yield show
+    finally:
+        click.echo("\r" + " " * (len(what) + 36) + "\r", nl=False, err=True)

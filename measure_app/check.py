@@ -1,0 +1,268 @@
+"""What is missing or doubtful in a run, told before anything is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis import Remark
+from calibration import Calibration, Measures, Pixel, Segment
+from measure_app.clip import ClipInfo
+from measure_app.contract import pixels_of
+from measure_app.errors import SetupIncomplete
+from measure_app.measuring import part_measured
+from measure_app.outcome import calibration_of
+from measure_app.run import LinePart, RulePart, Run
+
+FINEST_PX_U = 0.05
+"""A mark read more finely than this by hand is doubted, px (common practice, no source)."""
+COARSEST_PX_U = 10.0
+"""A mark read more coarsely than this is doubted, px (common practice, no source)."""
+FEWEST_FRAMES = 20
+"""A film with fewer frames than this says little about the drain in time (common practice, no source)."""
+
+
+def check_run(run: Run, info: ClipInfo) -> tuple[Remark, ...]:
+    """Say what is missing or doubtful, each with the key that it concerns and what to do.
+
+    Parameters
+    ----------
+    run : Run
+        The run as loaded.
+    info : ClipInfo
+        What is known of its film.
+
+    Returns
+    -------
+    tuple of Remark
+        In the order of the work: film, rules, datum, lines, conditions. Empty: nothing to say.
+    """
+    return tuple(
+        Remark(about, says)
+        for part in (_film, _rules, _calibration, _datum, _lines, _places, _conditions)
+        for about, says in part(run, info)
+    )
+
+
+def could_find(run: Run, info: ClipInfo) -> bool:
+    """Whether a head or a throw could be had from this run at all."""
+    try:
+        part_measured(run, info)
+        calibration = calibration_of(run, (info.width, info.height))
+    except SetupIncomplete:
+        return False
+    heads = run.gauge_line is not None or any(reading.surface for reading in run.readings)
+    throws = run.landing_line is not None or any(reading.landing for reading in run.readings)
+    at = np.array([calibration.setup.orifice.px], dtype=np.float64)
+    u = np.zeros(1)
+    # A length at the orifice itself is missing only if no rule measures in that direction.
+    can_head = not _never(calibration.heads(at, u).reasons, calibration, "heads")
+    can_throw = not _never(calibration.throws(at, u).reasons, calibration, "throws")
+    return (heads and can_head) or (throws and can_throw)
+
+
+def _never(reasons: tuple[str, ...], calibration: Calibration, what: str) -> bool:
+    return any(reason in calibration.gaps and what in reason for reason in reasons)
+
+
+_Said = Iterator[tuple[str, str]]
+
+
+def _film(run: Run, info: ClipInfo) -> _Said:
+    for words in info.remarks:
+        yield "film", words
+    clip = run.clip
+    if clip.stop_frame is not None and clip.stop_frame > info.n_frames:
+        yield (
+            "clip.stop_frame",
+            f"{clip.stop_frame} lies past the film's {info.n_frames} frames; the part ends with the film",
+        )
+    try:
+        start, stop = part_measured(run, info)
+    except SetupIncomplete as error:
+        yield error.where, error.words
+    else:
+        if stop - start < FEWEST_FRAMES:
+            yield "clip", f"only {stop - start} frames are measured; a longer part makes all findings surer"
+    if clip.sha256 is None:
+        yield (
+            "clip.sha256",
+            "not given, so it cannot be told whether this is the film that the marks belong to",
+        )
+    late = [reading.frame for reading in run.readings if reading.frame >= info.n_frames]
+    if late:
+        yield (
+            "readings",
+            f"frame {late[0]} is read, but the film ends with frame {info.n_frames - 1}; remove it",
+        )
+
+
+def _rules(run: Run, _info: ClipInfo) -> _Said:
+    names = [rule.name for rule in run.rules]
+    for i, rule in enumerate(run.rules):
+        key = f"rules[{i}]"
+        if not rule.name.strip():
+            yield f"{key}.name", "the rule has no name; name it, so that its error can be told from others"
+        elif names.index(rule.name) != i:
+            yield f"{key}.name", f'"{rule.name}" names two rules; give them names of their own'
+        if len(rule.graduations) == 2:
+            yield (
+                f"{key}.graduations",
+                "two graduations show neither perspective nor a slip of the hand; mark more, well spread",
+            )
+        if rule.graduation_u_m == 0.0:
+            yield (
+                f"{key}.graduation_u_m",
+                "no rule is exact; give its error, such as 0.0002 for a good steel rule",
+            )
+        yield from _fineness(f"{key}.px_u", rule.px_u)
+        if not _steady(rule):
+            yield f"{key}.graduations", "the values do not run one way along the rule; one of them is misread"
+
+
+def _steady(rule: RulePart) -> bool:
+    """Whether the graduations' values rise or fall evenly in the order of their places along the rule."""
+    px = np.array([graduation.px for graduation in rule.graduations], dtype=np.float64)
+    values = np.array([graduation.value_m for graduation in rule.graduations])
+    order = np.argsort((px - px[0]) @ (px[int(np.argmax(np.hypot(*(px - px[0]).T)))] - px[0]))
+    steps = np.diff(values[order])
+    return bool(np.all(steps > 0) or np.all(steps < 0))
+
+
+def _calibration(run: Run, info: ClipInfo) -> _Said:
+    if not run.rules:
+        yield "rules", "there is no rule in the frame; without one no pixel becomes a length"
+        return
+    if run.orifice is None:
+        return  # said with the datum, and nothing can be calibrated without it
+    try:
+        calibration = calibration_of(run, (info.width, info.height))
+    except SetupIncomplete as error:
+        yield error.where, error.words
+        return
+    for words in calibration.gaps:
+        yield "rules", words
+    for remark in calibration.remarks:
+        yield remark.about, remark.says
+
+
+def _datum(run: Run, _info: ClipInfo) -> _Said:
+    if run.orifice is None:
+        yield "orifice", "the centre of the hole is not marked; heads and throws count from it, so mark it"
+    else:
+        yield from _fineness("orifice.px_u", run.orifice.px_u)
+    if run.drop is None:
+        if run.landing_line is None:
+            yield (
+                "drop",
+                "neither the drop nor a landing line is given, so no throw becomes a speed; measure it",
+            )
+        else:
+            yield (
+                "drop",
+                "not measured: it is read from the frame, which is less sure than a rule at the bench",
+            )
+    elif run.drop.u_m == 0.0:
+        yield "drop.u_m", "no length is exact; give the drop's standard uncertainty, such as 0.001"
+    if run.throw_zero is not None:
+        yield from _fineness("throw_zero.px_u", run.throw_zero.px_u)
+
+
+def _fineness(key: str, px_u: float) -> _Said:
+    if px_u < FINEST_PX_U:
+        yield key, f"{px_u:g} px is finer than a mark can be placed; 0.3 to 1 px is usual"
+    elif px_u > COARSEST_PX_U:
+        yield key, f"{px_u:g} px is very coarse; zoom in and mark it again"
+
+
+def _lines(run: Run, info: ClipInfo) -> _Said:
+    if run.gauge_line is None:
+        hand = any(reading.surface for reading in run.readings)
+        yield "gauge_line", _no_line("the surface", "heads", hand=hand)
+    else:
+        yield from _length_of("gauge_line", run.gauge_line)
+        if run.orifice is not None:
+            yield from _covers(run.gauge_line, run.orifice.px, run)
+    if run.landing_line is None:
+        hand = any(reading.landing for reading in run.readings)
+        yield "landing_line", _no_line("the landing", "throws", hand=hand)
+    else:
+        yield from _length_of("landing_line", run.landing_line)
+        yield from _reaches(run.landing_line, info, run)
+
+
+def _no_line(what: str, lengths: str, *, hand: bool) -> str:
+    rest = "only hand readings are used" if hand else f"there are no {lengths}"
+    return f"not drawn, so {what} cannot be looked for and {rest}; draw it"
+
+
+def _length_of(key: str, line: LinePart) -> _Said:
+    length = Segment(line.from_px, line.to_px).length_px
+    if length < 20.0:
+        yield key, f"is only {length:.0f} px long; draw it over the whole way that the water takes"
+
+
+def _covers(line: LinePart, orifice: Pixel, run: Run) -> _Said:
+    """Doubt a gauge line that ends well above the orifice: the last part of the drain lies below its end."""
+    ends = Segment(line.from_px, line.to_px)
+    down = np.array([0.0, 1.0])
+    if run.plumb is not None:
+        down = Segment(run.plumb.top_px, run.plumb.bottom_px).direction
+    heights = np.array([ends.start, ends.end], dtype=np.float64) @ -down
+    above = float(heights.min() - np.array(orifice) @ -down)
+    if above > 0.25 * ends.length_px:
+        yield (
+            "gauge_line",
+            f"ends {above:.0f} px above the orifice and is blind below; lengthen it if the film goes on",
+        )
+
+
+def _reaches(line: LinePart, info: ClipInfo, run: Run) -> _Said:
+    if run.orifice is None:
+        return
+    segment = Segment(line.from_px, line.to_px)
+    foot = float(segment.along(np.array([run.orifice.px], dtype=np.float64))[0])
+    near = min(abs(foot), abs(segment.length_px - foot))
+    if not -0.2 * segment.length_px <= foot <= 1.2 * segment.length_px and near > 0.2 * info.width:
+        yield (
+            "landing_line",
+            "does not begin under the orifice; draw it from there outward along the landing level",
+        )
+
+
+def _places(run: Run, info: ClipInfo) -> _Said:
+    for key, px in pixels_of(run):
+        if key.startswith(("camera.facing", "camera.lens")):
+            continue  # the camera may face a point outside the frame
+        if not (-0.5 <= px.x <= info.width - 0.5 and -0.5 <= px.y <= info.height - 0.5):
+            yield (
+                key,
+                f"[{px.x:g}, {px.y:g}] lies outside the frame ({info.width} by {info.height} px); mark it again",
+            )
+
+
+def _conditions(run: Run, _info: ClipInfo) -> _Said:
+    given = run.conditions
+    hole = run.orifice
+    if given.container_area_m2 is None:
+        yield (
+            "conditions.container_area_m2",
+            "not given: the discharge coefficient and the g from the clock stay undetermined",
+        )
+    elif given.container_area_u_m2 is None:
+        yield "conditions.container_area_u_m2", "not given: the area is taken as exact, which it is not"
+    if hole is not None and hole.diameter_m is None:
+        yield "orifice.diameter_m", "not given: the discharge coefficient stays undetermined"
+    elif hole is not None and hole.diameter_u_m is None:
+        yield "orifice.diameter_u_m", "not given: the diameter is taken as exact, which it is not"
+    if given.gravity_m_s2 is None and given.latitude_deg is None:
+        yield (
+            "conditions.latitude_deg",
+            "neither g nor the latitude is given: standard gravity is taken, with its spread over the world",
+        )
+    measures = {rule.measures for rule in run.rules}
+    if run.rules and measures == {Measures.HEAD}:
+        yield "rules", "no rule measures throws: speeds and Cv stay undetermined, the drain curve does not"
+    if run.rules and measures == {Measures.THROW}:
+        yield "rules", "no rule measures heads: all findings that need the head stay undetermined"

@@ -1,0 +1,67 @@
+"""The findings as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from analysis import Finding, Remark
+from measure_app.report.results import Results
+
+FORMAT = "clepsydra-findings"
+FORMAT_VERSION = 1
+
+
+def findings_json(results: Results) -> bytes:
+    """Return findings.json: every finding, what stays undetermined, and doubts about the run as a whole."""
+    tree = {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "title": results.title,
+        "accepted_gravity": _gravity(results),
+        "findings": [_finding(finding) for finding in results.findings.findings],
+        "undetermined": [
+            {"name": item.name, "missing": item.missing} for item in results.findings.undetermined
+        ],
+        "remarks": [_remark(remark) for remark in results.remarks],
+    }
+    return (json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
+
+
+def _gravity(results: Results) -> dict[str, Any]:
+    accepted = results.findings.accepted_gravity
+    return {
+        "value": _real(accepted.value),
+        "u": _real(accepted.u),
+        "unit": "m/s²",
+        "source": accepted.source,
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    low, high = finding.interval_95
+    return {
+        "name": finding.name,
+        "symbol": finding.symbol,
+        "value": _real(finding.value),
+        "u": _real(finding.u),
+        "interval_95": [_real(low), _real(high)],
+        "unit": finding.unit,
+        "method": finding.method,
+        "depends_on_assumed_g": finding.depends_on_assumed_g,
+        "remarks": list(finding.remarks),
+        "budget": [
+            {"source": share.source, "u": _real(share.u), "shared": share.shared} for share in finding.budget
+        ],
+    }
+
+
+def _remark(remark: Remark) -> dict[str, Any]:
+    frames = None if remark.frames is None else [int(frame) for frame in remark.frames]
+    return {"about": remark.about, "says": remark.says, "frames": frames}
+
+
+def _real(value: float) -> float | None:
+    """Return a plain float, or None for what JSON has no number for."""
+    return float(value) if math.isfinite(value) else None

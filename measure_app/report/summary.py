@@ -1,0 +1,188 @@
+"""The findings in a few lines for a terminal."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Sequence
+
+from analysis import Finding, interval, with_uncertainty
+from measure_app.report.results import Results
+
+WIDTH = 100
+MOST_REMARKS = 12
+
+NAMES = {
+    "speed_coefficient": "speed coefficient",
+    "discharge_coefficient": "discharge coefficient",
+    "head_zero_offset_m": "head's zero, offset",
+    "throw_zero_offset_m": "throw's zero, offset",
+    "slope_speed_vs_root_head": "slope, speed on √head",
+    "slope_speed_squared_vs_head": "slope, speed² on head",
+    "slope_throw_squared_vs_head": "slope, throw² on head",
+    "gravity_from_slope_root": "g from slope, speed on √head",
+    "gravity_from_slope_squared": "g from slope, speed² on head",
+    "gravity_from_clock": "g from the clock",
+    "drain_rate_root_m_per_s": "fall of √head per second",
+    "time_to_empty_s": "time to empty",
+}
+"""Findings of the contract in words."""
+
+_ASCII = {
+    "√m": "m^0.5",
+    "d√": "d sqrt ",
+    "ₑ": "e",
+    "±": "+/-",
+    "√": "sqrt ",
+    "×": "x",
+    "·": "*",
+    "−": "-",
+    "–": "-",
+    "’": "'",
+    "“": '"',
+    "”": '"',
+    "…": "...",
+    "≥": ">=",
+    "≤": "<=",
+    "δ": "d",
+    "Δ": "D",
+    "σ": "s",
+    "χ": "chi",
+    "°": " deg",
+    "†": "#",
+    "•": "*",
+    "½": "1/2",
+    "₀": "0",
+    "∞": "infinity",
+}
+_RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+
+
+def summary(results: Results, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:
+    """Return the printed account of a result: findings with uncertainties, doubts, and where the files are.
+
+    Parameters
+    ----------
+    results : Results
+        What was found.
+    place : str
+        The folder as the user named it.
+    files : sequence of str
+        Names of the files in it.
+    encoding : str, optional
+        What the terminal can show; signs beyond it are written in ASCII.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 characters.
+    """
+    lines = [
+        *_head(results),
+        "",
+        *_table(results, encoding),
+        *_doubts(results),
+        *_gaps(results),
+        *_where(place, files),
+    ]
+    return shown("\n".join(lines), encoding)
+
+
+def _head(results: Results) -> list[str]:
+    heads = sum(row.head_m is not None for row in results.rows)
+    throws = sum(row.throw_m is not None for row in results.rows)
+    kept = sum(row.kept for row in results.rows)
+    read = f"{_count(heads, 'head')} and {_count(throws, 'throw')} in {_count(len(results.rows), 'row')}"
+    return [*textwrap.wrap(" ".join(results.title.split()), WIDTH), f"{read}, {kept} kept."]
+
+
+def _count(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+
+
+def _table(results: Results, encoding: str | None) -> list[str]:
+    if not results.findings.findings:
+        return ["Nothing could be derived."]
+    rows = [("finding", "", "value ± standard uncertainty", "95 % interval, same unit")]
+    rows += [_cells(finding) for finding in results.findings.findings]
+    # Signs are replaced before the columns are measured, so that they stay columns.
+    rows = [
+        (shown(a, encoding), shown(b, encoding), shown(c, encoding), shown(d, encoding))
+        for a, b, c, d in rows
+    ]
+    widths = [max(len(row[i]) for row in rows) for i in range(4)]
+    laid = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    ]
+    rule = "  ".join("-" * width for width in widths)
+    table = [laid[0], rule, *laid[1:]]
+    if any(finding.depends_on_assumed_g for finding in results.findings.findings):
+        g = results.findings.accepted_gravity
+        table += textwrap.wrap(
+            f"† rests on an assumed g, {with_uncertainty(g.value, g.u, 'm/s²')} ({g.source}); a g "
+            "marked so is that g times Cv² and holds no news of g.",
+            WIDTH,
+            subsequent_indent="  ",
+        )
+    return table
+
+
+def _cells(finding: Finding) -> tuple[str, str, str, str]:
+    mark = " †" if finding.depends_on_assumed_g else ""
+    low, high = finding.interval_95
+    unit = finding.unit.replace("m^0.5", "√m")
+    # An offset is a matter of millimetres; powers of ten would hide how small it is.
+    scale, unit = (1000.0, "mm") if finding.name.endswith("offset_m") else (1.0, unit)
+    return (
+        NAMES.get(finding.name, finding.name.replace("_", " ")),
+        finding.symbol + mark,
+        with_uncertainty(scale * finding.value, scale * finding.u, unit),
+        interval(scale * low, scale * high, scale * finding.u),
+    )
+
+
+def _doubts(results: Results) -> list[str]:
+    if not results.remarks:
+        return []
+    lines = ["", "Worth knowing"]
+    for remark in results.remarks[:MOST_REMARKS]:
+        where = "" if remark.frames is None else f" (frames {remark.frames[0]} to {remark.frames[1]})"
+        lines += _bullet(f"{remark.about}{where}: {remark.says}")
+    if len(results.remarks) > MOST_REMARKS:
+        lines += _bullet(f"… and {len(results.remarks) - MOST_REMARKS} more in findings.json")
+    return lines
+
+
+def _gaps(results: Results) -> list[str]:
+    if not results.findings.undetermined:
+        return []
+    lines = ["", "Not determined, for want of"]
+    for item in results.findings.undetermined:
+        lines += _bullet(f"{NAMES.get(item.name, item.name)}: {item.missing}")
+    return lines
+
+
+def _where(place: str, files: Sequence[str]) -> list[str]:
+    if not files:
+        return []
+    figures = sum(name.startswith("figures/") for name in files)
+    names = [name for name in files if not name.startswith("figures/")]
+    if figures:
+        names.append(f"figures/ ({figures} files)")
+    return ["", *textwrap.wrap(f"Written to {place}: {', '.join(names)}", WIDTH, subsequent_indent="  ")]
+
+
+def _bullet(words: str) -> list[str]:
+    return textwrap.wrap(words, WIDTH, initial_indent="  • ", subsequent_indent="    ")
+
+
+def shown(text: str, encoding: str | None) -> str:
+    """Return text as an output with this encoding can show it; signs that it lacks are written in ASCII."""
+    try:
+        text.encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        for sign, plain in _ASCII.items():
+            text = text.replace(sign, plain)
+        text = re.sub("[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+", lambda raised: "^" + raised[0].translate(_RAISED), text)
+        return text.encode("ascii", "replace").decode("ascii")
+    return text
