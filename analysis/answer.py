@@ -1,4 +1,4 @@
-"""What the function of one finding gives: an estimate on its way to a finding, or the words for what is missing."""
+"""What the function of one finding gives: an estimate on its way to a finding, or what is missing."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ class Derived:
     depends_on_assumed_g: bool
     remarks: tuple[str, ...] = ()
     in_logarithm: bool = False
-    """Whether the interval is symmetric in the logarithm, as for a product of powers with a large uncertainty."""
+    """Whether the interval is symmetric in the logarithm, as for a product of powers with a large
+    uncertainty."""
 
 
 Answer = Derived | str
@@ -30,7 +31,7 @@ Answer = Derived | str
 
 def settled(name: str, answer: Answer) -> Finding | Undetermined:
     """
-    Make a finding of an answer that holds finite numbers and an uncertainty above zero, else name what is missing.
+    Make a finding of finite numbers and an uncertainty above zero, else name what is missing.
 
     Parameters
     ----------
@@ -53,8 +54,8 @@ def settled(name: str, answer: Answer) -> Finding | Undetermined:
         value = f"{plain(estimate.value)} {answer.unit}".removesuffix(" 1")
         return Undetermined(
             name,
-            f"an uncertainty: the readings give {value}, but no error was stated and there are too few readings to "
-            "show their scatter",
+            f"an uncertainty: the readings give {value}, but no error was stated and there are too few "
+            "readings to show their scatter",
         )
     wide = answer.in_logarithm and estimate.value > 0.0
     try:

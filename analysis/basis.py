@@ -22,10 +22,11 @@ from analysis.series import BoolArray, Conditions, FloatArray, IntArray, Series
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
 
 _TENSION = 3.0
-"""Standard uncertainties by which a head zero must miss the marked one before it is left free: by chance 1 run
-in 370."""
+"""Standard uncertainties by which a head zero must miss the marked one before it is left free: by chance 1
+run in 370."""
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
-"""Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections only."""
+"""Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections
+only."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,7 +154,7 @@ def _mask(rows: IntArray, n: int) -> BoolArray:
 def _drain_fit(
     series: Series, rows: BoolArray, gravity: AcceptedGravity
 ) -> tuple[JointFit | None, Paired | None, str, str]:
-    """Fit the drain curve; give its rows, why its zero was left free, and what is missing where there is none."""
+    """Fit the drain curve; give its rows, why its zero was left free, and what is missing."""
     if series.head is None or series.time_s is None:
         lacking = [name for name, there in (("head", series.head), ("time", series.time_s)) if there is None]
         return None, None, "", " and ".join(lacking)
@@ -203,8 +204,8 @@ def _with_honest_zero(fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool) 
     """
     Give the fit whose head zero may be believed, and why it was left free if it was.
 
-    A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k) comes from
-    the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
+    A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k)
+    comes from the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
     """
     held = fit_of(at)
     if at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
@@ -318,8 +319,10 @@ def _pairing_words(pairs: Paired | None, drain: JointFit | None, flight: FloatAr
         return ""
     if drain is None or pairs.time_s is None:
         return (
-            "without times each throw is compared with the head of its own moment; the level falls during the "
-            "flight, which is of no account for a slow drain and may lift Cv by up to a hundredth for a fast one"
+            "without times each throw is compared with the head of its own moment; the level falls during "
+            "the "
+            "flight, which is of no account for a slow drain and may lift Cv by up to a hundredth for a "
+            "fast one"
         )
     typical = float(np.nanmedian(flight[pairs.rows]))
     return f"each throw is compared with the head one flight time ({plain(typical, 3)} s) earlier"

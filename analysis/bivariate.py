@@ -42,14 +42,14 @@ def line_with_errors_in_both(
     -------
     Line
         Both published kinds of standard error are in it: `covariance_unscaled` from the stated errors alone
-        (York 1966) and `covariance_scaled`, that times χ² per degree of freedom. `covariance` is the larger one
-        and `errors_shown` says which.
+        (York 1966) and `covariance_scaled`, that times χ² per degree of freedom. `covariance` is the larger
+        one and `errors_shown` says which.
 
     Raises
     ------
     ValueError
-        For too few points, x values that do not differ, errors of y that are not above zero, or a fit that does
-        not converge.
+        For too few points, x values that do not differ, errors of y that are not above zero, or a fit that
+        does not converge.
 
     Notes
     -----
@@ -130,7 +130,7 @@ def _refuse_what_cannot_be_fitted(x: FloatArray, u_x: FloatArray, u_y: FloatArra
 
 
 def _start(x: FloatArray, y: FloatArray, u_y: FloatArray, free_intercept: bool) -> FloatArray:
-    """A weighted line, from which the iteration needs only a few steps."""
+    """Fit a weighted line, from which the iteration needs only a few steps."""
     w = 1.0 / u_y**2
     if not free_intercept:
         return np.array([float(np.sum(w * x * y) / np.sum(w * x * x))])

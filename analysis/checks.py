@@ -99,8 +99,8 @@ def _wander(residuals: FloatArray) -> Check | None:
         "Do the residuals wander along the line (runs test, in standard deviations)?",
         found,
         2.326,
-        "Neighbouring readings err together: look for a bend, a moved camera or a swaying jet; the uncertainty "
-        "of a finding already counts such readings as fewer.",
+        "Neighbouring readings err together: look for a bend, a moved camera or a swaying jet; the "
+        "uncertainty of a finding already counts such readings as fewer.",
     )
 
 
@@ -127,8 +127,8 @@ def _scatter(line: _Fitted) -> Check | None:
         "Is the scatter larger than the stated errors allow (χ² per degree of freedom)?",
         line.chi_squared_per_dof,
         float(chdtri(line.dof, 0.01)) / line.dof,
-        "The readings scatter more than was stated: state larger errors, look for wrong readings or for a law "
-        "that does not hold.",
+        "The readings scatter more than was stated: state larger errors, look for wrong readings or for a "
+        "law that does not hold.",
     )
 
 

@@ -1,4 +1,4 @@
-"""Findings that come from the joint fits: speed and discharge coefficient, drain rate, time to empty, g by the clock."""
+"""Findings that come from the joint fits: both coefficients, drain rate, time to empty, g by the clock."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ AREA, DIAMETER, JET, CONTRACTION = (
     "contraction coefficient (assumed)",
 )
 ASSUMED_CONTRACTION, ASSUMED_CONTRACTION_U = 0.64, 0.03
-"""Cc of a sharp edge in a thin plane wall: 0.64 (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); worked
-examples in textbooks lie between 0.61 and 0.67."""
+"""Cc of a sharp edge in a thin plane wall: 0.64 (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17);
+worked examples in textbooks lie between 0.61 and 0.67."""
 _FALLING = "a head that falls"
 
 
@@ -31,7 +31,8 @@ def speed_coefficient(basis: Basis) -> Answer:
     if basis.throws.has("head_zero"):
         zero = basis.throws.estimate("head_zero", basis.n)
         remarks.append(
-            f"the head's zero was left free ({basis.throws_zero_why}) and came out {_mm(zero)} below the marked one"
+            f"the head's zero was left free ({basis.throws_zero_why}) and came out {_mm(zero)} below the "
+            "marked one"
         )
     for words, other in (
         (
@@ -65,7 +66,10 @@ def drain_rate(basis: Basis) -> Answer:
     if basis.drain.has("head_zero"):
         zero = basis.drain.estimate("head_zero", basis.n)
         remarks = (
-            f"the head's zero was left free ({basis.drain_zero_why}) and came out {_mm(zero)} below the marked one",
+            (
+                f"the head's zero was left free ({basis.drain_zero_why}) and came out {_mm(zero)} below the "
+                "marked one"
+            ),
         )
     return Derived(
         basis.drain.estimate("k", basis.n),
@@ -93,8 +97,10 @@ def time_to_empty(basis: Basis) -> Answer:
         "√h₀/k of the drain curve",
         depends_on_assumed_g=False,
         remarks=(
-            f"counted from the first reading used, at {start:.3f} s; it is where √h would reach zero if the law held "
-            "to the end, which it does not at the lowest heads",
+            (
+                f"counted from the first reading used, at {start:.3f} s; it is where √h would reach zero if "
+                "the law held to the end, which it does not at the lowest heads"
+            ),
         ),
     )
 
@@ -168,8 +174,8 @@ def gravity_from_clock(basis: Basis) -> Answer:
         named = (DIAMETER, at.orifice_diameter_u_m)
         remarks.append(
             f"rests on a handbook's contraction coefficient of a sharp edge, {ASSUMED_CONTRACTION} ± "
-            f"{ASSUMED_CONTRACTION_U}, not measured here; a drilled or thick-walled hole has another. Measure the "
-            "jet's diameter half a hole's width outside to be rid of it"
+            f"{ASSUMED_CONTRACTION_U}, not measured here; a drilled or thick-walled hole has another. "
+            "Measure the jet's diameter half a hole's width outside to be rid of it"
         )
     value = 2.0 * (k.value * at.container_area_m2 / (jet_area * cv.value)) ** 2
     parts = [(k, 2.0 * value / k.value), (cv, -2.0 * value / cv.value)]

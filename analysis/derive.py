@@ -43,7 +43,8 @@ class Findings:
     kept: BoolArray
     """(n,) rows that took part in every fit that they had the readings for."""
     reasons: tuple[str, ...]
-    """n reasons why a row of the series was left out; "" where it was not, or where the series had left it out."""
+    """n reasons why a row of the series was left out; "" where it was not, or where the series had left it
+    out."""
     throws: JointFit | None
     """The joint fit of the throws."""
     drain: JointFit | None

@@ -14,8 +14,8 @@ from analysis.joint import JointFit
 from analysis.notation import plain, with_uncertainty
 
 CV_BAND = (0.80, 1.00)
-"""Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia Britannica
-1910, s. 17-19 and 49); above 1 is impossible."""
+"""Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia
+Britannica 1910, s. 17-19 and 49); above 1 is impossible."""
 _BENT = 3.3
 """Standard uncertainties of the bend; by chance 1 run in 1,000 (common practice, no source)."""
 CD_BAND = (0.55, 0.85)
@@ -66,8 +66,8 @@ def _coefficient_out_of_band(
         return [
             Remark(
                 about,
-                f"{value} is above 1, which is impossible, and lies {within} 1: something measured is wrong, such as "
-                "the drop, a zero, a scale or the hole",
+                f"{value} is above 1, which is impossible, and lies {within} 1: something measured is "
+                "wrong, such as the drop, a zero, a scale or the hole",
             )
         ]
     return [Remark(about, f"{value} lies outside the published band {band[0]:.2f} to {band[1]:.2f}")]
@@ -86,7 +86,8 @@ def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:
         return []
     by = abs(difference.value) / difference.u
     figure = (
-        f"the speed coefficients of v against √h and of v² against h differ by {plain(100.0 * difference.value, 2)} %, "
+        f"the speed coefficients of v against √h and of v² against h differ by "
+        f"{plain(100.0 * difference.value, 2)} %, "
         f"which is {by:.1f} standard uncertainties of that difference"
     )
     if by <= difference.coverage_factor:
@@ -105,12 +106,13 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
     if cut and basis.limit_m is not None:
         change = ""
         if basis.cv_without_cut is not None and basis.throws is not None:
-            change = f"; with them Cv would be {plain(basis.cv_without_cut)} instead of {plain(basis.throws.value('cv'))}"
+            before, after = plain(basis.cv_without_cut), plain(basis.throws.value("cv"))
+            change = f"; with them Cv would be {before} instead of {after}"
         found.append(
             Remark(
                 "low heads",
-                f"{_count(cut, 'reading')} with a head below {plain(1e3 * basis.limit_m, 3)} mm, where the law ends "
-                f"for this hole, {'was' if cut == 1 else 'were'} left out{change}",
+                f"{_count(cut, 'reading')} with a head below {plain(1e3 * basis.limit_m, 3)} mm, where the "
+                f"law ends for this hole, {'was' if cut == 1 else 'were'} left out{change}",
             )
         )
     for fit, what in ((basis.drain, "drain curve"), (basis.throws, "law of the throws")):
@@ -119,15 +121,16 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
                 Remark(
                     "readings off the law",
                     f"{_count(int(fit.outlying.size), 'reading')} far off the {what} "
-                    f"{'was' if fit.outlying.size == 1 else 'were'} left out; look at them before you trust that",
+                    f"{'was' if fit.outlying.size == 1 else 'were'} left out; look at them before you "
+                    "trust that",
                 )
             )
         if fit is not None and fit.law_in_doubt:
             found.append(
                 Remark(
                     "readings off the law",
-                    f"so many readings stand far off the {what} that none was left out: either the law does not hold "
-                    "or many readings are wrong",
+                    f"so many readings stand far off the {what} that none was left out: either the law "
+                    "does not hold or many readings are wrong",
                 )
             )
     return found
@@ -144,16 +147,18 @@ def _zero_left_free(basis: Basis) -> list[Remark]:
         found.append(
             Remark(
                 "head zero",
-                f"{basis.throws_zero_why} ({with_uncertainty(1e3 * zero.value, 1e3 * zero.u, 'mm')}), so Cv was taken "
-                "from the shape of the law alone: check the marked centre of the hole; a thin jet also loses head to "
-                "surface tension",
+                f"{basis.throws_zero_why} ({with_uncertainty(1e3 * zero.value, 1e3 * zero.u, 'mm')}), so "
+                "Cv was taken "
+                "from the shape of the law alone: check the marked centre of the hole; a thin jet also "
+                "loses head to surface tension",
             )
         )
     if basis.drain is not None and basis.drain.has("head_zero"):
         found.append(
             Remark(
                 "√head in time",
-                f"√head is not straight in time with the head's zero as marked: {basis.drain_zero_why}. The zero was "
+                f"√head is not straight in time with the head's zero as marked: {basis.drain_zero_why}. "
+                "The zero was "
                 "left free; a container that is not prismatic, or a camera that moved, looks the same",
             )
         )
@@ -181,8 +186,10 @@ def _bent(basis: Basis) -> list[Remark]:
         Remark(
             "√head in time",
             f"√head is not straight in time: at mid-run it stands {plain(1e3 * size, 2)} mm of head "
-            f"{'below' if q > 0.0 else 'above'} the straight line between the ends, {by:.1f} standard uncertainties; a "
-            "container that is not prismatic, a wrong zero of the head, a moved camera or a blocked neck does that",
+            f"{'below' if q > 0.0 else 'above'} the straight line between the ends, {by:.1f} standard "
+            "uncertainties; a "
+            "container that is not prismatic, a wrong zero of the head, a moved camera or a blocked neck "
+            "does that",
         )
     ]
 
@@ -201,8 +208,8 @@ def _scatter(fit: JointFit | None, what: str) -> list[Remark]:
         found.append(
             Remark(
                 what,
-                f"they scatter {fit.scatter.birge:.1f} times as much as was stated; the uncertainties were widened "
-                "by that",
+                f"they scatter {fit.scatter.birge:.1f} times as much as was stated; the uncertainties were "
+                "widened by that",
             )
         )
     if fit.scatter.correlation_time > 2.0:
@@ -228,8 +235,8 @@ def _pulled(basis: Basis) -> list[Remark]:
             found.append(
                 Remark(
                     source,
-                    f"the throws pull this by {abs(pull):.1f} of its stated standard uncertainties: it is likely worse "
-                    "than stated",
+                    f"the throws pull this by {abs(pull):.1f} of its stated standard uncertainties: it is "
+                    "likely worse than stated",
                 )
             )
     return found

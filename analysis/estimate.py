@@ -23,8 +23,8 @@ class Estimate:
 
     value: float
     own: FloatArray
-    """(c, n) change when the error of row j in column c (head, throw, drop) is one standard uncertainty, scatter
-    and serial correlation counted in."""
+    """(c, n) change when the error of row j in column c (head, throw, drop) is one standard uncertainty,
+    scatter and serial correlation counted in."""
     shared: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     """Change, with its sign, when a shared source moves by one standard uncertainty."""
     own_dof: float = math.inf

@@ -1,4 +1,4 @@
-"""The result types of the contract: findings, what stays undetermined, and doubts about the run as a whole."""
+"""The result types of the contract: findings, what stays undetermined, doubts about the whole run."""
 
 from __future__ import annotations
 

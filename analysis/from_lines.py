@@ -1,4 +1,4 @@
-"""Findings that come from straight lines: slopes, the g that a class computes from them, and the zeros they show."""
+"""Findings that come from straight lines: slopes, the g that a class makes of them, zeros."""
 
 from __future__ import annotations
 
@@ -81,7 +81,8 @@ def gravity_from_slope_squared(basis: Basis) -> Answer:
 
 def _borrowed(basis: Basis) -> str:
     return (
-        f"equals g_assumed·Cv² with g_assumed = {plain(basis.gravity.value, 6)} m/s² ({basis.gravity.source}): the "
+        f"equals g_assumed·Cv² with g_assumed = {plain(basis.gravity.value, 6)} m/s² "
+        f"({basis.gravity.source}): the "
         "speeds were made from throws with that g, the true g has cancelled, so this holds no news of g"
     )
 
@@ -97,9 +98,14 @@ def head_zero_offset(basis: Basis) -> Answer:
     value = intercept.value / slope.value
     estimate = propagated(value, [(intercept, 1.0 / slope.value), (slope, -value / slope.value)])
     remarks = [
-        "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than was marked; below zero, head is lost, as "
-        "surface tension does in a thin jet",
-        f"from the readings' own scatter alone the standard uncertainty is {plain(1e3 * estimate.u_own, 2)} mm",
+        (
+            "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than was marked; below zero, head is "
+            "lost, as surface tension does in a thin jet"
+        ),
+        (
+            f"from the readings' own scatter alone the standard uncertainty is "
+            f"{plain(1e3 * estimate.u_own, 2)} mm"
+        ),
     ]
     expected = _capillary_words(basis)
     if expected:
@@ -122,8 +128,8 @@ def _capillary_words(basis: Basis) -> str:
         return ""
     low, high = capillary_loss_m(water_at(at), d, basis.gravity.value)
     return (
-        f"surface tension is expected to show as about −{1e3 * low:.1f} to −{1e3 * high:.1f} mm for clean water and a "
-        f"sharp-edged hole of {plain(1e3 * d, 3)} mm"
+        f"surface tension is expected to show as about −{1e3 * low:.1f} to −{1e3 * high:.1f} mm for clean "
+        f"water and a sharp-edged hole of {plain(1e3 * d, 3)} mm"
     )
 
 
@@ -143,8 +149,10 @@ def throw_zero_offset(basis: Basis) -> Answer:
         "intercept of speed against √head, free intercept, times the flight time",
         depends_on_assumed_g=False,
         remarks=(
-            "x = 2 Cv √(y₀ h) + δx: above zero, throws as marked are too long by δx; a wrong zero of the head "
-            "shows here as well",
+            (
+                "x = 2 Cv √(y₀ h) + δx: above zero, throws as marked are too long by δx; a wrong zero of the "
+                "head shows here as well"
+            ),
         ),
     )
 

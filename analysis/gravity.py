@@ -10,8 +10,8 @@ from analysis.series import Conditions
 STANDARD_GRAVITY = 9.80665
 """m/s², exact by convention (3rd General Conference on Weights and Measures, 1901)."""
 
-# WGS 84 (NIMA TR8350.2, 3rd edition): gravity at the equator, Somigliana's constant, square of the first eccentricity;
-# semi-major axis, flattening, and m = ω²a²b/GM for the change with height.
+# WGS 84 (NIMA TR8350.2, 3rd edition): gravity at the equator, Somigliana's constant, square of the first
+# eccentricity; semi-major axis, flattening, and m = ω²a²b/GM for the change with height.
 _EQUATOR = 9.7803253359
 _SOMIGLIANA = 0.00193185265241
 _ECCENTRICITY_SQUARED = 0.00669437999013
@@ -43,7 +43,7 @@ class AcceptedGravity:
 
 def normal_gravity(latitude_deg: float, elevation_m: float = 0.0) -> float:
     """
-    Normal gravity on the WGS 84 ellipsoid and above it.
+    Compute normal gravity on the WGS 84 ellipsoid and above it.
 
     Parameters
     ----------
@@ -60,7 +60,8 @@ def normal_gravity(latitude_deg: float, elevation_m: float = 0.0) -> float:
     Raises
     ------
     ValueError
-        For a latitude beyond the poles, or a height that is not between -12 and 100 km, where the series ends.
+        For a latitude beyond the poles, or a height that is not between -12 and 100 km, where the series
+        ends.
 
     Notes
     -----
@@ -83,7 +84,7 @@ def normal_gravity(latitude_deg: float, elevation_m: float = 0.0) -> float:
 
 def accepted_gravity(conditions: Conditions) -> AcceptedGravity:
     """
-    The accepted g of a run: the one given, else normal gravity from the latitude, else standard gravity.
+    Choose the accepted g of a run: given, else normal gravity from the latitude, else standard gravity.
 
     Parameters
     ----------

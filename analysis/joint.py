@@ -1,8 +1,8 @@
 """Readings and shared sources fitted together: the speed coefficient from throws, the drain curve from heads.
 
-Every shared source k enters as a parameter z_k with the prior N(0, 1), through the columns that say how far it moves
-each head, throw and drop. The readings may thus pull a source within its stated uncertainty, and what they cannot
-decide stays in the covariance.
+Every shared source k enters as a parameter z_k with the prior N(0, 1), through the columns that say how far
+it moves each head, throw and drop. The readings may thus pull a source within its stated uncertainty, and
+what they cannot decide stays in the covariance.
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ class JointFit:
     outlying_by: FloatArray
     """How many standard uncertainties each of those stands off."""
     own_slopes: FloatArray
-    """(3, m) change of each row's residual with the own error of head, throw and drop, one standard uncertainty
-    each."""
+    """(3, m) change of each row's residual with the own error of head, throw and drop, one standard
+    uncertainty each."""
     first_row: int
     """Index into the series of the first row offered: the drain curve counts its time from there."""
     law_in_doubt: bool
@@ -261,8 +261,8 @@ def _usable_variance(own: FloatArray, observed: FloatArray) -> tuple[FloatArray,
     """
     Own variances with unknown ones filled in, and whether any was stated.
 
-    Where none was stated all rows weigh the same and the scatter sets the size. A floor of 1e-6 of the observed
-    values keeps a perfect or over-confident table from drowning the priors in rounding noise.
+    Where none was stated all rows weigh the same and the scatter sets the size. A floor of 1e-6 of the
+    observed values keeps a perfect or over-confident table from drowning the priors in rounding noise.
     """
     known = np.isfinite(own) & (own > 0.0)
     floor = (1e-6 * float(np.median(np.abs(observed)))) ** 2
@@ -358,8 +358,8 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
     Returns
     -------
     JointFit
-        Parameters "root_h0" (√h₀, m^0.5), "k" (m^0.5/s) and, if free, "head_zero" (δ, m) and "bend" (q, m^0.5/s²).
-        Fitted in head, not in its root, so that a symmetric error of the head stays one.
+        Parameters "root_h0" (√h₀, m^0.5), "k" (m^0.5/s) and, if free, "head_zero" (δ, m) and "bend"
+        (q, m^0.5/s²). Fitted in head, not in its root, so that a symmetric error of the head stays one.
 
     Raises
     ------
@@ -411,7 +411,7 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
 
 
 def _median_rate(time: FloatArray, root: FloatArray) -> float:
-    """Take the rate of fall from the median of slopes between rows half a run apart: few wild rows cannot move it."""
+    """Take the rate of fall from the median of slopes between rows half a run apart."""
     half = max(1, time.shape[0] // 2)
     dt = time[half:] - time[:-half]
     moved = dt > 0.0

@@ -43,14 +43,16 @@ class Line:
     intercept: float
     """0.0 where the line was held to the origin."""
     covariance: FloatArray
-    """(2, 2) of (intercept, slope); the first row and column are zero where the line was held to the origin."""
+    """(2, 2) of (intercept, slope); the first row and column are zero where the line was held to the
+    origin."""
     free_intercept: bool
     method: str
     """How it was fitted, in words."""
     errors_shown: str
     """Which standard errors `covariance` holds, in words."""
     r_squared: float
-    """Centred for a free intercept; about zero (uncentred) for a line through the origin. NaN if undefined."""
+    """Centred for a free intercept; about zero (uncentred) for a line through the origin. NaN if
+    undefined."""
     residual_sd: float
     """Standard deviation of the residuals about the line in y; NaN without a degree of freedom."""
     n: int
@@ -77,7 +79,7 @@ class Line:
 
     def predict(self, x: float) -> tuple[float, float]:
         """
-        The line at x and the standard uncertainty of that, the covariance of intercept and slope included.
+        Read the line at x, with a standard uncertainty that includes the covariance of its two numbers.
 
         Parameters
         ----------
@@ -94,7 +96,7 @@ class Line:
 
     def equation(self, y: str = "y", x: str = "x", slope_unit: str = "", y_unit: str = "") -> str:
         """
-        The line as an equation with uncertainties.
+        Write the line as an equation with uncertainties.
 
         Parameters
         ----------
@@ -144,8 +146,8 @@ def least_squares(design: FloatArray, y: FloatArray, weights: FloatArray | None 
 
     Notes
     -----
-    Columns are scaled to unit length and solved through a QR decomposition, then refined once on the residual, so
-    that polynomials far from the origin keep their digits.
+    Columns are scaled to unit length and solved through a QR decomposition, then refined once on the
+    residual, so that polynomials far from the origin keep their digits.
     """
     n, p = design.shape
     if y.shape != (n,) or n < p:
@@ -179,7 +181,7 @@ def _makes_a_constant(design: FloatArray) -> bool:
 
 
 def polynomial_design(x: FloatArray, degree: int) -> FloatArray:
-    """(n, degree + 1) columns 1, x, x² …"""
+    """Make (n, degree + 1) columns 1, x, x² and so on."""
     return np.vander(x, degree + 1, increasing=True)
 
 

@@ -109,6 +109,7 @@ def _gravity_column(at: Paired, change: FloatArray) -> FloatArray:
 
 def _points(
     at: Paired,
+    *,
     x: FloatArray,
     x_own: tuple[FloatArray, FloatArray, FloatArray],
     x_shared: FloatArray,
@@ -134,15 +135,28 @@ def _speed_root_head(at: Paired) -> Points:
     zero = np.zeros_like(at.head)
     root, root_own, root_shared = _root_head(at)
     v, by_throw, by_drop, shared = _speed(at)
-    return _points(at, root, (root_own, zero, zero), root_shared, v, (zero, by_throw, by_drop), shared)
+    return _points(
+        at,
+        x=root,
+        x_own=(root_own, zero, zero),
+        x_shared=root_shared,
+        y=v,
+        y_own=(zero, by_throw, by_drop),
+        y_shared=shared,
+    )
 
 
 def _speed_squared_head(at: Paired) -> Points:
     zero = np.zeros_like(at.head)
     v, by_throw, by_drop, shared = _speed(at)
-    own = (zero, 2.0 * v * by_throw, 2.0 * v * by_drop)
     return _points(
-        at, at.head, (at.head_u, zero, zero), at.head_shared, v**2, own, (2.0 * v)[:, None] * shared
+        at,
+        x=at.head,
+        x_own=(at.head_u, zero, zero),
+        x_shared=at.head_shared,
+        y=v**2,
+        y_own=(zero, 2.0 * v * by_throw, 2.0 * v * by_drop),
+        y_shared=(2.0 * v)[:, None] * shared,
     )
 
 
@@ -152,22 +166,33 @@ def _throw_squared_head(at: Paired) -> Points:
     mean_drop = float(np.mean(at.drop))
     ratio = mean_drop / at.drop
     y = at.throw**2 * ratio
-    own = (zero, 2.0 * at.throw * ratio * at.throw_u, -y / at.drop * at.drop_u)
-    mean_shared = np.mean(at.drop_shared, axis=0)
-    shared = (
-        (2.0 * at.throw * ratio)[:, None] * at.throw_shared
-        - (y / at.drop)[:, None] * at.drop_shared
-        + (y / mean_drop)[:, None] * mean_shared[None, :]
+    return _points(
+        at,
+        x=at.head,
+        x_own=(at.head_u, zero, zero),
+        x_shared=at.head_shared,
+        y=y,
+        y_own=(zero, 2.0 * at.throw * ratio * at.throw_u, -y / at.drop * at.drop_u),
+        y_shared=(
+            (2.0 * at.throw * ratio)[:, None] * at.throw_shared
+            - (y / at.drop)[:, None] * at.drop_shared
+            + (y / mean_drop)[:, None] * np.mean(at.drop_shared, axis=0)[None, :]
+        ),
     )
-    return _points(at, at.head, (at.head_u, zero, zero), at.head_shared, y, own, shared)
 
 
 def _root_head_time(at: Paired) -> Points:
     zero = np.zeros_like(at.head)
     root, root_own, root_shared = _root_head(at)
-    time = zero if at.time_s is None else at.time_s
-    nothing = np.zeros_like(at.head_shared)
-    return _points(at, time, (zero, zero, zero), nothing, root, (root_own, zero, zero), root_shared)
+    return _points(
+        at,
+        x=zero if at.time_s is None else at.time_s,
+        x_own=(zero, zero, zero),
+        x_shared=np.zeros_like(at.head_shared),
+        y=root,
+        y_own=(root_own, zero, zero),
+        y_shared=root_shared,
+    )
 
 
 SPEED_ROOT_HEAD = Law(

@@ -44,7 +44,7 @@ def with_uncertainty(value: float, u: float, unit: str = "") -> str:
 
 
 def plain(value: float, figures: int = 4) -> str:
-    """Write a number without an uncertainty to so many significant figures, in powers of ten where it is long."""
+    """Write a number without an uncertainty to so many significant figures."""
     if not math.isfinite(value):
         return "not known"
     if value == 0.0:
@@ -81,7 +81,7 @@ def _power_of_ten(value: float, u: float) -> int:
 
 
 def _decimals(u: float) -> int:
-    """Decimals that show `u` to two significant figures, after rounding has had its say (0.0996 becomes 0.10)."""
+    """Count the decimals that show `u` to two significant figures (0.0996 becomes 0.10)."""
     exponent = math.floor(math.log10(u))
     if float(f"{u:.1e}") >= 10.0 ** (exponent + 1):
         exponent += 1
@@ -89,6 +89,6 @@ def _decimals(u: float) -> int:
 
 
 def _rounded(value: float, decimals: int) -> str:
-    """A fixed number of decimals, without a minus before zero."""
+    """Write a fixed number of decimals, without a minus before zero."""
     text = f"{value:.{decimals}f}"
     return text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−")

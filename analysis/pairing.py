@@ -16,7 +16,7 @@ PAIRING = "pairing of throw with head"
 
 
 def flight_time(drop: FloatArray, gravity: float) -> FloatArray:
-    """Give the time that water takes to fall from rest by `drop` (m): √(2y/g), s; NaN where there is no drop."""
+    """Give the time of a fall from rest by `drop` (m): √(2y/g), s; NaN where there is no drop."""
     return np.asarray(np.sqrt(2.0 * np.where(drop > 0.0, drop, math.nan) / gravity), dtype=np.float64)
 
 
@@ -53,7 +53,8 @@ def paired(
         raise ValueError("rows cannot be paired without heads")
     at = np.nonzero(rows)[0]
     if series.time_s is None:
-        # Stills have no order of their own; as neighbours in head, a bent law shows as rows that err together.
+        # Stills have no order of their own; as neighbours in head, a bent law shows as rows that err
+        # together.
         at = at[np.argsort(-series.head.values[at], kind="stable")]
     m = at.shape[0]
     sources = (*series.sources, GRAVITY, PAIRING)
@@ -131,13 +132,14 @@ def _fall(root: FloatArray, k: float, flight: FloatArray) -> FloatArray:
     """
     Give the law's fall of the head over one flight time before each row.
 
-    It is added to the head as read, so that only a small difference rests on the law and no reading is replaced.
+    It is added to the head as read, so that only a small difference rests on the law and no reading is
+    replaced.
     """
     return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
 
 
 def _taken(column: Column, at: IntArray, extra: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Take values, own errors (unknown ones as zero) and shared columns of some rows, with room for more sources."""
+    """Take values, own errors (unknown ones as zero) and shared columns, with room for more sources."""
     own = column.own_u[at]
     own = np.where(np.isfinite(own) & (own > 0.0), own, 0.0)
     shared = np.zeros((at.shape[0], column.shared.shape[1] + extra))

@@ -46,9 +46,9 @@ def law_limit_m(conditions: Conditions) -> float | None:
     Notes
     -----
     Twice the diameter: the hole must be small against the head (teaching advice; at 2 d the finite hole costs
-    0.2 %, from the integral over the hole in Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 40). 60 mm²/d
-    is twice the head 4σ/(ρ g d) = 29.7 mm²/d that a meniscus over the hole can hold (Laplace's law); below that
-    the jet clings to the wall and dribbles.
+    0.2 %, from the integral over the hole in Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 40). 60
+    mm²/d is twice the head 4σ/(ρ g d) = 29.7 mm²/d that a meniscus over the hole can hold (Laplace's law);
+    below that the jet clings to the wall and dribbles.
     """
     d = conditions.orifice_diameter_m
     if d is None or d <= 0.0:

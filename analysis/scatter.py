@@ -28,7 +28,7 @@ class Scatter:
 
     @property
     def inflation(self) -> float:
-        """Factor on the own variances: never below the stated ones, always the scatter where none were stated."""
+        """Factor on the own variances: at least 1, or the scatter itself where none were stated."""
         squared = self.birge**2
         return (max(1.0, squared) if self.stated else squared) * self.correlation_time
 
@@ -112,7 +112,7 @@ def scatter_of(standardised: FloatArray, fitted: float, *, stated: bool) -> Scat
 
 
 def far_off(standardised: FloatArray, *, stated: bool, limit: float = 4.5) -> BoolArray:
-    """(m,) rows that stand more than `limit` of the larger of stated and robustly seen scatter off the law."""
+    """Find (m,) rows more than `limit` of the larger of stated and robustly seen scatter off the law."""
     seen = robust_sd(standardised)
     scale = max(1.0, seen) if stated else seen
     # Readings that all but lie on the law leave rounding noise as a scale, which would condemn the rest.

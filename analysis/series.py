@@ -47,7 +47,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Series:
-    """The rows of a run. Columns that were not measured are None; `shared` of all columns has the same k sources."""
+    """The rows of a run. Columns not measured are None; `shared` of all columns has the same k sources."""
 
     sources: tuple[str, ...]
     """k names of shared sources, such as "drop" or "upright rule: scale"."""
@@ -87,5 +87,6 @@ class Conditions:
     container_area_m2: float | None = None
     container_area_u_m2: float | None = None
     jet_diameter_m: float | None = None
-    """Diameter of the contracted jet, where it was measured; None: from the hole and an assumed contraction."""
+    """Diameter of the contracted jet, where it was measured; None: from the hole and an assumed
+    contraction."""
     jet_diameter_u_m: float | None = None

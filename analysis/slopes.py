@@ -46,7 +46,7 @@ class LineResult:
 
 def lines_of(at: Paired | None, drain_at: Paired | None) -> tuple[LawLine, ...]:
     """
-    All straight lines that the readings allow: each law, free and through the origin, plain and with errors in both.
+    Fit all straight lines: each law, free and through the origin, plain and with errors in both.
 
     Parameters
     ----------
@@ -58,8 +58,8 @@ def lines_of(at: Paired | None, drain_at: Paired | None) -> tuple[LawLine, ...]:
     Returns
     -------
     tuple of LawLine
-        A line that cannot be fitted (too few points, values that do not differ) is left out, and so are errors
-        in both variables where no error was stated. √head against time has no zero-intercept form.
+        A line that cannot be fitted (too few points, values that do not differ) is left out, and so are
+        errors in both variables where no error was stated. √head against time has no zero-intercept form.
     """
     found: list[LawLine] = []
     if at is not None:
@@ -103,7 +103,7 @@ def _usable_u_y(points: Points, slope: float) -> FloatArray | None:
 
 
 def chosen_line(lines: tuple[LawLine, ...], law: Law, *, free_intercept: bool) -> LawLine | None:
-    """The line on which a finding rests: errors in both where stated, else plain; None where there is neither."""
+    """Choose the line on which a finding rests: errors in both where stated, else plain."""
     fitting = [each for each in lines if each.law is law and each.line.free_intercept == free_intercept]
     return max(fitting, key=lambda each: each.errors_in_both, default=None)
 

@@ -80,13 +80,13 @@ def capillary_loss_m(water: Water, hole_diameter_m: float, gravity_m_s2: float) 
     Returns
     -------
     tuple of float
-        m, for a jet that stays whole as far as the landing and for one that breaks into drops: 3.5 and 4 times
-        σ/(ρ g dj) with a jet of dj = 0.8 d, the root of a contraction of 0.64.
+        m, for a jet that stays whole as far as the landing and for one that breaks into drops: 3.5 and 4
+        times σ/(ρ g dj) with a jet of dj = 0.8 d, the root of a contraction of 0.64.
 
     Notes
     -----
-    Laplace's pressure in the jet takes 2σ/(ρ g dj) of head; the pull of the surface along the jet bends its path
-    down and makes up the rest (momentum balance of a round jet, integrated along its path).
+    Laplace's pressure in the jet takes 2σ/(ρ g dj) of head; the pull of the surface along the jet bends its
+    path down and makes up the rest (momentum balance of a round jet, integrated along its path).
     """
     head = water.surface_tension / (water.density * gravity_m_s2 * 0.8 * hole_diameter_m)
     return 3.5 * head, 4.0 * head

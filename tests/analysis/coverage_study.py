@@ -1,7 +1,8 @@
 """
 How often the 95 % intervals hold the truth, and how wide they are, in simulated runs.
 
-`python -m tests.analysis.coverage_study [RUNS] [SEED]` prints the table for every scenario; 1,000 runs by default.
+`python -m tests.analysis.coverage_study [RUNS] [SEED]` prints the table for every scenario; 1,000 runs by
+default.
 """
 
 from __future__ import annotations

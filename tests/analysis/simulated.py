@@ -1,4 +1,4 @@
-"""Simulated runs of known truth: random containers, own errors, shared sources drawn from their stated uncertainty."""
+"""Simulated runs of known truth: random containers, own errors, shared sources drawn as stated."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import numpy as np
 
 from analysis import Column, Conditions, Series, normal_gravity
 
-# Contraction of a sharp edge as the engine takes it from the handbook; the truth of a simulated hole is drawn from it.
+# Contraction of a sharp edge as the engine takes it from the handbook; the truth of a simulated hole is
+# drawn from it.
 CONTRACTION, CONTRACTION_U = 0.64, 0.03
 
 
@@ -134,7 +135,7 @@ def simulated_run(rng: np.random.Generator, scenario: Scenario = SCENARIOS[0]) -
 
 
 def _sway(rng: np.random.Generator, time: np.ndarray, correlation_s: float) -> np.ndarray:
-    """A first-order autoregressive wander of unit standard deviation."""
+    """Draw a first-order autoregressive wander of unit standard deviation."""
     step = float(np.mean(np.diff(time)))
     stay = math.exp(-step / correlation_s)
     out = np.empty(time.shape[0])
