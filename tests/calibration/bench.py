@@ -42,7 +42,11 @@ def setup():
         ),
         plumb=Segment(Pixel(*plumb["top_px"]), Pixel(*plumb["bottom_px"])),
         gauge_line=Gauge(
-            _line(gauge), gauge["behind_m"], gauge["behind_u_m"], gauge["above_level_m"], gauge["above_level_u_m"]
+            _line(gauge),
+            gauge["behind_m"],
+            gauge["behind_u_m"],
+            gauge["above_level_m"],
+            gauge["above_level_u_m"],
         ),
         landing_line=Gauge(_line(run["landing_line"])),
         throw_zero=Mark(Pixel(*run["throw_zero"]["px"]), run["throw_zero"]["px_u"]),

@@ -45,7 +45,9 @@ class Pinhole:
     def see(self, *points):
         world = np.array(points, dtype=np.float64).reshape(-1, 1, 3)
         rotation = cv2.Rodrigues(self.R)[0]
-        return cv2.projectPoints(world, rotation, -self.R @ self.centre, self.K, self.distortion)[0].reshape(-1, 2)
+        return cv2.projectPoints(world, rotation, -self.R @ self.centre, self.K, self.distortion)[0].reshape(
+            -1, 2
+        )
 
 
 def _axis(which, angle):
@@ -58,6 +60,7 @@ def scene(
     seed,
     *,
     errors=1.0,
+    drawn=1.0,
     facing_u_deg=1.5,
     lens=True,
     distance=True,
@@ -68,11 +71,11 @@ def scene(
     zero=True,
     rule_foot=-0.04,
 ):
-    """A random scene; `errors` scales every stated uncertainty and the error drawn from it."""
+    """A random scene; `errors` scales every stated uncertainty and the error drawn from it, `drawn` only the latter."""
     rng = np.random.default_rng(seed)
 
     def off(u, shape=None):
-        return rng.normal(0.0, 1.0, shape) * u * errors
+        return rng.normal(0.0, 1.0, shape) * u * errors * drawn
 
     focal = rng.uniform(0.85, 1.15) * SIZE[0]
     true_distance = rng.uniform(1.0, 1.3)
@@ -91,13 +94,35 @@ def scene(
     def rule(name, measures, n, start, step, behind, first, last):
         values = np.linspace(first, last, n)
         true = values * (1.0 + off(scale_u)) + off(engraved_u, n)
-        place = np.array(start) + true[:, None] * np.array(step) + np.array([0.0, 1.0, 0.0]) * (behind + off(behind_u))
+        place = (
+            np.array(start)
+            + true[:, None] * np.array(step)
+            + np.array([0.0, 1.0, 0.0]) * (behind + off(behind_u))
+        )
         px = camera.see(*place) + off(px_u, (n, 2))
         marks = tuple(Graduation(Pixel(*p), float(v)) for p, v in zip(px.tolist(), values, strict=True))
-        return Rule(name, measures, marks, engraved_u * errors, px_u * errors, behind, behind_u * errors, scale_u * errors)
+        return Rule(
+            name,
+            measures,
+            marks,
+            engraved_u * errors,
+            px_u * errors,
+            behind,
+            behind_u * errors,
+            scale_u * errors,
+        )
 
     rules = (
-        rule("upright", Measures.HEAD, graduations[0], (-0.07, 0, DROP + rule_foot), (0, 0, 1), 0.008 * side, 0.0, 0.2 - rule_foot),
+        rule(
+            "upright",
+            Measures.HEAD,
+            graduations[0],
+            (-0.07, 0, DROP + rule_foot),
+            (0, 0, 1),
+            0.008 * side,
+            0.0,
+            0.2 - rule_foot,
+        ),
         rule("shelf", Measures.THROW, graduations[1], (0.0, 0, -0.004), (1, 0, 0), -0.01 * side, 0.05, 0.5),
     )
     heads = np.array([0.20, 0.12, 0.04])
@@ -127,7 +152,9 @@ def scene(
         plumb_px_u=0.5 * errors,
         gauge_line=Gauge(_segment(gauge_px), gauge_depth, 1e-3 * errors, above, 3e-4 * errors),
         landing_line=Gauge(_segment(landing_px), px_u=0.5 * errors),
-        throw_zero=Mark(Pixel(*(camera.see((0, 0, 0))[0] + off(mark_u, 2)).tolist()), mark_u * errors) if zero else None,
+        throw_zero=Mark(Pixel(*(camera.see((0, 0, 0))[0] + off(mark_u, 2)).tolist()), mark_u * errors)
+        if zero
+        else None,
     )
     return Scene(setup, heads, camera.see(*surface), throws, camera.see(*landing), foot)
 

@@ -66,7 +66,9 @@ def test_the_rules_show_how_the_camera_stood(calibration, truth):
 
 def test_rule_scales_are_those_of_the_true_camera(calibration, truth):
     for fit, name, behind in zip(calibration.rule_fits, ("upright", "tape"), (0.006, 0.0), strict=True):
-        marks = truth["rules"]["upright" if name == "upright" else next(k for k in truth["rules"] if k != "upright")]
+        marks = truth["rules"][
+            "upright" if name == "upright" else next(k for k in truth["rules"] if k != "upright")
+        ]
         assert marks["plane_y_m"] == behind if "plane_y_m" in marks else True
         assert fit.p_value > 0.01
         assert fit.m_per_px_u < 2e-3 * fit.m_per_px
