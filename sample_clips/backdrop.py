@@ -190,12 +190,28 @@ def _paint_bench(canvas: Canvas, scene: Scene) -> None:
         )
 
     wide = right - left
+    edge, under = upright(_FRONT_Y_M), upright(_FRONT_Y_M + 0.03)
+    fill(canvas, rectangle(under, (left - wide, right + wide), (z - 2.0, z)), (0.17, 0.155, 0.15))
+    fill(
+        canvas,
+        rectangle(under, (left - wide, right + wide), (z - 0.13, z)),
+        (0.45, 0.45, 0.46),
+        soft_px=canvas.camera.width / 45,
+        multiply=True,
+    )
     fill(
         canvas,
         rectangle(plane, (left - wide, right + wide), (_FRONT_Y_M, WALL_Y_M)),
         timber,
         plane=plane,
         soft_px=canvas.camera.width / 500,
+    )
+    fill(
+        canvas,
+        rectangle(edge, (left - wide, right + wide), (z - 0.032, z)),
+        lambda u, v: 1.12 * timber(u, v),
+        plane=edge,
+        soft_px=canvas.camera.width / 700,
     )
     fill(
         canvas,

@@ -175,7 +175,10 @@ class Stage:
             -np.clip(edge - near, 0, None) / _MENISCUS_FADE_M
         )
         mirror = ramp(np.asarray((far - flat) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX)
-        water = self._full[rows] * (dark * (1 - 0.045 * mirror * self._inside[rows]))[..., None]
+        water = (
+            self._full[rows]
+            * (dark * (1 - scene.look.underside_dark * mirror * self._inside[rows]))[..., None]
+        )
         # From above the level one looks onto the surface, which at so flat an angle mirrors the wall behind.
         lid = (0.22 * ramp(np.asarray((flat - far) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX))[
             ..., None
@@ -199,6 +202,12 @@ class Stage:
             rows = slice(part.top - window.top, part.bottom - window.top)
             cols = slice(part.left - window.left, part.right - window.left)
             pixels[piece.pixels] = piece.cut(develop(samples[rows, cols], scene.film), part)
+
+    def without_jet(self, time_s: float) -> Samples:
+        """Give the same as `frame`, but nothing leaves the hole."""
+        pixels = self._dry.copy()
+        self._surface(pixels, time_s)
+        return np.asarray(pixels * self._shade, dtype=np.float32)
 
     def frame(self, time_s: float) -> Samples:
         """Give encoded values (h, w, 3), 0 to 1, free of noise, of the exposure about one instant, s."""

@@ -116,14 +116,17 @@ class Canvas:
 def ramp(distance_px: Values, soft_px: float = 0.0) -> Samples:
     """Cover of a half plane at signed distances (…) px, positive inside.
 
-    With `soft_px` 0 it is the exact share of a sample's width; otherwise the edge is blurred by about that
-    standard deviation (a logistic curve, within 0.01 of the normal distribution's).
+    With `soft_px` 0 the edge is averaged with a tent that reaches to the neighbouring samples: then even a
+    line finer than the samples' spacing keeps both its darkness and its place, which with the bare share of a
+    sample's width it does not (up to 0.1 px off). Otherwise the edge is blurred by about that standard
+    deviation (a logistic curve, within 0.01 of the normal distribution's).
     """
     if soft_px > 0:
         return np.asarray(
             1.0 / (1.0 + np.exp(np.clip(-1.702 / soft_px * distance_px, -30, 30))), dtype=np.float32
         )
-    return np.asarray(np.clip(distance_px * OVERSAMPLING + 0.5, 0.0, 1.0), dtype=np.float32)
+    t = np.clip(distance_px * OVERSAMPLING, -1.0, 1.0)
+    return np.asarray(0.5 + t - 0.5 * t * np.abs(t), dtype=np.float32)
 
 
 def band(distance_px: Values, half_px: float | Values) -> Samples:

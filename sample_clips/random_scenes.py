@@ -225,6 +225,7 @@ def _look(rng: np.random.Generator, *, hard: bool) -> Look:
         dye_per_m=(red * strength, green * strength, blue * strength),
         tint=dye.tint,
         light_from=-1.0 if rng.random() < 0.5 else 1.0,
-        meniscus_dark=float(rng.uniform(0.04, 0.10)),
+        meniscus_dark=float(rng.uniform(0.03, 0.08)),
+        underside_dark=float(rng.uniform(0.015, 0.035)),
         splash=float(rng.uniform(0.6, 1.4)),
     )

@@ -84,7 +84,8 @@ def _paint_stand(canvas: Canvas, scene: Scene) -> None:
         elif look.stand == "bricks":
             tone = (
                 tone
-                + 0.09 * mottle(u, v, 0.006, scene.seed + 52)
+                + 0.05 * mottle(u, v, 0.006, scene.seed + 52)
+                + 0.06 * mottle(u, v, 0.0022, scene.seed + 56)
                 + 0.06 * mottle(u, v, 0.025, scene.seed + 53)
             )
             tone = tone - 0.3 * np.clip(mottle(u, v, 0.004, scene.seed + 54) - 0.72, 0, 1)

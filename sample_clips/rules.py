@@ -36,18 +36,15 @@ class _Scale:
 
     def ink(self, along: Samples, across: Samples) -> Samples:
         """Cover (…) of the ink at sheet coordinates along and across the rule, m."""
-        reading = along - self.zero_m
-        number = np.clip(np.round(reading / 0.001), 0, round(self.last_m / 0.001))
-        off_px = (reading - number * 0.001) * self.px_per_m
-        length = np.where(number % 10 == 0, 0.0085, np.where(number % 5 == 0, 0.0062, 0.0042))
-        inward = self.edge_m - across
-        width = np.where(number % 10 == 0, 0.00030, 0.00020).astype(np.float32)
-        reach = ramp(((length - inward) * self.px_per_m).astype(np.float32)) * ramp(
-            (inward * self.px_per_m).astype(np.float32)
-        )
-        return np.asarray(
-            band(off_px.astype(np.float32), width / 2 * self.px_per_m) * reach, dtype=np.float32
-        )
+        reading, inward = along - self.zero_m, self.edge_m - across
+        cover = np.zeros(reading.shape, dtype=np.float32)
+        for number in (np.floor(reading / 0.001), np.floor(reading / 0.001) + 1):
+            length = np.where(number % 10 == 0, 0.0085, np.where(number % 5 == 0, 0.0062, 0.0042))
+            half = np.where(number % 10 == 0, 0.00015, 0.00010) * self.px_per_m
+            reach = ramp((length - inward) * self.px_per_m) * ramp(inward * self.px_per_m)
+            engraved = (number >= 0) & (number <= round(self.last_m / 0.001))
+            cover += engraved * reach * band((reading - number * 0.001) * self.px_per_m, half)
+        return np.asarray(np.minimum(cover, 1), dtype=np.float32)
 
 
 def paint_rule(canvas: Canvas, scene: Scene) -> None:

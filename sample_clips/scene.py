@@ -194,6 +194,8 @@ class Look:
     """Side of the window: −1 left, +1 right."""
     meniscus_dark: float = 0.08
     """How much darker the topmost millimetres of the water look."""
+    underside_dark: float = 0.03
+    """How much darker the water looks where one sees its surface from below."""
     splash: float = 1.0
     """How lively the splash is."""
 

@@ -29,14 +29,14 @@ def _phone_ticks(rng: np.random.Generator, frames: int) -> tuple[int, ...]:
 def _phone() -> Scene:
     seed = 20_417
     rng = np.random.default_rng(seed)
-    drain = Drain(9.81, 0.968, 0.645, 0.00465, 0.0245, 0.0030, 0.165, 0.262, 0.0011)
+    drain = Drain(9.81, 0.968, 0.645, 0.00465, 0.0245, 0.0030, 0.152, 0.318, 0.0011)
     bench = Bench(
         rule_y_m=0.0052,
-        rule_zero_z_m=0.2236,
+        rule_zero_z_m=0.2791,
         rule_length_m=0.25,
         tape_y_m=-0.0137,
         tape_zero_x_m=0.0042,
-        board_end_m=0.452,
+        board_end_m=0.476,
         plumb_x_m=-0.1453,
         bench_z_m=-0.0521,
         floor_m=0.0262,
@@ -66,7 +66,7 @@ def _phone() -> Scene:
         meniscus_dark=0.07,
     )
     film = Film(
-        blur_px=0.85, read_noise=0.8, shot_gain=0.012, vignette=0.09, sharpen=0.30, crf=21, rotation=90
+        blur_px=0.85, read_noise=0.8, shot_gain=0.012, vignette=0.09, sharpen=0.30, crf=20, rotation=90
     )
     timing = Timing(_phone_ticks(rng, 470), _PHONE_BASE, 1 / 120, 30.0)
     return Scene(
@@ -123,7 +123,7 @@ def _slow() -> Scene:
         meniscus_dark=0.06,
         splash=1.3,
     )
-    film = Film(blur_px=0.70, read_noise=1.2, shot_gain=0.016, vignette=0.10, sharpen=0.15, crf=18)
+    film = Film(blur_px=0.70, read_noise=1.2, shot_gain=0.016, vignette=0.10, sharpen=0.15, crf=21)
     timing = Timing(tuple(range(600)), Fraction(1, 30), 1 / 480, 30.0, 240.0)
     return Scene(
         "slow",
