@@ -8,14 +8,21 @@ import numpy as np
 
 from calibration.calibrated import Calibration
 from calibration.errors import CalibrationRemark
-from calibration.facing import Facing
-from calibration.joint import JointFit, Priors, Scatter, fit_all
+from calibration.facing import Facing, bent
+from calibration.joint import SHARED, JointFit, Priors, Scatter, fit_all
 from calibration.lens import distort
 from calibration.marked import Marked, check, distinct_names, straightened
 from calibration.pixels import FloatArray, Pixel
 from calibration.plane import Plane, Slot
 from calibration.reach import reach_of
-from calibration.remarks import depth_remarks, facing_remarks, focal_remarks, plumb_remarks, scale_remarks
+from calibration.remarks import (
+    depth_remarks,
+    facing_remarks,
+    focal_remarks,
+    lens_remarks,
+    plumb_remarks,
+    scale_remarks,
+)
 from calibration.rulefit import rule_fits, scatter_remarks
 from calibration.rules import Marks, lean_of, linear_scale, table_of
 from calibration.setup import Measures, Setup
@@ -23,6 +30,11 @@ from calibration.sources import columns_of
 
 ROLL_U_DEG = 1.0
 """How well a camera is levelled by eye (common practice, no source); used where no plumb is marked."""
+BEND_U = 0.03
+"""Radial distortion k1 that a lens may have which was not given: 1 % at the side of a phone's frame.
+
+Common practice, no source. The graduations then tell, as far as they can, what it is.
+"""
 DISTANCE_U = 0.02
 """Relative uncertainty of a distance given without one (common practice, no source)."""
 
@@ -92,6 +104,7 @@ def calibrate(setup: Setup) -> Calibration:
         remarks += focal_remarks(setup, plane, focal_known)
     remarks += depth_remarks(setup, typical, focal_known)
     remarks += facing_remarks(setup, fit, facing)
+    remarks += lens_remarks(plane, priors.bend_u)
     remarks += plumb_remarks(setup, plumb, marks, roll_u)
     gaps = _gaps(setup, plane)
     return Calibration(
@@ -118,8 +131,10 @@ def _base(setup: Setup, fit: JointFit | None, priors: Priors) -> FloatArray:
     if fit is None:
         base[:3] = [*priors.tangents, priors.inverse_distance]
     else:
-        base[:3] = fit.parameters[:3]
-        base[Slot.RULES : Slot.RULES + 2 * R] = fit.parameters[3 : 3 + 2 * R]
+        base[:SHARED] = fit.parameters[:SHARED]
+        if setup.camera.lens is not None:
+            base[Slot.BEND] = 0.0  # held at zero by the fit, to its last digits only
+        base[Slot.RULES : Slot.RULES + 2 * R] = fit.parameters[SHARED : SHARED + 2 * R]
     gauge, landing = setup.gauge_line, setup.landing_line
     base[Slot.GAUGE_DEPTH] = gauge.behind_m if gauge else 0.0
     base[Slot.LANDING_DEPTH] = landing.behind_m if landing else 0.0
@@ -144,10 +159,11 @@ def _priors(setup: Setup, marked: Marked, focal: float) -> Priors:
     camera = setup.camera
     tangents = np.zeros(2) if marked.facing is None else (marked.facing - marked.centre) / focal
     u = math.tan(math.radians(camera.facing_u_deg))
+    bend_u = BEND_U if camera.lens is None else 0.0
     if camera.distance_m is None:
-        return Priors(tangents, u, 0.0, 0.0)
+        return Priors(tangents, u, 0.0, 0.0, bend_u)
     distance_u = DISTANCE_U * camera.distance_m if camera.distance_u_m is None else camera.distance_u_m
-    return Priors(tangents, u, 1.0 / camera.distance_m, distance_u / camera.distance_m**2)
+    return Priors(tangents, u, 1.0 / camera.distance_m, distance_u / camera.distance_m**2, bend_u)
 
 
 def _weights(setup: Setup, fit: JointFit | None, kinds: tuple[Measures, ...]) -> FloatArray:
@@ -155,7 +171,7 @@ def _weights(setup: Setup, fit: JointFit | None, kinds: tuple[Measures, ...]) ->
     R = len(setup.rules)
     if fit is None:
         return np.zeros(R)
-    scale = slice(3 + R, 3 + 2 * R)
+    scale = slice(SHARED + R, SHARED + 2 * R)
     variance = np.sum((fit.gain[scale] / fit.parameters[scale, None]) ** 2, axis=1)
     variance += np.array([r.scale_u for r in setup.rules]) ** 2
     serves = np.array([r.measures in kinds for r in setup.rules])
@@ -213,12 +229,14 @@ def _gaps(setup: Setup, plane: Plane) -> tuple[str, str, str]:
 def _facing(setup: Setup, plane: Plane, columns: FloatArray, focal: float) -> Facing:
     tangents = plane.base[:2]
     u = np.linalg.norm(columns[:2], axis=1) if columns.size else np.full(2, math.nan)
+    foot = plane.centre + focal * tangents[None]
+    foot = bent(foot, plane.centre, focal, float(plane.base[Slot.BEND]))
     stated = math.tan(math.radians(setup.camera.facing_u_deg))
     known = "camera.facing_px" if setup.camera.facing is not None else "taken to be the image centre"
     if columns.size and float(np.min(u)) < 0.8 * stated:
         known += ", bettered by the perspective of the rules"
     return Facing(
-        px=Pixel(*distort(plane.centre + focal * tangents, setup.camera.lens, plane.centre).tolist()),
+        px=Pixel(*distort(foot, setup.camera.lens, plane.centre)[0].tolist()),
         u_px=(float(focal * u[0]), float(focal * u[1])),
         sideways_deg=math.degrees(math.atan(tangents[0])),
         up_down_deg=math.degrees(math.atan(tangents[1])),

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.errors import CalibrationRemark
-from calibration.facing import Facing, rotation_to_plane
+from calibration.facing import Facing, bent, rotation_to_plane
 from calibration.lens import distort, straighten
 from calibration.metres import Metres
 from calibration.pixels import FloatArray, Segment
-from calibration.plane import Plane
+from calibration.plane import Plane, Slot
 from calibration.reach import Reach, past
 from calibration.rulefit import RuleFit
 from calibration.setup import Setup
@@ -149,8 +149,10 @@ class Calibration:
     def _seen(self, rho: FloatArray) -> FloatArray:
         """Give the displayed px (n, 2) of slopes (n, 2) at the estimated facing."""
         rays = np.concatenate([rho, np.ones((len(rho), 1))], axis=1) @ rotation_to_plane(self._plane.base[:2])
-        straight = self._plane.centre + self._plane.focal_px * rays[:, :2] / rays[:, 2:]
-        return distort(straight, self.setup.camera.lens, self._plane.centre)
+        plane = self._plane
+        straight = plane.centre + plane.focal_px * rays[:, :2] / rays[:, 2:]
+        straight = bent(straight, plane.centre, plane.focal_px, float(plane.base[Slot.BEND]))
+        return distort(straight, self.setup.camera.lens, plane.centre)
 
     def _straight(self, pixels: FloatArray) -> FloatArray:
         return straighten(pixels, self.setup.camera.lens, self._plane.centre)

@@ -52,7 +52,9 @@ def rotation_to_plane(tangents: FloatArray) -> FloatArray:
     return np.stack(rows, axis=-1).reshape(*a.shape, 3, 3)
 
 
-def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: FloatArray) -> FloatArray:
+def slopes(
+    pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: FloatArray, bend: FloatArray
+) -> FloatArray:
     """Slopes of the rays against the perpendicular of the jet's plane.
 
     A point at depth d beyond the plane, seen by a camera at distance D, lies (D + d) times its slopes from
@@ -69,6 +71,9 @@ def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: Fl
         Focal length, px.
     tangents : ndarray, shape (m, 2)
         See `rotation_to_plane`.
+    bend : ndarray, shape (m,)
+        Distortion that is left in the pixels: r = r_d / (1 + bend r_d^2), r in units of the focal length. To
+        first order it is the k1 of a lens that was not given.
 
     Returns
     -------
@@ -78,10 +83,42 @@ def slopes(pixels: FloatArray, centre: FloatArray, focal_px: float, tangents: Fl
     Notes
     -----
     The homography of a rotating camera: R. Hartley and A. Zisserman, "Multiple View Geometry in Computer
-    Vision", 2nd ed. (2004), section 8.4.
+    Vision", 2nd ed. (2004), section 8.4. The one-term division model: A. W. Fitzgibbon, "Simultaneous linear
+    estimation of multiple view geometry and lens distortion", CVPR 2001.
     """
     offset = (np.asarray(pixels, dtype=np.float64) - centre) / focal_px
+    if np.any(bend):
+        r2 = np.sum(offset * offset, axis=-1, keepdims=True)
+        offset = offset / (1.0 + bend[:, None, None] * r2)
     R = rotation_to_plane(tangents)
     turned = offset @ np.swapaxes(R[..., :2], -1, -2) + R[..., None, :, 2]
     depth = turned[..., 2:]
     return np.asarray(turned[..., :2] / np.where(depth > 1e-6, depth, np.nan), dtype=np.float64)
+
+
+def bent(straight: FloatArray, centre: FloatArray, focal_px: float, bend: float) -> FloatArray:
+    """Put the bend of `slopes` back into positions.
+
+    Parameters
+    ----------
+    straight : ndarray, shape (n, 2)
+        Positions as a lens without distortion shows them, px.
+    centre : ndarray, shape (2,)
+        Principal point, px.
+    focal_px : float
+        Focal length, px.
+    bend : float
+        See `slopes`.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Positions with the bend, px; NaN where there is none.
+    """
+    if bend == 0.0:
+        return straight
+    offset = (straight - centre) / focal_px
+    r2 = np.sum(offset * offset, axis=-1, keepdims=True)
+    with np.errstate(invalid="ignore"):  # past the fold of the model nothing is seen
+        factor = 2.0 / (1.0 + np.sqrt(1.0 - 4.0 * bend * r2))
+    return np.asarray(centre + focal_px * offset * factor, dtype=np.float64)

@@ -15,6 +15,8 @@ P_LIMIT = 0.01
 """A scatter that chance brings less often than this is called larger than stated."""
 _PX_FLOOR = 0.02  # nobody reads a frame better than this, whatever a run file says
 _NEWTON = 12
+SHARED = 4
+"""Parameters that all rules share: two tangents, the inverse distance, the bend of the lens."""
 _EQUAL_Z = 3.0
 
 
@@ -28,9 +30,9 @@ class JointFit:
     """
 
     parameters: FloatArray
-    """(2 + 1 + 3 R,)."""
+    """(SHARED + 3 R,)."""
     gain: FloatArray
-    """(p, N + 2 + 1 + R + E): change of the parameters for each unit-variance input: graduations, facing,
+    """(p, N + SHARED + R + E): change of the parameters for each unit-variance input: graduations, facing,
     inverse distance, depths, scale equalities."""
     equalities: tuple[tuple[int, int, float], ...]
     """Pairs of rules whose engraved scales were taken to agree, with the relative uncertainty of that."""
@@ -58,6 +60,8 @@ class Priors:
     inverse_distance: float
     """1/m; 0 when no distance is known, which leaves everything in one plane."""
     inverse_distance_u: float
+    bend_u: float
+    """How far a lens that was not given may bend; 0 when it was given."""
 
 
 def fit_together(
@@ -101,26 +105,26 @@ def fit_together(
     u_px = np.maximum([r.px_u for r in marks.rules], _PX_FLOOR)[marks.rule_of]
     points = np.concatenate([marks.pixels, marks.pixels + half, marks.pixels - half])
     tiny = 1e-4
-    nudges = np.array([[0.0, 0.0], [tiny, 0.0], [-tiny, 0.0], [0.0, tiny], [0.0, -tiny]])
+    nudges = tiny * np.concatenate([np.zeros((1, 3)), np.kron(np.eye(3), [[1.0], [-1.0]])])
     depth = np.array([r.behind_m for r in marks.rules], dtype=np.float64)
     depth_u = np.array([r.behind_u_m for r in marks.rules], dtype=np.float64)
-    theta = np.concatenate([priors.tangents, [priors.inverse_distance], depth, np.zeros(2 * R)])
-    D, S, Z = 3, 3 + R, 3 + 2 * R  # where depths, scales and zeros begin
+    theta = np.concatenate([priors.tangents, [priors.inverse_distance, 0.0], depth, np.zeros(2 * R)])
+    D, S, Z = SHARED, SHARED + R, SHARED + 2 * R  # where depths, scales and zeros begin
     member = marks.rule_of[:, None] == np.arange(R)
     prior_u = np.concatenate(
         [
             [max(priors.tangents_u, 1e-6)] * 2,
-            [max(priors.inverse_distance_u, 1e-9)],
+            [max(priors.inverse_distance_u, 1e-9), max(priors.bend_u, 1e-9)],
             np.maximum(depth_u, 1e-9),
         ]
     )
-    prior = np.concatenate([priors.tangents, [priors.inverse_distance], depth])
+    prior = np.concatenate([priors.tangents, [priors.inverse_distance, 0.0], depth])
     for turn in range(_NEWTON):
-        rho = slopes(points, centre, focal_px, theta[:2] + nudges)
+        rho = slopes(points, centre, focal_px, theta[:2] + nudges[:, :2], theta[3] + nudges[:, 2])
         lines = _directions(rho[0, :N], marks)
         t = np.sum(rho * np.tile(lines[marks.rule_of], (3, 1)), axis=-1)
         t0 = t[0, :N]
-        dt = np.stack([t[1, :N] - t[2, :N], t[3, :N] - t[4, :N]], axis=1) / (2.0 * tiny)
+        dt = (t[1::2, :N] - t[2::2, :N]).T / (2.0 * tiny)
         if turn == 0:
             for r in range(R):
                 theta[S + r], theta[Z + r] = np.polyfit(t0[marks.of(r)], marks.values[marks.of(r)], 1)
@@ -129,15 +133,15 @@ def fit_together(
         stated = np.hypot(u_engraved, u_px * m_per_px)
         units = stated * widen[marks.rule_of]
         resid = marks.values - theta[Z:][marks.rule_of] - scale * t0
-        J = np.zeros((N + 3 + R + len(equal_scales), len(theta)))
-        J[:N, :2] = scale[:, None] * dt / units[:, None]
+        J = np.zeros((N + D + R + len(equal_scales), len(theta)))
+        J[:N, [0, 1, 3]] = scale[:, None] * dt / units[:, None]
         J[:N, S:Z] = member * (t0 / units)[:, None]
         J[:N, Z:] = member / units[:, None]
-        J[N : N + 3 + R, :S] = np.diag(1.0 / prior_u)
+        J[N : N + D + R, :S] = np.diag(1.0 / prior_u)
         carry = 1.0 + theta[2] * theta[D:S]
         logs = np.log(np.abs(theta[S:Z]) / carry)
         errors = np.concatenate([resid / units, (prior - theta[:S]) / prior_u, np.zeros(len(equal_scales))])
-        for row, (a, b, u) in enumerate(equal_scales, start=N + 3 + R):
+        for row, (a, b, u) in enumerate(equal_scales, start=N + D + R):
             for which, sign in ((a, 1.0), (b, -1.0)):
                 J[row, S + which] = sign / theta[S + which] / u
                 J[row, D + which] = -sign * theta[2] / carry[which] / u
@@ -201,10 +205,10 @@ def perspective_seen(
         if np.sum(mine) < 3:
             continue
         nudge = np.array([0.0, tiny, -tiny])[:, None] * marks.along[r]
-        rho = slopes(marks.pixels[mine], centre, focal_px, tangents + nudge)
+        rho = slopes(marks.pixels[mine], centre, focal_px, tangents + nudge, np.full(3, fit.parameters[3]))
         line = _directions(rho[0], table_of((marks.rules[r],), ("",), marks.pixels[mine]))[0]
         t = rho @ line
-        scale = fit.parameters[3 + R + r]
+        scale = fit.parameters[SHARED + R + r]
         basis = np.stack([np.ones(t.shape[1]), t[0], scale * (t[1] - t[2]) / (2 * tiny)], axis=1)
         weighted = basis / fit.units[mine][:, None]
         covariance = np.linalg.pinv(weighted.T @ weighted)
@@ -286,13 +290,13 @@ def scale_difference(fit: JointFit, a: int, b: int) -> tuple[float, float]:
         ln(scale a / scale b) and its standard uncertainty.
     """
     theta = fit.parameters
-    R = (len(theta) - 3) // 3
+    R = (len(theta) - SHARED) // 3
     row = np.zeros(len(theta))
     logs = []
     for which, sign in ((a, 1.0), (b, -1.0)):
-        carry = 1.0 + theta[2] * theta[3 + which]
-        logs.append(math.log(theta[3 + R + which] / carry))
-        row[3 + R + which] += sign / theta[3 + R + which]
-        row[3 + which] -= sign * theta[2] / carry
-        row[2] -= sign * theta[3 + which] / carry
+        carry = 1.0 + theta[2] * theta[SHARED + which]
+        logs.append(math.log(theta[SHARED + R + which] / carry))
+        row[SHARED + R + which] += sign / theta[SHARED + R + which]
+        row[SHARED + which] -= sign * theta[2] / carry
+        row[2] -= sign * theta[SHARED + which] / carry
     return logs[0] - logs[1], float(np.linalg.norm(row @ fit.gain))

@@ -24,18 +24,19 @@ class Slot(IntEnum):
     TANGENT_X = 0
     TANGENT_Y = 1
     INVERSE_DISTANCE = 2
-    GAUGE_DEPTH = 3
-    LANDING_DEPTH = 4
-    ORIFICE_DEPTH = 5
-    ZERO_DEPTH = 6
-    ORIFICE_X = 7
-    ORIFICE_Y = 8
-    ZERO_X = 9
-    ZERO_Y = 10
-    ABOVE_LEVEL = 11
-    PLUMB_ANGLE = 12
-    LANDING_SHIFT = 13
-    RULES = 14
+    BEND = 3
+    GAUGE_DEPTH = 4
+    LANDING_DEPTH = 5
+    ORIFICE_DEPTH = 6
+    ZERO_DEPTH = 7
+    ORIFICE_X = 8
+    ORIFICE_Y = 9
+    ZERO_X = 10
+    ZERO_Y = 11
+    ABOVE_LEVEL = 12
+    PLUMB_ANGLE = 13
+    LANDING_SHIFT = 14
+    RULES = 15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,13 +69,17 @@ class Plane:
 
     def slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """Slopes (m, n, 2) of straightened px (n, 2) for each of m parameter vectors."""
-        tangents = table[:, :2]
-        same = np.all(tangents == self.base[:2], axis=1)
+        view = [Slot.TANGENT_X, Slot.TANGENT_Y, Slot.BEND]
+        same = np.all(table[:, view] == self.base[view], axis=1)
         rho = np.empty((len(table), len(straight), 2))
-        rho[same] = slopes(straight, self.centre, self.focal_px, self.base[None, :2])
+        rho[same] = self._slopes(self.base[None], straight)
         if not np.all(same):
-            rho[~same] = slopes(straight, self.centre, self.focal_px, tangents[~same])
+            rho[~same] = self._slopes(table[~same], straight)
         return rho
+
+    def _slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        """Slopes (m, n, 2) of px (n, 2), or of px (m, n, 2) that differ from vector to vector."""
+        return slopes(straight, self.centre, self.focal_px, table[:, :2], table[:, Slot.BEND])
 
     def axes(self, table: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Give unit vectors (m, 2) down the plumb and outward along the throw, parallel to the plane."""
@@ -108,7 +113,7 @@ class Plane:
     def _mark(self, table: FloatArray, px: FloatArray, x: Slot, depth: Slot) -> FloatArray:
         """(m, 2) carried slopes of one marked point, moved by its own reading error."""
         moved = px + table[:, x : x + 2]
-        rho = slopes(moved[:, None, :], self.centre, self.focal_px, table[:, :2])[:, 0]
+        rho = self._slopes(table, moved[:, None, :])[:, 0]
         return np.asarray(rho * (1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, depth])[:, None])
 
     def orifice_at(self, table: FloatArray) -> FloatArray:
@@ -141,7 +146,7 @@ class Plane:
             return np.full((len(table), 1), np.nan)
         down, across = self.axes(table)
         moved = self.landing[None] + table[:, Slot.LANDING_SHIFT, None, None] * np.array([0.0, 1.0])
-        rho = slopes(moved, self.centre, self.focal_px, table[:, :2])
+        rho = self._slopes(table, moved)
         rho *= (1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, Slot.LANDING_DEPTH])[:, None, None]
         orifice = self.orifice_at(table)
         step = rho[:, 1] - rho[:, 0]

@@ -10,7 +10,7 @@ from calibration.errors import CalibrationRemark
 from calibration.facing import Facing
 from calibration.joint import JointFit
 from calibration.pixels import FloatArray
-from calibration.plane import Plane
+from calibration.plane import Plane, Slot
 from calibration.rules import Marks
 from calibration.setup import Measures, Setup
 
@@ -188,6 +188,34 @@ def facing_remarks(setup: Setup, fit: JointFit | None, facing: Facing) -> list[C
                 )
             )
     return remarks
+
+
+def lens_remarks(plane: Plane, bend_u: float) -> list[CalibrationRemark]:
+    """Say when the graduations show a lens that bends more than one that need not be given.
+
+    Parameters
+    ----------
+    plane : Plane
+    bend_u : float
+        How far a lens that was not given may bend; 0 when it was given.
+
+    Returns
+    -------
+    list of CalibrationRemark
+    """
+    bend = float(plane.base[Slot.BEND])
+    if bend_u == 0.0 or abs(bend) <= 2.0 * bend_u:
+        return []
+    return [
+        CalibrationRemark(
+            "lens",
+            f"the graduations lie as behind a lens that bends straight lines (k1 about {bend:.2f}, by "
+            "which lengths at "
+            "the side of the frame are off by several per cent). Most of it was taken out; film through "
+            "a plainer lens, "
+            "keep to the middle of the frame, or calibrate the lens and give camera.lens.",
+        )
+    ]
 
 
 def plumb_remarks(setup: Setup, plumb: FloatArray, marks: Marks, roll_u: float) -> list[CalibrationRemark]:

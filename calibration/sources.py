@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from calibration.joint import JointFit
+from calibration.joint import SHARED, JointFit
 from calibration.lens import straighten
 from calibration.pixels import FloatArray, Pixel
 from calibration.plane import Plane, Slot
@@ -74,10 +74,10 @@ def columns_of(
 
 def _spread(fit: JointFit, inputs: FloatArray, size: int) -> FloatArray:
     """Place columns (q, j) of the joint fit's parameters into columns (p, j) of the model's."""
-    R = (len(fit.parameters) - 3) // 3
+    R = (len(fit.parameters) - SHARED) // 3
     column = np.zeros((size, inputs.shape[1]))
-    column[:3] = inputs[:3]
-    column[Slot.RULES : Slot.RULES + 2 * R] = inputs[3 : 3 + 2 * R]
+    column[:SHARED] = inputs[:SHARED]
+    column[Slot.RULES : Slot.RULES + 2 * R] = inputs[SHARED : SHARED + 2 * R]
     return column
 
 
@@ -92,6 +92,8 @@ def _camera(out: _Columns, setup: Setup, plane: Plane, fit: JointFit, typical_m:
         out.add(
             "camera facing, up and down", _spread(fit, fit.gain[:, N : N + 2] @ down[:, None], size)[:, 0]
         )
+    if setup.camera.lens is None:
+        out.add("lens not given", _spread(fit, fit.gain[:, N + 3 : N + 4], size)[:, 0])
     if setup.camera.distance_m is None:
         if any(plane.base[slot] for slot in _depth_slots(len(setup.rules))):
             out.add_slots("depth left uncorrected (no camera distance)", inverse_distance=1.0 / typical_m)
@@ -108,7 +110,7 @@ def _rule(out: _Columns, marks: Marks, fit: JointFit, r: int) -> None:
     """Columns of one rule: scale and perspective as read, depth, engraved scale."""
     N, R = len(marks.values), len(marks.rules)
     name = marks.names[r]
-    q = 3 + 2 * R  # the zeros of the rules move nothing that is measured
+    q = SHARED + 2 * R  # the zeros of the rules move nothing that is measured
     gain = fit.gain[:q, :N][:, marks.of(r)]
     size = np.linalg.norm(fit.gain[:q], axis=1)
     size[size == 0] = 1.0
@@ -126,12 +128,12 @@ def _rule(out: _Columns, marks: Marks, fit: JointFit, r: int) -> None:
         number = "" if j == 0 else f" ({j + 1})"
         out.add(f"{name}: scale as read{number}", _spread(fit, packed[:, j : j + 1], out.size)[:, 0])
     if marks.rules[r].behind_u_m > 0:
-        out.add(f"{name}: depth", _spread(fit, fit.gain[:, N + 3 + r : N + 4 + r], out.size)[:, 0])
+        out.add(f"{name}: depth", _spread(fit, fit.gain[:, N + SHARED + r, None], out.size)[:, 0])
     engraved = np.zeros((len(fit.parameters), 1))
     for j, (a, b, u) in enumerate(fit.equalities):
         if r in (a, b):
             sign = 1.0 if r == a else -1.0
-            engraved += sign * marks.rules[r].scale_u / u * fit.gain[:, N + 3 + R + j, None]
+            engraved += sign * marks.rules[r].scale_u / u * fit.gain[:, N + SHARED + R + j, None]
     column = _spread(fit, engraved, out.size)[:, 0]
     column[Slot.RULES + 2 * R + r] = -marks.rules[r].scale_u
     out.add(f"{name}: engraved scale", column)

@@ -6,7 +6,7 @@ that a person states about the scene is off by a random error of the stated stan
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -32,7 +32,7 @@ class Scene:
 class Pinhole:
     """A camera of known pose."""
 
-    def __init__(self, focal, k1, k2, yaw, pitch, roll, distance, middle=(0.15, 0.2)):
+    def __init__(self, *, focal, k1, k2, yaw, pitch, roll, distance, middle=(0.15, 0.2)):
         turn = _axis(2, roll) @ _axis(0, pitch) @ _axis(1, yaw)
         to_opencv = np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]])  # x right, y down, z away
         self.R = turn @ to_opencv
@@ -71,7 +71,7 @@ def scene(
     zero=True,
     rule_foot=-0.04,
 ):
-    """A random scene; `errors` scales every stated uncertainty and the error drawn from it, `drawn` only the latter."""
+    """Draw a random scene; `errors` scales every stated uncertainty and the error drawn from it, `drawn` only the latter."""
     rng = np.random.default_rng(seed)
 
     def off(u, shape=None):
@@ -80,18 +80,18 @@ def scene(
     focal = rng.uniform(0.85, 1.15) * SIZE[0]
     true_distance = rng.uniform(1.0, 1.3)
     camera = Pinhole(
-        focal,
-        rng.uniform(-0.06, 0.03) if lens else 0.0,
-        rng.uniform(-0.01, 0.01) if lens else 0.0,
-        np.radians(off(facing_u_deg)),
-        np.radians(off(facing_u_deg)),
-        np.radians(rng.uniform(-roll_deg, roll_deg)),
-        true_distance,
+        focal=focal,
+        k1=rng.uniform(-0.06, 0.03) if lens else off(0.03),
+        k2=rng.uniform(-0.01, 0.01) if lens else 0.0,
+        yaw=np.radians(off(facing_u_deg)),
+        pitch=np.radians(off(facing_u_deg)),
+        roll=np.radians(rng.uniform(-roll_deg, roll_deg)),
+        distance=true_distance,
     )
     px_u, engraved_u, behind_u, scale_u, mark_u = 0.4, 1e-4, 1.5e-3, 5e-4, 0.5
     side = 1.0 if depth else 0.0
 
-    def rule(name, measures, n, start, step, behind, first, last):
+    def rule(name, measures, n, start, step, *, behind, first, last):
         values = np.linspace(first, last, n)
         true = values * (1.0 + off(scale_u)) + off(engraved_u, n)
         place = (
@@ -112,18 +112,19 @@ def scene(
             scale_u * errors,
         )
 
+    upright = (-0.07, 0, DROP + rule_foot), (0, 0, 1)
+    shelf = (0.0, 0, -0.004), (1, 0, 0)
     rules = (
         rule(
             "upright",
             Measures.HEAD,
             graduations[0],
-            (-0.07, 0, DROP + rule_foot),
-            (0, 0, 1),
-            0.008 * side,
-            0.0,
-            0.2 - rule_foot,
+            *upright,
+            behind=0.008 * side,
+            first=0.0,
+            last=0.2 - rule_foot,
         ),
-        rule("shelf", Measures.THROW, graduations[1], (0.0, 0, -0.004), (1, 0, 0), -0.01 * side, 0.05, 0.5),
+        rule("shelf", Measures.THROW, graduations[1], *shelf, behind=-0.01 * side, first=0.05, last=0.5),
     )
     heads = np.array([0.20, 0.12, 0.04])
     throws = np.array([0.45, 0.3, 0.15])
@@ -161,3 +162,29 @@ def scene(
 
 def _segment(ends):
     return Segment(Pixel(*ends[0].tolist()), Pixel(*ends[1].tolist()))
+
+
+def moved(setup, move):
+    """Give the same set-up with every pixel moved."""
+
+    def line(s):
+        return None if s is None else Segment(move(s.start), move(s.end))
+
+    def gauge(g):
+        return None if g is None else replace(g, line=line(g.line))
+
+    def mark(m):
+        return None if m is None else Mark(move(m.px), m.px_u, m.behind_m, m.behind_u_m)
+
+    return replace(
+        setup,
+        orifice=mark(setup.orifice),
+        rules=tuple(
+            replace(r, graduations=tuple(Graduation(move(g.px), g.value_m) for g in r.graduations))
+            for r in setup.rules
+        ),
+        plumb=line(setup.plumb),
+        gauge_line=gauge(setup.gauge_line),
+        landing_line=gauge(setup.landing_line),
+        throw_zero=mark(setup.throw_zero),
+    )

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration import Gauge, Graduation, Mark, Pixel, Segment, calibrate
-from tests.calibration.pinhole import DROP, SIZE, scene
+from calibration import Gauge, Graduation, Pixel, Segment, calibrate
+from tests.calibration.pinhole import DROP, SIZE, moved, scene
 
 NONE = np.zeros(3)
 
@@ -76,7 +76,7 @@ def test_columns_are_the_covariance_of_repeated_marking():
     rng = np.random.default_rng(5)
     lengths = []
     for _ in range(600):
-        c = calibrate(_marked_again(sc.setup, c0, rng))
+        c = calibrate(_marked_again(sc.setup, rng))
         lengths.append(
             np.concatenate(
                 [c.heads(sc.surface_px, NONE).values, c.throws(sc.landing_px, NONE).values, c.drop().values]
@@ -96,8 +96,8 @@ def test_columns_are_the_covariance_of_repeated_marking():
     assert sample / np.outer(u, u) == pytest.approx(stated / np.outer(u, u), abs=0.15)
 
 
-def _marked_again(setup, calibration, rng):
-    """The same set-up with every mark and stated value drawn anew about the present one."""
+def _marked_again(setup, rng):
+    """Give the same set-up with every mark and stated value drawn anew about the present one."""
 
     def px(p, u):
         return Pixel(*(np.array(p) + rng.normal(0, u, 2)).tolist())
@@ -151,39 +151,13 @@ def test_an_assumed_vertical_is_covered_by_its_uncertainty():
     assert np.mean(inside) > 0.93
 
 
-def _moved(setup, move):
-    """The same set-up with every pixel moved."""
-
-    def line(s):
-        return None if s is None else Segment(move(s.start), move(s.end))
-
-    def gauge(g):
-        return None if g is None else replace(g, line=line(g.line))
-
-    def mark(m):
-        return None if m is None else Mark(move(m.px), m.px_u, m.behind_m, m.behind_u_m)
-
-    return replace(
-        setup,
-        orifice=mark(setup.orifice),
-        rules=tuple(
-            replace(r, graduations=tuple(Graduation(move(g.px), g.value_m) for g in r.graduations))
-            for r in setup.rules
-        ),
-        plumb=line(setup.plumb),
-        gauge_line=gauge(setup.gauge_line),
-        landing_line=gauge(setup.landing_line),
-        throw_zero=mark(setup.throw_zero),
-    )
-
-
 @settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10_000), angle=st.floats(-3.1, 3.1), lens=st.booleans())
 def test_rolling_the_camera_changes_nothing(seed, angle, lens):
     sc = scene(seed, lens=lens, rule_foot=-0.2)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     centre = (np.array(SIZE) - 1) / 2
-    rolled = calibrate(_moved(sc.setup, lambda p: Pixel(*(turn @ (np.array(p) - centre) + centre).tolist())))
+    rolled = calibrate(moved(sc.setup, lambda p: Pixel(*(turn @ (np.array(p) - centre) + centre).tolist())))
     plain = calibrate(sc.setup)
     for px, lengths in ((sc.surface_px, "heads"), (sc.landing_px, "throws")):
         a = getattr(plain, lengths)(px, np.ones(3))
@@ -201,7 +175,7 @@ def test_filming_with_more_pixels_changes_nothing(seed, factor):
     def grow(p):
         return Pixel((p[0] + 0.5) * factor - 0.5, (p[1] + 0.5) * factor - 0.5)
 
-    big = _moved(sc.setup, grow)
+    big = moved(sc.setup, grow)
     lens = big.camera.lens
     centre = grow(((SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2))
     big = replace(
@@ -250,7 +224,7 @@ def test_a_jet_to_the_left_counts_positive():
     def mirror(p):
         return Pixel(SIZE[0] - 1 - p[0], p[1])
 
-    c = calibrate(_moved(sc.setup, mirror))
+    c = calibrate(moved(sc.setup, mirror))
     seen = np.array([mirror(p) for p in sc.landing_px])
     assert c.throws(seen, NONE).values == pytest.approx(
         calibrate(sc.setup).throws(sc.landing_px, NONE).values, abs=1e-8
