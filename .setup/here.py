@@ -74,9 +74,9 @@ def make_environment(extra: str) -> Path:
     if not stamp.exists() or stamp.read_text() != wanted:
         say("installing Clepsydra and what it needs (a few minutes the first time)")
         target = f"{ROOT}[{extra}]" if extra else str(ROOT)
-        subprocess.run(
-            [python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "-e", target], check=True
-        )
+        command = [python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "-e", target]
+        if subprocess.run(command, check=False).returncode:
+            sys.exit("the installation did not finish; see above, mend it (network? disk space?) and run this again")
         stamp.write_text(wanted)
     return python
 
