@@ -238,7 +238,7 @@ def _places(run: Run, info: ClipInfo) -> _Said:
         if not (-0.5 <= px.x <= info.width - 0.5 and -0.5 <= px.y <= info.height - 0.5):
             yield (
                 key,
-                f"[{px.x:g}, {px.y:g}] lies outside the frame ({info.width} by {info.height} px); mark it again",
+                f"[{px.x:g}, {px.y:g}] is off the frame of {info.width} by {info.height} px; mark it again",
             )
 
 

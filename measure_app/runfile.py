@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import stat
 from pathlib import Path
@@ -156,23 +155,6 @@ def clip_path(run: Run, run_path: Path) -> Path:
     return run_path.parent / run.clip.path.replace("\\", "/")
 
 
-def clip_digest(path: Path) -> str:
-    """Return the SHA-256 of a clip's bytes, 64 lower-case hexadecimal digits.
-
-    Raises
-    ------
-    ClipError
-        The file cannot be read.
-    """
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise ClipError("is not a plain file", where=str(path))
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise ClipError(f"cannot be read ({reason_of(error)})", where=str(path)) from None
-
-
 def check_clip_identity(run: Run, path: Path) -> None:
     """Make sure that the film at `path` is the one that the run was read from, where the run knows.
 
@@ -181,7 +163,9 @@ def check_clip_identity(run: Run, path: Path) -> None:
     ClipError
         The film is missing or is another one than the run's `clip.sha256` says.
     """
-    if run.clip.sha256 is not None and clip_digest(path) != run.clip.sha256.lower():
+    from measure_app.clip import sha256_of
+
+    if run.clip.sha256 is not None and sha256_of(path) != run.clip.sha256.lower():
         raise ClipError(
             "is not the film that this run was made from: its SHA-256 differs from clip.sha256, so the "
             "readings do not belong to it; put the original film there, or set clip.sha256 to null if you "

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis import FloatArray
+from analysis import FloatArray, Line
 from calibration import Segment
 from measure_app.finders import Part
 from measure_app.outcome import Outcome, ReadingRow
@@ -84,7 +84,7 @@ def _throw_chart(outcome: Outcome, strip: Strip) -> StripChart:
         found_along=read.found_along,
         law_s=np.empty(0) if law is None else _times(outcome),
         law_along=np.empty(0) if law is None else segment.along(places(law)),
-        law_says="fitted: x = 2 Cv √(y₀h), one flight time later",
+        law_says="fitted: x² = s·h of one flight time earlier",
         refusals=_refusals(outcome, Part.LANDING),
         scale_along=ticks,
         scale_says=labels,
@@ -130,31 +130,32 @@ def _leads_outward(outcome: Outcome, segment: Segment) -> bool:
     return bool(segment.along(np.array([orifice]))[0] < segment.length_px / 2)
 
 
+def _fitted(outcome: Outcome, key: str, *, free: bool) -> Line | None:
+    """Return a law's straight line, with errors in both variables where it was fitted so."""
+    lines = [
+        each for each in outcome.findings.lines if each.law.key == key and each.line.free_intercept == free
+    ]
+    return max(lines, key=lambda each: each.errors_in_both).line if lines else None
+
+
 def _heads_by_law(outcome: Outcome, times: FloatArray) -> FloatArray | None:
     """(n,) m, head of the fitted straight line of √head against time; NaN once it is empty."""
-    lines = [each for each in outcome.findings.lines if each.law.key == "root_head_time"]
-    if not lines:
+    line = _fitted(outcome, "root_head_time", free=True)
+    if line is None:
         return None
-    best = max(lines, key=lambda each: each.errors_in_both).line
-    root = best.intercept + best.slope * times
+    root = line.intercept + line.slope * times
     return np.where(root >= 0.0, root**2, np.nan)
 
 
 def _throws_by_law(outcome: Outcome, times: FloatArray) -> FloatArray | None:
-    """(n,) m, throw of the water that left one flight time earlier, by the fitted speed coefficient."""
-    findings, drop = outcome.findings, outcome.lengths.series.drop
-    if findings.throws is None or drop is None:
+    """(n,) m, throw of the water that left one flight time earlier, by the line of x² through the origin."""
+    line = _fitted(outcome, "throw_squared_head", free=False)
+    if line is None:
         return None
-    heads = _heads_by_law(outcome, times - float(np.nanmedian(findings.flight_time_s)))
+    heads = _heads_by_law(outcome, times - float(np.nanmedian(outcome.findings.flight_time_s)))
     if heads is None:
         return None
-    if findings.throws.has("head_zero"):
-        heads = heads + findings.throws.value("head_zero")
-    return np.asarray(
-        2.0
-        * findings.throws.value("cv")
-        * np.sqrt(np.clip(heads, 0.0, None) * float(np.nanmedian(drop.values)))
-    )
+    return np.asarray(np.sqrt(np.clip(line.slope * heads, 0.0, None)), dtype=np.float64)
 
 
 def _scale(

@@ -20,8 +20,8 @@ NAMES = {
     "slope_speed_vs_root_head": "slope, speed on √head",
     "slope_speed_squared_vs_head": "slope, speed² on head",
     "slope_throw_squared_vs_head": "slope, throw² on head",
-    "gravity_from_slope_root": "g from slope, speed on √head",
-    "gravity_from_slope_squared": "g from slope, speed² on head",
+    "gravity_from_slope_root": "g from speed on √head",
+    "gravity_from_slope_squared": "g from speed² on head",
     "gravity_from_clock": "g from the clock",
     "drain_rate_root_m_per_s": "fall of √head per second",
     "time_to_empty_s": "time to empty",
@@ -103,7 +103,7 @@ def _count(n: int, what: str) -> str:
 def _table(results: Results, encoding: str | None) -> list[str]:
     if not results.findings.findings:
         return ["Nothing could be derived."]
-    rows = [("finding", "", "value ± standard uncertainty", "95 % interval, same unit")]
+    rows = [("finding", "", "value ± standard u", "95 % interval")]
     rows += [_cells(finding) for finding in results.findings.findings]
     # Signs are replaced before the columns are measured, so that they stay columns.
     rows = [

@@ -48,6 +48,8 @@ def check_folder(folder: Path) -> None:
         program.
     """
     where = str(folder)
+    if "\0" in where:
+        raise OutputError("a folder's name holds no zero bytes; name another", where="results")
     try:
         if not folder.exists():
             _check_above(folder)
@@ -76,8 +78,6 @@ def check_folder(folder: Path) -> None:
             )
     except OSError as error:
         raise OutputError(f"cannot be looked into ({reason_of(error)})", where=where) from None
-    except ValueError:
-        raise OutputError("is not a name that a folder can have", where="--out") from None
 
 
 def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
