@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
-from calibration import FloatArray
+from calibration import FloatArray, RuleFit
 from measure_app.clip import ClipInfo, Stamps
 from measure_app.edits import Edit
 from measure_app.errors import AppError, EditRefused
-from measure_app.run import Run
+from measure_app.run import By, Run, Spot
 
 if TYPE_CHECKING:
     from measure_app.measuring import Search
@@ -86,6 +85,8 @@ class Document(QObject):
         self._lack: AppError | None = None
         self._frame = 0
         self._blind = False
+        self._veiled: frozenset[tuple[int, Spot]] = frozenset()
+        self._rule_fits: tuple[RuleFit, ...] = ()
         self._gesture = 0
 
     @property
@@ -127,6 +128,11 @@ class Document(QObject):
         return "" if self._lack is None else str(self._lack.words)
 
     @property
+    def rule_fits(self) -> tuple[RuleFit, ...]:
+        """Scale, scatter and perspective of each rule, also before the set-up is whole; empty while unknown."""
+        return self._rule_fits
+
+    @property
     def search(self) -> Search | None:
         """The pass over the film that the found readings came from; None where none was made here."""
         return self._search
@@ -143,9 +149,20 @@ class Document(QObject):
 
     def set_blind(self, on: bool) -> None:
         """Hide or show what might lead the eye of someone who reads."""
-        if on != self._blind:
-            self._blind = on
-            self.blind_changed.emit(on)
+        if on == self._blind:
+            return
+        self._blind = on
+        here = self._run.readings if on and self._run is not None else ()
+        self._veiled = frozenset(
+            (reading.frame, spot) for reading in here for spot in (reading.surface, reading.landing) if spot
+        )
+        self.blind_changed.emit(on)
+
+    def shows(self, frame: int, spot: Spot | None) -> bool:
+        """Whether a position read may be seen: while reading blind, only what was read since it began."""
+        if not self._blind or spot is None:
+            return True
+        return spot.by is By.HAND and (frame, spot) not in self._veiled
 
     def new_gesture(self) -> int:
         """Return a number for `perform`: edits with the same one are undone together."""
@@ -202,7 +219,7 @@ class Document(QObject):
         return True
 
     def set_clip(self, info: ClipInfo | None, stamps: Stamps | None) -> None:
-        """Say what is known of the film now; its frame 0 becomes the current one, or the start of the part."""
+        """Say what is known of the film now; the start of the part measured becomes the current frame."""
         if info is None and self._info is None:
             return
         self._info, self._stamps = info, stamps
@@ -212,10 +229,16 @@ class Document(QObject):
         self.clip_changed.emit(info)
         self.frame_changed.emit(self._frame)
 
-    def set_outcome(self, outcome: Outcome | None, lack: AppError | None = None) -> None:
-        """Take in the newest outcome, or why there is none."""
-        changed = outcome is not self._outcome or lack is not self._lack
+    def set_outcome(
+        self,
+        outcome: Outcome | None,
+        lack: AppError | None = None,
+        rule_fits: tuple[RuleFit, ...] = (),
+    ) -> None:
+        """Take in the newest outcome, or why there is none and what can be said of the rules all the same."""
+        changed = outcome is not self._outcome or lack is not self._lack or rule_fits != self._rule_fits
         self._outcome, self._lack = outcome, lack
+        self._rule_fits = outcome.calibration.rule_fits if outcome is not None else rule_fits
         if changed:
             self.outcome_changed.emit(outcome)
 
@@ -238,8 +261,3 @@ class Document(QObject):
         if frame != self._frame:
             self._frame = frame
             self.frame_changed.emit(frame)
-
-
-def facts_with_rate(info: ClipInfo, capture_rate_hz: float | None) -> ClipInfo:
-    """Return what is known of a film, with the capture rate that the run gives."""
-    return replace(info, capture_rate_hz=capture_rate_hz)

@@ -54,7 +54,7 @@ class Services(Protocol):
         """Stop a search; nothing of it is kept."""
 
     def write_results(self, folder: Path) -> None:
-        """Write what the command line's `measure` writes, in the background; answered by `results_written`."""
+        """Write what the command line's `measure` writes, in the background; `results_written` answers."""
 
     def set_blind(self, on: bool) -> None:
         """Hide fits, found readings and other people's marks while someone reads; see `Document.blind`."""

@@ -46,7 +46,7 @@ SHOWN_AS: dict[Tool, str] = {
     Tool.PLUMB: "Press at the top of the thread and drag to its lower end.",
     Tool.ORIFICE: "Press on the centre of the hole.",
     Tool.THROW_ZERO: "Press on the point from which the throw counts.",
-    Tool.GAUGE_LINE: "Drag from above the highest water level to below the lowest, where the water's edge is clear.",
+    Tool.GAUGE_LINE: "Drag from above the highest water level to below the lowest, where the edge is clear.",
     Tool.LANDING_LINE: "Drag along the landing level, from under the hole to beyond the farthest landing.",
     Tool.SURFACE: "Press where the gauge line meets the water's surface.",
     Tool.LANDING: "Press where the jet meets the landing line.",

@@ -1,0 +1,255 @@
+"""Frames on demand: one thread owns the clip, the newest wish wins, neighbours are decoded in idle moments."""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QObject, QThread, Signal, Slot
+
+from measure_app.errors import AppError, ClipError
+
+if TYPE_CHECKING:
+    from measure_app.clip import Clip
+
+_AHEAD = 12
+"""Frames decoded ahead of the current one in idle moments."""
+_BEHIND = 24
+"""Frames decoded before the current one, where stepping back would otherwise cost a whole group of pictures."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    """A film to open (path given) or a frame to show (index given)."""
+
+    ticket: int
+    film: int
+    """Which film the wish belongs to; counts up with every film opened."""
+    path: Path | None = None
+    index: int = 0
+    idle: bool = True
+    """Whether neighbours shall be decoded afterwards."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FrameReply:
+    """One frame, ready to be painted, or why it cannot be had."""
+
+    ticket: int
+    film: int
+    index: int
+    pixels: NDArray[np.uint8] | None
+    """(height, width, 4) blue, green, red, opaque, as displayed; None where the frame cannot be had."""
+    suspect: str | None = None
+    """Why this frame must not be measured, in words."""
+    error: AppError | None = None
+    decoded_s: float = 0.0
+    """How long getting it took."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmReply:
+    """A film that was opened, or why it could not be."""
+
+    film: int
+    path: Path
+    clip: Clip | None
+    error: AppError | None = None
+
+
+class _Desk:
+    """Where wishes wait; shared by both threads."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._open: _Wish | None = None
+        self._frame: _Wish | None = None
+        self.ending = False
+
+    def put(self, wish: _Wish) -> None:
+        with self._lock:
+            if wish.path is not None:
+                self._open, self._frame = wish, None
+            else:
+                self._frame = wish
+
+    def take(self) -> _Wish | None:
+        with self._lock:
+            if self._open is not None:
+                wish, self._open = self._open, None
+            else:
+                wish, self._frame = self._frame, None
+            return wish
+
+    def peek(self) -> _Wish | None:
+        with self._lock:
+            return self._open or self._frame
+
+
+class _Decoder(QObject):
+    """The half that lives in the thread and owns the clip."""
+
+    film_opened = Signal(object)
+    frame_ready = Signal(object)
+
+    def __init__(self, desk: _Desk) -> None:
+        super().__init__()
+        self._desk = desk
+        self._clip: Clip | None = None
+        self._film = 0
+
+    @Slot()
+    def work(self) -> None:
+        """Fulfil wishes until none is left, then look around the last frame."""
+        around: int | None = None
+        while not self._desk.ending:
+            wish = self._desk.take()
+            if wish is not None and wish.path is not None:
+                self._open(wish, wish.path)
+                around = None
+            elif wish is not None:
+                self._show(wish)
+                around = wish.index if wish.idle else None
+            elif around is not None and self._clip is not None:
+                around = None if self._look_around(self._clip, around) else around
+            else:
+                return
+
+    @Slot()
+    def let_go(self) -> None:
+        """Close the film."""
+        if self._clip is not None:
+            self._clip.close()
+            self._clip = None
+
+    def _open(self, wish: _Wish, path: Path) -> None:
+        from measure_app.clip import open_clip
+
+        self.let_go()
+        self._film = wish.film
+        try:
+            self._clip = open_clip(path)
+        except AppError as error:
+            self.film_opened.emit(FilmReply(wish.film, path, None, error))
+            return
+        self.film_opened.emit(FilmReply(wish.film, path, self._clip))
+
+    def _show(self, wish: _Wish) -> None:
+        if self._clip is None or wish.film != self._film:
+            return
+        begun = time.perf_counter()
+        try:
+            frame = self._clip.frame(wish.index)
+        except ClipError as error:
+            self.frame_ready.emit(FrameReply(wish.ticket, wish.film, wish.index, None, error=error))
+            return
+        pixels = frame.bgra()
+        took = time.perf_counter() - begun
+        self.frame_ready.emit(
+            FrameReply(wish.ticket, wish.film, wish.index, pixels, frame.suspect, decoded_s=took)
+        )
+
+    def _look_around(self, clip: Clip, index: int) -> bool:
+        """Decode the neighbours; False where a wish that needs the decoder came in between."""
+
+        def interrupted() -> bool:
+            wish = self._desk.peek()
+            if (
+                wish is not None
+                and wish.path is None
+                and wish.film == self._film
+                and clip.is_cached(wish.index)
+            ):
+                # A frame at hand is shown at once, and what is half decoded is not thrown away for it.
+                taken = self._desk.take()
+                if taken is not None:
+                    self._show(taken)
+                return self._desk.ending
+            return wish is not None or self._desk.ending
+
+        return clip.prefetch(index + 1, index + _AHEAD, interrupted) and clip.prefetch(
+            index - _BEHIND, index - 1, interrupted
+        )
+
+
+class FrameService(QObject):
+    """Opens films and gives frames, all in a thread of its own."""
+
+    film_opened = Signal(object)
+    """`FilmReply`; of a film that a newer one replaced in the meantime, nothing is heard."""
+    frame_ready = Signal(object)
+    """`FrameReply` of the film that is open now, in the order of the wishes."""
+    _called = Signal()
+    _ended = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._desk = _Desk()
+        self._film = 0
+        self._ticket = 0
+        self._thread = QThread(self)
+        self._thread.setObjectName("frames")
+        self._decoder = _Decoder(self._desk)
+        self._decoder.moveToThread(self._thread)
+        self._called.connect(self._decoder.work)
+        self._ended.connect(self._decoder.let_go)
+        self._decoder.film_opened.connect(self._on_film)
+        self._decoder.frame_ready.connect(self._on_frame)
+
+    @property
+    def newest(self) -> int:
+        """Ticket of the newest wish."""
+        return self._ticket
+
+    def open(self, path: Path) -> int:
+        """Open a film in place of the one that is open; return its number."""
+        self._film += 1
+        self._send(_Wish(self._next(), self._film, path=path))
+        return self._film
+
+    def show(self, index: int, *, idle: bool = True) -> int:
+        """Wish for a frame; a wish that still waits is dropped for it.
+
+        Parameters
+        ----------
+        index : int
+            Frame in presentation order.
+        idle : bool
+            Whether its neighbours shall be decoded in advance; not while a film plays.
+        """
+        self._send(_Wish(self._next(), self._film, index=index, idle=idle))
+        return self._ticket
+
+    def close(self) -> None:
+        """Close the film and end the thread."""
+        self._desk.ending = True
+        if self._thread.isRunning():
+            self._ended.emit()
+            self._thread.quit()
+            self._thread.wait()
+        self._decoder.let_go()
+
+    def _next(self) -> int:
+        self._ticket += 1
+        return self._ticket
+
+    def _send(self, wish: _Wish) -> None:
+        if not self._thread.isRunning():
+            self._thread.start()
+        self._desk.put(wish)
+        self._called.emit()
+
+    @Slot(object)
+    def _on_film(self, reply: FilmReply) -> None:
+        if reply.film == self._film:
+            self.film_opened.emit(reply)
+
+    @Slot(object)
+    def _on_frame(self, reply: FrameReply) -> None:
+        if reply.film == self._film:
+            self.frame_ready.emit(reply)
