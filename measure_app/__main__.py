@@ -37,17 +37,10 @@ def main(arguments: list[str] | None = None) -> int:
     except AppError as error:
         click.echo(f"clepsydra: {error}", err=True)
         return 2
-    except BrokenPipeError:  # the reader of our output has gone, as `| head` does
-        _silence_stdout()
+    except SystemExit:
+        # click leaves so when the reader of our output has gone, as `| head` does: no failure of ours.
         return 0
     return status if isinstance(status, int) else 0
-
-
-def _silence_stdout() -> None:
-    """Point stdout at nothing, so that flushing it at exit does not fail a second time."""
-    import os
-
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

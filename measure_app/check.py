@@ -13,7 +13,7 @@ from measure_app.contract import pixels_of
 from measure_app.errors import SetupIncomplete
 from measure_app.measuring import part_measured
 from measure_app.outcome import calibration_of
-from measure_app.run import LinePart, RulePart, Run
+from measure_app.run import LinePart, Run
 
 FINEST_PX_U = 0.05
 """A mark read more finely than this by hand is doubted, px (common practice, no source)."""
@@ -117,17 +117,6 @@ def _rules(run: Run, _info: ClipInfo) -> _Said:
                 "no rule is exact; give its error, such as 0.0002 for a good steel rule",
             )
         yield from _fineness(f"{key}.px_u", rule.px_u)
-        if not _steady(rule):
-            yield f"{key}.graduations", "the values do not run one way along the rule; one of them is misread"
-
-
-def _steady(rule: RulePart) -> bool:
-    """Whether the graduations' values rise or fall evenly in the order of their places along the rule."""
-    px = np.array([graduation.px for graduation in rule.graduations], dtype=np.float64)
-    values = np.array([graduation.value_m for graduation in rule.graduations])
-    order = np.argsort((px - px[0]) @ (px[int(np.argmax(np.hypot(*(px - px[0]).T)))] - px[0]))
-    steps = np.diff(values[order])
-    return bool(np.all(steps > 0) or np.all(steps < 0))
 
 
 def _calibration(run: Run, info: ClipInfo) -> _Said:

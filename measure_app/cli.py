@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -22,8 +23,21 @@ NOTHING_FOUND = 1
 """Exit status of a command that ran but found nothing."""
 
 _file = click.Path(path_type=Path)
-_positive = click.FloatRange(min=0.0, min_open=True)
-_not_negative = click.FloatRange(min=0.0)
+
+
+class _Bounded(click.FloatRange):
+    """A finite number within bounds; "nan" passes every comparison, so it is asked for by name."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
+
+
+_length = _Bounded(min=0.0, min_open=True, max=1000.0)
+_length_u = _Bounded(min=0.0, min_open=True, max=1000.0)
+_area = _Bounded(min=0.0, min_open=True, max=1e6)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -67,19 +81,19 @@ def measure(run: Path, out: Path) -> int:
 
 @commands.command()
 @click.argument("table", type=_file)
-@click.option("--drop", type=_positive, help="Height of the orifice's centre over the landing level, m.")
-@click.option("--drop-u", type=_positive, help="Standard uncertainty of the drop, m.")
+@click.option("--drop", type=_length, help="Height of the orifice's centre over the landing level, m.")
+@click.option("--drop-u", type=_length_u, help="Standard uncertainty of the drop, m.")
 @click.option(
     "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
 )
-@click.option("--gravity", type=_positive, help="Accepted g, m/s².")
-@click.option("--latitude", type=click.FloatRange(-90.0, 90.0), help="Latitude, degrees, for the accepted g.")
-@click.option("--elevation", type=click.FloatRange(-11000.0, 100000.0), help="Height above sea level, m.")
-@click.option("--temperature", type=click.FloatRange(-10.0, 110.0), help="Temperature of the water, °C.")
-@click.option("--diameter", type=_positive, help="Diameter of the orifice, m.")
-@click.option("--diameter-u", type=_not_negative, help="Standard uncertainty of the diameter, m.")
-@click.option("--area", type=_positive, help="Horizontal area of the container's water, m².")
-@click.option("--area-u", type=_not_negative, help="Standard uncertainty of the area, m².")
+@click.option("--gravity", type=_Bounded(min=0.0, min_open=True, max=100.0), help="Accepted g, m/s².")
+@click.option("--latitude", type=_Bounded(-90.0, 90.0), help="Latitude, degrees, for the accepted g.")
+@click.option("--elevation", type=_Bounded(-11000.0, 100000.0), help="Height above sea level, m.")
+@click.option("--temperature", type=_Bounded(-10.0, 110.0), help="Temperature of the water, °C.")
+@click.option("--diameter", type=_length, help="Diameter of the orifice, m.")
+@click.option("--diameter-u", type=_length_u, help="Standard uncertainty of the diameter, m.")
+@click.option("--area", type=_area, help="Horizontal area of the container's water, m².")
+@click.option("--area-u", type=_area, help="Standard uncertainty of the area, m².")
 def derive(
     *,
     table: Path,
