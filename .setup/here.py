@@ -43,7 +43,8 @@ def apt_install(packages: list[str], purpose: str) -> bool:
         subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)
         if subprocess.run(command, check=False, **quiet).returncode == 0:
             return True
-    say(f"missing: {' '.join(packages)} ({purpose}); on Debian or Ubuntu: sudo {' '.join(command[:3] + packages)}")
+    say(f"missing: {' '.join(packages)} ({purpose})")
+    say(f"on Debian or Ubuntu: sudo apt-get install {' '.join(packages)}")
     return False
 
 
@@ -57,9 +58,11 @@ def make_environment(extra: str) -> Path:
     if sys.version_info < (3, 11):
         sys.exit(f"Python 3.11 or later is needed, this is {sys.version.split()[0]}")
     python = python_of(ENVIRONMENT)
-    healthy = python.exists() and subprocess.run(
-        [python, "-m", "pip", "--version"], check=False, capture_output=True
-    ).returncode == 0
+    healthy = (
+        python.exists()
+        and subprocess.run([python, "-m", "pip", "--version"], check=False, capture_output=True).returncode
+        == 0
+    )
     if not healthy:
         try:
             import ensurepip  # noqa: F401  Debian splits it off; without it a new environment has no pip
@@ -76,7 +79,7 @@ def make_environment(extra: str) -> Path:
         target = f"{ROOT}[{extra}]" if extra else str(ROOT)
         command = [python, "-m", "pip", "install", "-q", "--disable-pip-version-check", "-e", target]
         if subprocess.run(command, check=False).returncode:
-            sys.exit("the installation did not finish; see above, mend it (network? disk space?) and run this again")
+            sys.exit("the installation did not finish: see above, mend it (network? disk?), try again")
         stamp.write_text(wanted)
     return python
 
@@ -96,13 +99,18 @@ def missing_qt_packages() -> list[str]:
 def test(arguments: list[str]) -> int:
     """Run every check: lint, types, docstring coverage, layers and the tests."""
     missing = missing_qt_packages()
-    if missing and not apt_install([*missing, "fonts-dejavu-core"], "Qt's system libraries, for the window's tests"):
+    if missing and not apt_install(
+        [*missing, "fonts-dejavu-core"], "Qt's system libraries, for the window's tests"
+    ):
         return 1
     python = make_environment("test")
     checks = (
         ("lint", ["ruff", "check", "."]),
         ("types", ["mypy"]),
-        ("docstring coverage", ["interrogate", "-q", "calibration", "analysis", "measure_app", "sample_clips"]),
+        (
+            "docstring coverage",
+            ["interrogate", "-q", "calibration", "analysis", "measure_app", "sample_clips"],
+        ),
     )
     failed = []
     if not arguments:

@@ -10,7 +10,16 @@ import numpy as np
 from calibration import Pixel, Segment
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.errors import SetupIncomplete
-from measure_app.finders import Hints, JetLines, RefusedSpan, Track, find_landing, find_surface, jet_lines, refused_spans
+from measure_app.finders import (
+    Hints,
+    JetLines,
+    RefusedSpan,
+    Track,
+    find_landing,
+    find_surface,
+    jet_lines,
+    refused_spans,
+)
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.series import SharedReading
 from measure_app.strips import Progress, Strip, StripLine, sweep
@@ -35,7 +44,12 @@ class Search:
     @property
     def refused(self) -> tuple[RefusedSpan, ...]:
         """Spans without a reading, and why."""
-        return tuple(span for track in (self.surface, self.landing) if track is not None for span in refused_spans(track))
+        return tuple(
+            span
+            for track in (self.surface, self.landing)
+            if track is not None
+            for span in refused_spans(track)
+        )
 
     @property
     def shared(self) -> SharedReading:
@@ -58,8 +72,8 @@ def part_measured(run: Run, info: ClipInfo) -> tuple[int, int]:
     stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
     if stop - run.clip.start_frame < 2:
         raise SetupIncomplete(
-            f"the part measured, frames {run.clip.start_frame} to {stop - 1}, has fewer than two frames of the film's "
-            f"{info.n_frames}; move its start or its stop",
+            f"the part measured, frames {run.clip.start_frame} to {stop - 1}, has fewer than two frames "
+            f"of the film's {info.n_frames}; move its start or its stop",
             where="clip.start_frame",
         )
     return run.clip.start_frame, stop
@@ -95,8 +109,8 @@ def search(
         )
     if gauge is None and tracing is None:
         raise SetupIncomplete(
-            "there is no line to look along; draw the gauge line across the water surface, the landing line along "
-            "the landing level, and mark the orifice",
+            "there is no line to look along; draw the gauge line across the water surface, the landing line "
+            "along the landing level, and mark the orifice",
             where="gauge_line",
         )
     lines = [line for line in (gauge, landing) if line is not None]
@@ -108,11 +122,15 @@ def search(
     surface_track = landing_track = None
     if gauge is not None:
         surface_track = find_surface(
-            strips[HEAD_STRIP], falls_forward=_falls_forward(run, gauge.segment), hints=_hints(run, "surface", gauge, start, stop)
+            strips[HEAD_STRIP],
+            falls_forward=_falls_forward(run, gauge.segment),
+            hints=_hints(run, "surface", gauge, start, stop),
         )
     if tracing is not None and landing is not None:
         landing_track = find_landing(
-            [strips[line.name] for line in tracing.lines], tracing, hints=_hints(run, "landing", landing, start, stop)
+            [strips[line.name] for line in tracing.lines],
+            tracing,
+            hints=_hints(run, "landing", landing, start, stop),
         )
     return Search(
         strips.get(HEAD_STRIP),
@@ -139,7 +157,9 @@ def _hints(run: Run, part: str, line: StripLine, start: int, stop: int) -> Hints
     marked = [
         (reading.frame - start, spot.px)
         for reading in run.readings
-        if start <= reading.frame < stop and (spot := getattr(reading, part)) is not None and spot.by is By.HAND
+        if start <= reading.frame < stop
+        and (spot := getattr(reading, part)) is not None
+        and spot.by is By.HAND
     ]
     if not marked:
         return None
@@ -148,7 +168,11 @@ def _hints(run: Run, part: str, line: StripLine, start: int, stop: int) -> Hints
 
 
 def _readings(
-    frames: range, gauge: StripLine | None, surface: Track | None, landing: StripLine | None, jet: Track | None
+    frames: range,
+    gauge: StripLine | None,
+    surface: Track | None,
+    landing: StripLine | None,
+    jet: Track | None,
 ) -> tuple[Reading, ...]:
     surfaces = _spots(gauge, surface, len(frames))
     landings = _spots(landing, jet, len(frames))

@@ -91,10 +91,15 @@ def measure(
     ClipError
         If the film cannot be read at all.
     """
-    calibration_of(run, (source.info.width, source.info.height))  # a set-up that cannot be used is said before the long pass
+    # First, so that a set-up that cannot be used is said before the long pass.
+    calibration = calibration_of(run, (source.info.width, source.info.height))
     found = search(run, source, progress=progress, stop_requested=stop_requested)
     return outcome_of(
-        AdoptFound(found.readings).apply(run), source.stamps.seconds(), source.info, found=found
+        AdoptFound(found.readings).apply(run),
+        source.stamps.seconds(),
+        source.info,
+        found=found,
+        calibration=calibration,
     )
 
 
@@ -112,7 +117,14 @@ def calibration_of(run: Run, frame_size: tuple[int, int]) -> Calibration:
         raise SetupIncomplete(error.words, where=error.where) from None
 
 
-def outcome_of(run: Run, seconds: FloatArray | None, info: ClipInfo, *, found: Search | None = None) -> Outcome:
+def outcome_of(
+    run: Run,
+    seconds: FloatArray | None,
+    info: ClipInfo,
+    *,
+    found: Search | None = None,
+    calibration: Calibration | None = None,
+) -> Outcome:
     """Derive everything from a run and the times of its film; pure.
 
     Parameters
@@ -121,23 +133,27 @@ def outcome_of(run: Run, seconds: FloatArray | None, info: ClipInfo, *, found: S
     seconds : (n_frames,) s, time of every frame of the film; None for stills without a clock
     info : what is known of the film
     found : the pass over the film that the found readings came from, if it was made now
+    calibration : of the same set-up, where it was made already
 
     Raises
     ------
     SetupIncomplete
         If the orifice or the rules are missing or contradict each other.
     """
-    calibration = calibration_of(run, (info.width, info.height))
+    calibration = calibration or calibration_of(run, (info.width, info.height))
     start, stop = part_measured(run, info)
     readings = [
-        reading for reading in run.readings
+        reading
+        for reading in run.readings
         if start <= reading.frame < stop and (reading.surface is not None or reading.landing is not None)
     ]
     shared = found.shared if found is not None else SharedReading()
     lengths = series_of(readings, run, calibration, seconds, shared)
     findings = findings_of(lengths.series, conditions_of(run))
     refused = found.refused if found is not None else ()
-    rows = _rows(run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None)
+    rows = _rows(
+        run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None
+    )
     return Outcome(
         run=run,
         info=info,
@@ -266,7 +282,10 @@ def _remarks(
 def _refusal(part: Part, lost: int, count: int, refused: Sequence[RefusedSpan]) -> Remark:
     spans = [span for span in refused if span.part is part]
     longest = max(spans, key=lambda span: span.last - span.first)
-    words = f"not found in {lost} of {count} frames; longest span: frames {longest.first} to {longest.last}, {longest.why.value}"
+    words = (
+        f"not found in {lost} of {count} frames; longest span: frames {longest.first} to {longest.last}, "
+        f"{longest.why.value}"
+    )
     return Remark(part.value, words, (longest.first, longest.last))
 
 

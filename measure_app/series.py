@@ -25,7 +25,8 @@ from measure_app.errors import SetupIncomplete
 from measure_app.run import By, LinePart, OrificePart, Reading, Run, Spot, ThrowZeroPart
 
 EDGE_U_PX = 0.12
-"""Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the edge."""
+"""Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the
+edge."""
 JET_U_PX = 0.4
 """Shared error of found landings where a run file does not tell it: which place of the jet is its centre."""
 SURFACE_SOURCE = "surface: which place of the blurred edge"
@@ -94,7 +95,11 @@ def _gauge(part: LinePart | None) -> Gauge | None:
     if part is None:
         return None
     return Gauge(
-        Segment(part.from_px, part.to_px), part.behind_m, part.behind_u_m, part.above_level_m, part.above_level_u_m
+        Segment(part.from_px, part.to_px),
+        part.behind_m,
+        part.behind_u_m,
+        part.above_level_m,
+        part.above_level_u_m,
     )
 
 
@@ -145,20 +150,25 @@ def series_of(
     Returns
     -------
     Lengths
-        Its series carries every shared source by name: those of the calibration, the drop, and what found readings
-        have in common.
+        Its series carries every shared source by name: those of the calibration, the drop, and what found
+        readings have in common.
     """
     shared = shared or SharedReading()
     rows = tuple(readings)
     heads = _placed(rows, [r.surface for r in rows], calibration.heads)
     throws = _placed(rows, [r.landing for r in rows], calibration.throws)
-    head_edge = _common_shift([r.surface for r in rows], run.gauge_line, calibration.heads, shared.surface_u_px)
-    throw_edge = _common_shift([r.landing for r in rows], run.landing_line, calibration.throws, shared.landing_u_px)
+    head_edge = _common_shift(
+        [r.surface for r in rows], run.gauge_line, calibration.heads, shared.surface_u_px
+    )
+    throw_edge = _common_shift(
+        [r.landing for r in rows], run.landing_line, calibration.throws, shared.landing_u_px
+    )
     n, k = len(rows), len(calibration.sources)
     none = np.zeros((n, 1))
     level = np.zeros(n)
     if run.drop is not None:
-        # With a drop measured elsewhere, a line drawn too high is met by the jet too early: dx/dy = x / (2 y0).
+        # With a drop measured elsewhere, a line drawn too high is met by the jet too early: dx/dy = x / (2
+        # y0).
         level = _level_shift(throws, rows, run, calibration)
         drop_values = np.full(n, run.drop.value_m)
         drop_shared, drop_own = np.zeros((n, k)), np.full((n, 1), run.drop.u_m)
@@ -177,7 +187,9 @@ def series_of(
     names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE, LEVEL_SOURCE)
     series = Series(
         sources=tuple(name for name, keep in zip(names, used, strict=True) if keep),
-        time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64) if seconds is not None else None,
+        time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64)
+        if seconds is not None
+        else None,
         head=_column(heads.values, heads.own_u, blocks["head"][:, used]),
         throw=_column(throws.values, throws.own_u, blocks["throw"][:, used]),
         drop=_column(drop_values, np.zeros(n), blocks["drop"][:, used]) if drop_known else None,
@@ -199,7 +211,7 @@ def _placed(rows: Sequence[Reading], spots: Sequence[Spot | None], place: _Place
 
 
 def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration: Calibration) -> FloatArray:
-    """Change of each throw when the landing line lies one standard uncertainty above the level of the drop."""
+    """Change of each throw when the landing line lies one standard uncertainty above the drop's level."""
     if run.drop is None or run.landing_line is None:
         return np.zeros(len(rows))
     line = Segment(run.landing_line.from_px, run.landing_line.to_px)
@@ -211,14 +223,18 @@ def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration:
     return np.asarray(-np.nan_to_num(throws.values) / (2.0 * run.drop.value_m) * LINE_U_PX * metres_per_px)
 
 
-def _common_shift(spots: Sequence[Spot | None], line: LinePart | None, place: _Place, u_px: float) -> FloatArray:
-    """Change of each found length when all found places move along their line by one shared standard uncertainty."""
+def _common_shift(
+    spots: Sequence[Spot | None], line: LinePart | None, place: _Place, u_px: float
+) -> FloatArray:
+    """Change of each found length when all found places move along their line by `u_px`."""
     found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
     shift = np.zeros(len(spots))
     if not found.any() or line is None:
         return shift
     step = 0.5 * Segment(line.from_px, line.to_px).direction
-    pixels = np.array([spot.px for spot in spots if spot is not None and spot.by is By.FOUND], dtype=np.float64)
+    pixels = np.array(
+        [spot.px for spot in spots if spot is not None and spot.by is By.FOUND], dtype=np.float64
+    )
     nothing = np.zeros(len(pixels))
     there, back = place(pixels + step, nothing).values, place(pixels - step, nothing).values
     shift[found] = np.nan_to_num((there - back) * u_px)

@@ -1,13 +1,14 @@
 """A line of the frame followed through time.
 
-A strip holds the pixels under one straight line in every frame, laid side by side. Strips are read from the luma plane
-while the clip is decoded once, without converting a frame to colour.
+A strip holds the pixels under one straight line in every frame, laid side by side. Strips are read from the
+luma plane while the clip is decoded once, without converting a frame to colour.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,8 @@ class Strip:
     bit_depth: int = 8
     """Bits per luma sample."""
     full_range: bool = False
-    """Whether black and white are the ends of the code range, rather than 16 and 235 (scaled to the bit depth)."""
+    """Whether black and white are the ends of the code range, rather than 16 and 235 (scaled to the bit
+    depth)."""
     unseen: tuple[tuple[int, str], ...] = ()
     """Rows whose frame could not be decoded or is damaged, with the reason; their levels mean nothing."""
 
@@ -76,7 +78,9 @@ class _Sampler:
         weights = np.stack([(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy])
         samples = positions.shape[1]
         self._taps = np.ascontiguousarray(np.moveaxis(taps, 2, 1).reshape(4 * samples, -1))
-        self._weights = np.ascontiguousarray(np.moveaxis(weights, 2, 1).reshape(4 * samples, -1)) / np.float32(samples)
+        self._weights = np.ascontiguousarray(
+            np.moveaxis(weights, 2, 1).reshape(4 * samples, -1)
+        ) / np.float32(samples)
 
     def __call__(self, flat: Plane) -> NDArray[np.float32]:
         """Sample a plane given as its flat buffer; (L,) levels."""
@@ -87,10 +91,10 @@ def _flat(plane: Plane) -> Plane:
     """The plane's rows with their padding as one flat view, no copy."""
     height, width = plane.shape
     pitch = plane.strides[0] // plane.itemsize
-    flat: Plane = np.lib.stride_tricks.as_strided(
+    flat = np.lib.stride_tricks.as_strided(
         plane, shape=((height - 1) * pitch + width,), strides=(plane.itemsize,), writeable=False
     )
-    return flat
+    return cast("Plane", flat)
 
 
 def sweep(
@@ -104,7 +108,8 @@ def sweep(
 ) -> tuple[Strip, ...]:
     """Read the clip once, from frame `start` to before `stop`, and build a strip for each line.
 
-    Memory is that of the strips, one byte per strip pixel and frame (two above 8 bit), whatever the clip's length.
+    Memory is that of the strips, one byte per strip pixel and frame (two above 8 bit), whatever the clip's
+    length.
 
     Parameters
     ----------
@@ -148,11 +153,18 @@ def sweep(
             progress(done + 1, count)
     if stop_requested is not None and stop_requested():
         raise Stopped("stopped before the film was read to its end; nothing was kept")
-    for row in np.flatnonzero(~seen):
-        unseen.setdefault(int(row), "this frame could not be decoded")
+    for lost in np.flatnonzero(~seen):
+        unseen.setdefault(int(lost), "this frame could not be decoded")
     frames = np.arange(start, stop, dtype=np.int64)
     return tuple(
-        Strip(line, frames, levels[:, first:last], info.bit_depth, info.full_range, tuple(sorted(unseen.items())))
+        Strip(
+            line,
+            frames,
+            levels[:, first:last],
+            info.bit_depth,
+            info.full_range,
+            tuple(sorted(unseen.items())),
+        )
         for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
     )
 

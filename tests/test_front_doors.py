@@ -8,7 +8,9 @@ import inspect
 import pytest
 
 
-@pytest.mark.parametrize("name", ["calibration", "analysis", "measure_app", "measure_app.clip", "measure_app.finders"])
+@pytest.mark.parametrize(
+    "name", ["calibration", "analysis", "measure_app", "measure_app.clip", "measure_app.finders"]
+)
 def test_front_door_lists_every_public_name_sorted(name: str) -> None:
     package = importlib.import_module(name)
     names = list(package.__all__)

@@ -1,8 +1,9 @@
 """The profile across the water surface, and its place to a fraction of a pixel.
 
-A step from air to water, with light that may change evenly on either side of it, blurred by the camera. The window is
-kept short, so that the fading of the meniscus band further down does not pull at the edge. The blur acts on light, not
-on the coded levels, so levels are made linear in light first (inverse of the transfer characteristic of ITU-R BT.709).
+A step from air to water, with light that may change evenly on either side of it, blurred by the camera. The
+window is kept short, so that the fading of the meniscus band further down does not pull at the edge. The
+blur acts on light, not on the coded levels, so levels are made linear in light first (inverse of the
+transfer characteristic of ITU-R BT.709).
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from calibration import FloatArray
 
 
 def light_table(bit_depth: int = 8, *, full_range: bool = False) -> NDArray[np.float32]:
-    """Relative luminance × 255 for every luma code, after ITU-R BT.709-6, item 1.2 inverted; (2**bit_depth,)."""
+    """Relative luminance × 255 of every luma code, (2**bit_depth,): ITU-R BT.709-6, item 1.2, inverted."""
     codes = np.arange(2**bit_depth) / 2.0 ** (bit_depth - 8)
     signal = codes / 255.0 if full_range else np.clip((codes - 16.0) / 219.0, 0.0, 1.2)
     light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
@@ -30,7 +31,8 @@ class EdgeFit:
     place: FloatArray
     """(n,) px along the strip."""
     information: FloatArray
-    """(n,) 1/(px² × level²): inverse variance of the place for unit noise, all levels and slopes left free."""
+    """(n,) 1/(px² × level²): inverse variance of the place for unit noise, all levels and slopes left
+    free."""
     contrast: FloatArray
     """(n,) levels, signed change of light at the edge itself."""
     misfit: FloatArray
@@ -38,7 +40,7 @@ class EdgeFit:
 
 
 def _columns(x: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
-    """Parts of the profile at distances x (n, m) px below the edge, and their derivatives by the edge's place."""
+    """Parts of the profile at x (n, m) px below the edge, and their derivatives by the edge's place."""
     from scipy.special import ndtr
 
     z = x / blur_px
@@ -99,9 +101,9 @@ def blur_of(light: NDArray[np.float32], start: FloatArray, rough_px: float) -> f
     """Find the blur that fits a sample of frames best, px (a coarse search, then a finer one)."""
     best, least = rough_px, np.inf
     trials = rough_px * np.array([0.6, 0.75, 1.0, 1.3, 1.6])
-    for factor in (None, 1.15, 1.05):
+    for factor in (None, 1.13, 1.06):
         if factor is not None:
-            trials = best * np.array([1 / factor, 1.0, factor])
+            trials = best * np.array([1 / factor, factor])
         for blur in np.maximum(trials, 0.35):
             # The window must not change with the trial, or small windows would always seem to fit best.
             loss = float(np.median(_misfit(light, start, float(blur), rough_px)))
@@ -115,7 +117,7 @@ def _misfit(light: NDArray[np.float32], start: FloatArray, blur_px: float, rough
     centre = np.rint(start).astype(np.intp)
     index = np.clip(centre[:, None] + np.arange(-before, after + 1), 0, light.shape[1] - 1)
     y = np.take_along_axis(light, index, axis=1).astype(np.float64)
-    place = fit_edges(light, start, blur_px, passes=4).place
+    place = fit_edges(light, start, blur_px, passes=3).place
     columns, _ = _columns(index - place[:, None], blur_px)
     residual = y - np.einsum("nmk,nk->nm", columns, _solve(columns, y))
     return np.asarray(np.sqrt(np.mean(residual**2, axis=1)), dtype=np.float64)

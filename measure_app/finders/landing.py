@@ -1,8 +1,9 @@
 """The landing: where the jet's centre line meets the landing line.
 
-At the landing line itself the jet drowns in its own splash. A short way above it the jet is clean, so it is traced there
-on several lines parallel to the landing line, and carried down to the landing level: along its parabola first, and then
-by a correction, common to the whole run and fitted to it, for what the parabola leaves (launch angle, perspective).
+At the landing line itself the jet drowns in its own splash. A short way above it the jet is clean, so it is
+traced there on several lines parallel to the landing line, and carried down to the landing level: along its
+parabola first, and then by a correction, common to the whole run and fitted to it, for what the parabola
+leaves (launch angle, perspective).
 """
 
 from __future__ import annotations
@@ -40,11 +41,11 @@ class JetLines:
 
     def landing_of(self, line: int, along_px: FloatArray) -> FloatArray:
         """Carry places on a tracing line down the parabola to the landing line; px along it."""
-        return self.zero_px + (along_px - self.zero_px) / np.sqrt(1.0 - self.above[line])
+        return np.asarray(self.zero_px + (along_px - self.zero_px) / np.sqrt(1.0 - self.above[line]))
 
     def place_on(self, line: int, landing_px: FloatArray) -> FloatArray:
         """Where the jet that lands at `landing_px` crosses a tracing line, px along it."""
-        return self.zero_px + (landing_px - self.zero_px) * np.sqrt(1.0 - self.above[line])
+        return np.asarray(self.zero_px + (landing_px - self.zero_px) * np.sqrt(1.0 - self.above[line]))
 
 
 def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> JetLines:
@@ -87,7 +88,7 @@ class _Background:
 
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
         """
-        departure = np.abs(levels - self.median)
+        departure: NDArray[np.float32] = np.abs(levels - self.median)
         departure -= np.float32(3.0 * self.noise)
         np.clip(departure, 0.0, self.cap, out=departure)
         departure /= np.float32(self.cap)
@@ -96,7 +97,9 @@ class _Background:
 
 def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
     whole = np.flatnonzero(~damaged)
-    sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 300).astype(int))]].astype(np.float32)
+    sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]].astype(
+        np.float32
+    )
     median = np.median(sample, axis=0)
     level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
@@ -161,7 +164,8 @@ def _coarse_course(
             last = min(first + block, rows)
             activity = ground.activity(strip.levels[first * size : last * size])
             if size > 1:
-                activity = np.add.reduceat(activity, np.arange(0, len(activity), size), axis=0) / np.float32(size)
+                activity = np.add.reduceat(activity, np.arange(0, len(activity), size), axis=0)
+                activity /= np.float32(size)
             evidence[first:last] += (activity[:, low] * (1 - part) + activity[:, low + 1] * part) * inside
     evidence = _smoothed(evidence)
     if marks is not None:
@@ -207,7 +211,7 @@ def _jet_width(
 def _centres(
     strips: Sequence[Strip], lines: JetLines, grounds: Sequence[_Background], course: FloatArray, width: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Centre of the jet on every line, carried down the parabola, (n, m) px, and how much of a jet was seen, 0 to 1."""
+    """Centre of the jet on every line, carried down, (n, m) px, and how much of a jet was seen, 0 to 1."""
     n = len(course)
     half = max(3, round(1.1 * width))
     reach = np.arange(-half, half + 1)
@@ -234,11 +238,13 @@ def _centres(
     return places, weights
 
 
-def _carried_down(places: FloatArray, weights: FloatArray, above: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Join the lines: landing (n,) px, robust disagreement between the lines (n,) px, and support (n,) in lines.
+def _carried_down(
+    places: FloatArray, weights: FloatArray, above: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Join the lines: landing (n,) px, how far the lines disagree (n,) px, and support (n,) in lines.
 
-    The correction is linear in the height above the landing line, with a part that goes with the throw; both are
-    fitted to the whole run, so they cost single frames no precision.
+    The correction is linear in the height above the landing line, with a part that goes with the throw; both
+    are fitted to the whole run, so they cost single frames no precision.
     """
     good = weights > 0.25
     w = np.where(good, weights, 0.0)
@@ -250,11 +256,17 @@ def _carried_down(places: FloatArray, weights: FloatArray, above: FloatArray) ->
         correction = (slope[0] + slope[1] * centred)[:, None] * above
         carried = places - correction
         residual = carried - landing[:, None]
-        spread = 1.4826 * np.nanmedian(np.abs(residual[good & usable[:, None]])) if (good & usable[:, None]).any() else 1.0
+        spread = (
+            1.4826 * np.nanmedian(np.abs(residual[good & usable[:, None]]))
+            if (good & usable[:, None]).any()
+            else 1.0
+        )
         robust = w / (1.0 + (residual / max(2.0 * float(spread), 0.3)) ** 2)
         robust = np.where(np.isfinite(robust), robust, 0.0)
         total = robust.sum(axis=1)
-        landing = np.where(total > 0, (robust * np.where(good, carried, 0.0)).sum(axis=1) / np.maximum(total, 1e-9), np.nan)
+        landing = np.where(
+            total > 0, (robust * np.where(good, carried, 0.0)).sum(axis=1) / np.maximum(total, 1e-9), np.nan
+        )
         usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
         slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
     residual = np.where(good, np.abs(carried - landing[:, None]), np.nan)
@@ -263,7 +275,7 @@ def _carried_down(places: FloatArray, weights: FloatArray, above: FloatArray) ->
 
 
 def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray) -> FloatArray:
-    """Weighted slope of the residuals with height, constant and with the throw, frame means taken out; (2,)."""
+    """Slopes of the residuals with height, constant and with the throw, frame means taken out; (2,)."""
     ok = (weights > 0) & np.isfinite(residual)
     w = np.where(ok, weights, 0.0)
     r = np.where(ok, residual, 0.0)
@@ -274,7 +286,9 @@ def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred
     normal = np.array([[np.sum(w * a * b) for b in designs] for a in designs])
     right = np.array([np.sum(w * a * r) for a in designs])
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
-    return np.asarray(np.linalg.solve(normal / np.outer(scale, scale) + 1e-6 * np.eye(2), right / scale) / scale)
+    return np.asarray(
+        np.linalg.solve(normal / np.outer(scale, scale) + 1e-6 * np.eye(2), right / scale) / scale
+    )
 
 
 def _median_of(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
@@ -301,7 +315,9 @@ def _judge(
     n = len(landing)
     off_end = (landing < 0.5 * width) | (landing > length - 1 - 0.5 * width)
     faint = ~np.isfinite(landing) | (support < max(1.5, 0.3 * float(np.median(support))))
-    apart = np.nan_to_num(disagreement, nan=np.inf) > max(1.5 * width, 6.0 * float(np.nanmedian(disagreement)))
+    apart = np.nan_to_num(disagreement, nan=np.inf) > max(
+        1.5 * width, 6.0 * float(np.nanmedian(disagreement))
+    )
     usable = ~(damaged | off_end | faint | apart)
     half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(landing, usable.astype(np.float64), half)
@@ -313,7 +329,10 @@ def _judge(
         trusted[marks.rows] = True
     why: list[Why | None] = [None] * n
     for reason, rows in (
-        (Why.ASTRAY, astray & ~trusted), (Why.FAINT, faint), (Why.OFF_END, off_end), (Why.DAMAGED, damaged),
+        (Why.ASTRAY, astray & ~trusted),
+        (Why.FAINT, faint),
+        (Why.OFF_END, off_end),
+        (Why.DAMAGED, damaged),
     ):
         for row in np.flatnonzero(rows):
             why[row] = reason

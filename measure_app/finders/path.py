@@ -33,7 +33,9 @@ def best_path(
     for i in range(1, n):
         # A step of +k comes from position s − k: view every predecessor as a shifted slice of one padded row.
         padded[forth_px : forth_px + length] = total
-        candidates = np.lib.stride_tricks.sliding_window_view(padded, length)[::-1][: len(steps)] - cost[:, None]
+        candidates = (
+            np.lib.stride_tricks.sliding_window_view(padded, length)[::-1][: len(steps)] - cost[:, None]
+        )
         best = np.argmax(candidates, axis=0)
         choice[i] = best
         total = candidates[best, np.arange(length)] + evidence[i]
@@ -56,11 +58,13 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
 
     Returns
     -------
-    (n,) the fitted course, and (n,) the local robust scatter about it, both px; NaN where too few frames support it
+    (n,) the fitted course, and (n,) the local robust scatter about it, both px; NaN where too few frames
+    support it
 
     Notes
     -----
-    Tukey's biweight, three passes; the window moments are sums over shifted copies, so the cost is linear in n.
+    Tukey's biweight, three passes; the window moments are sums over shifted copies, so the cost is linear in
+    n.
     """
     n = len(positions)
     valid = np.isfinite(positions) & (weights > 0)
@@ -74,10 +78,16 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     shrink = _residual_shrink(u, kernel)
     for _ in range(4):
         ww = w * robust
-        moments = [np.convolve(ww, (kernel * u**p)[::-1], "same") if n >= len(u) else _short(ww, kernel * u**p, half)
-                   for p in range(5)]
-        rights = [np.convolve(ww * y, (kernel * u**p)[::-1], "same") if n >= len(u)
-                  else _short(ww * y, kernel * u**p, half) for p in range(3)]
+        moments = [
+            np.convolve(ww, (kernel * u**p)[::-1], "same") if n >= len(u) else _short(ww, kernel * u**p, half)
+            for p in range(5)
+        ]
+        rights = [
+            np.convolve(ww * y, (kernel * u**p)[::-1], "same")
+            if n >= len(u)
+            else _short(ww * y, kernel * u**p, half)
+            for p in range(3)
+        ]
         a = np.empty((n, 3, 3))
         for i in range(3):
             for j in range(3):

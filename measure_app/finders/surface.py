@@ -47,9 +47,11 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
 
     Notes
     -----
-    1. Edges that stand still are removed with the median over time; the strongest path through the rest, which may
-       only fall, is found for the whole run at once. 2. The profile across the edge is fitted by least squares in
-       every frame. 3. Frames whose edge is faint, covered or off the smooth course of its neighbours are refused.
+    1. Edges that stand still are removed with the median over time; the strongest path through the rest,
+    which may
+       only fall, is found for the whole run at once. 2. The profile across the edge is fitted by least
+       squares in every frame. 3. Frames whose edge is faint, covered or off the smooth course of its
+       neighbours are refused.
     """
     length = strip.levels.shape[1]
     frames = strip.frames
@@ -74,15 +76,14 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         frames,
         np.where(refused, np.nan, along),
         np.where(refused, np.nan, own_u),
-        # How far a different sensible reading of the same blurred profile would lie: the convention's own error.
+        # How far a different sensible reading of the same blurred profile would lie: the convention's own
+        # error.
         0.05 + 0.08 * blur_px,
         why,
     )
 
 
-def _grouped(levels: Plane, table: LightArray, damaged: NDArray[np.bool_]) -> (
-    tuple[LightArray, int]
-):
+def _grouped(levels: Plane, table: LightArray, damaged: NDArray[np.bool_]) -> tuple[LightArray, int]:
     """Light averaged over groups of frames, so that the path search sees at most `_ROWS` rows."""
     size = max(1, -(-len(levels) // _ROWS))
     if size == 1:
@@ -170,11 +171,9 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(levels: Plane, table: LightArray, course: FloatArray) -> (
-    tuple[EdgeFit, float]
-):
+def _refine(levels: Plane, table: LightArray, course: FloatArray) -> tuple[EdgeFit, float]:
     n = len(levels)
-    sample = np.unique(np.linspace(0, n - 1, 60).astype(int))
+    sample = np.unique(np.linspace(0, n - 1, 40).astype(int))
     light = table[levels[sample]]
     start = _steepest(light, course[sample])
     blur_px = blur_of(light, start, _rough_blur(light, start))
@@ -230,10 +229,14 @@ def _judge(
     contrast = np.abs(fit.contrast)
     usual = _running_typical(contrast, half=max(15, n // 12))
     faint = (contrast < 0.35 * usual) | (formal > 1.0)
-    covered = _covered(levels, table, fit.place, blur_px) | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
+    covered = _covered(levels, table, fit.place, blur_px) | (
+        fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise
+    )
     fit_for = ~(damaged | off_end | faint | covered)
     half = int(np.clip(n // 14, 8, 60))
-    course, scatter = smooth_course(fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half)
+    course, scatter = smooth_course(
+        fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half
+    )
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
     trusted = np.zeros(n, dtype=bool)
@@ -241,7 +244,10 @@ def _judge(
         trusted[marks.rows] = True
     why: list[Why | None] = [None] * n
     for reason, rows in (
-        (Why.ASTRAY, astray & ~trusted), (Why.FAINT, faint), (Why.COVERED, covered), (Why.OFF_END, off_end),
+        (Why.ASTRAY, astray & ~trusted),
+        (Why.FAINT, faint),
+        (Why.COVERED, covered),
+        (Why.OFF_END, off_end),
         (Why.DAMAGED, damaged),
     ):
         for row in np.flatnonzero(rows):
@@ -258,7 +264,7 @@ def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
     now = table[np.take_along_axis(levels[rows], index, axis=1)]
     later = table[np.take_along_axis(levels[rows + 1], index, axis=1)]
     change = (later - now) - np.median(later - now, axis=1, keepdims=True)
-    return max(1.4826 * float(np.median(np.abs(change))) / np.sqrt(2), 0.3 / np.sqrt(3))
+    return float(max(1.4826 * np.median(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
 
 
 def _running_typical(values: FloatArray, half: int) -> FloatArray:
@@ -269,13 +275,11 @@ def _running_typical(values: FloatArray, half: int) -> FloatArray:
     return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * float(np.median(values)))
 
 
-def _covered(
-    levels: Plane, table: LightArray, place: FloatArray, blur_px: float
-) -> NDArray[np.bool_]:
+def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float) -> NDArray[np.bool_]:
     """Frames in which the line away from the edge looks unlike itself at other times.
 
-    What a place shows as air and as water is taken from the frames in which it is clearly one or the other; a frame is
-    covered when a stretch of the line departs from that by far more than usual.
+    What a place shows as air and as water is taken from the frames in which it is clearly one or the other;
+    a frame is covered when a stretch of the line departs from that by far more than usual.
     """
     n, length = levels.shape
     sample = np.unique(np.linspace(0, n - 1, 160).astype(int))

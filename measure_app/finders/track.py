@@ -42,7 +42,8 @@ class Track:
     own_u_px: FloatArray
     """(n,) px, standard uncertainty that is independent from frame to frame; NaN where not found."""
     shared_u_px: float
-    """px, standard uncertainty of what all frames share: which place of the blurred edge or jet is *the* place."""
+    """px, standard uncertainty of what all frames share: which place of the blurred edge or jet is *the*
+    place."""
     why: tuple[Why | None, ...]
     """(n,) None where found."""
 

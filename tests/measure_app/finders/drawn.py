@@ -34,7 +34,13 @@ def falling(n: int, first: float, last: float) -> FloatArray:
 
 
 def head_light(
-    places: FloatArray, length: int, *, blur: float = 1.1, air: float = 0.45, water: float = 0.2, band: float = 0.08
+    places: FloatArray,
+    length: int,
+    *,
+    blur: float = 1.1,
+    air: float = 0.45,
+    water: float = 0.2,
+    band: float = 0.08,
 ) -> FloatArray:
     """Air above, a dark meniscus band of three pixels, dyed water below; (n, length) relative light."""
     x = np.arange(length) - places[:, None]

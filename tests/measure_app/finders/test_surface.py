@@ -85,7 +85,9 @@ def test_a_hand_before_the_line_is_refused_and_costs_no_other_frame() -> None:
     error = (track.along_px - places)[track.found]
     assert np.abs(error).max() < 0.6
     spans = refused_spans(track)
-    assert any(s.first <= 104 and s.last >= 125 or s.why in {Why.COVERED, Why.FAINT, Why.ASTRAY} for s in spans)
+    assert any(
+        (s.first <= 104 and s.last >= 125) or s.why in {Why.COVERED, Why.FAINT, Why.ASTRAY} for s in spans
+    )
     assert all(s.part is Part.SURFACE and s.words for s in spans)
 
 
@@ -111,7 +113,7 @@ def test_damaged_frames_are_refused_by_name() -> None:
     levels[40:44] = 0
     hurt = Strip(strip.line, strip.frames, levels, unseen=tuple((row, "damaged") for row in range(40, 44)))
     track = find_surface(hurt)
-    assert [w for w in track.why[40:44]] == [Why.DAMAGED] * 4
+    assert list(track.why[40:44]) == [Why.DAMAGED] * 4
     assert track.found.sum() >= 94
 
 
@@ -131,7 +133,10 @@ def test_a_mark_by_hand_steers_to_another_edge() -> None:
 
 @settings(max_examples=15, deadline=None)
 @given(
-    seed=st.integers(0, 10_000), blur=st.floats(0.7, 2.5), water=st.floats(0.05, 0.3), n=st.integers(40, 160),
+    seed=st.integers(0, 10_000),
+    blur=st.floats(0.7, 2.5),
+    water=st.floats(0.05, 0.3),
+    n=st.integers(40, 160),
 )
 def test_no_unflagged_wrong_reading_on_clean_strips(seed: int, blur: float, water: float, n: int) -> None:
     rng = np.random.default_rng(seed)
