@@ -13,6 +13,7 @@ from measure_app.report.line_chart import LineChart
 from measure_app.report.line_charts import line_charts
 from measure_app.report.strip_chart import StripChart
 from measure_app.report.strip_charts import strip_charts
+from measure_app.series import conditions_of
 from measure_app.table import Table
 from measure_app.table_series import series_from_table
 
@@ -22,11 +23,20 @@ class Results:
     """A result, ready to be written."""
 
     title: str
+    each_row_is: str
+    """What a row stands for: "frame" of a film, or "row" of a table."""
     rows: tuple[ReadingRow, ...]
     findings: Findings
     remarks: tuple[Remark, ...]
     strips: tuple[StripChart, ...]
     lines: tuple[LineChart, ...]
+    series: Series
+    """What the findings were derived from."""
+    numbers: tuple[int, ...]
+    """Number of the frame, or of the table's row, of each row of the series."""
+    conditions: Conditions
+    outcome: Outcome | None = None
+    """Set-up and film, where the result comes from a film."""
 
     @property
     def found_anything(self) -> bool:
@@ -38,11 +48,16 @@ def results_of(outcome: Outcome) -> Results:
     """Make ready for writing what a film yielded."""
     return Results(
         title=outcome.run.title,
+        each_row_is="frame",
         rows=outcome.rows,
         findings=outcome.findings,
         remarks=outcome.remarks,
         strips=strip_charts(outcome),
         lines=line_charts(outcome.findings, outcome.lengths.series),
+        series=outcome.lengths.series,
+        numbers=tuple(reading.frame for reading in outcome.lengths.readings),
+        conditions=conditions_of(outcome.run),
+        outcome=outcome,
     )
 
 
@@ -69,11 +84,15 @@ def results_of_table(
     findings = findings_of(series, conditions)
     return Results(
         title="",
+        each_row_is="row",
         rows=_rows(series, findings),
         findings=findings,
         remarks=(*assumed, *findings.remarks),
         strips=(),
         lines=line_charts(findings, series),
+        series=series,
+        numbers=tuple(range(series.kept.shape[0])),
+        conditions=conditions,
     )
 
 
