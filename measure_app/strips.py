@@ -105,6 +105,7 @@ def sweep(
     *,
     progress: Progress | None = None,
     stop_requested: Callable[[], bool] | None = None,
+    begun: Callable[[tuple[Strip, ...]], None] | None = None,
 ) -> tuple[Strip, ...]:
     """Read the clip once, from frame `start` to before `stop`, and build a strip for each line.
 
@@ -118,6 +119,8 @@ def sweep(
     start, stop : first frame, and one past the last
     progress : called with (frames done, frames in all)
     stop_requested : asked before every frame; True stops the work
+    begun : called once with the strips while they are still black; as many rows as `progress` has said are
+        filled, so that they can be shown while they grow
 
     Raises
     ------
@@ -136,6 +139,14 @@ def sweep(
     unseen: dict[int, str] = {}
     samplers: list[_Sampler] = []
     shape: tuple[int, ...] = ()
+    frames = np.arange(start, stop, dtype=np.int64)
+    if begun is not None:
+        begun(
+            tuple(
+                Strip(line, frames, levels[:, first:last], info.bit_depth, info.full_range)
+                for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
+            )
+        )
     for done, luma in enumerate(source.luma_planes(start, stop, stop_requested=stop_requested)):
         plane = luma.plane
         row = luma.index - start
@@ -155,7 +166,6 @@ def sweep(
         raise Stopped("stopped before the film was read to its end; nothing was kept")
     for lost in np.flatnonzero(~seen):
         unseen.setdefault(int(lost), "this frame could not be decoded")
-    frames = np.arange(start, stop, dtype=np.int64)
     return tuple(
         Strip(
             line,

@@ -12,6 +12,7 @@ from calibration import FloatArray, RuleFit
 from measure_app.clip import ClipInfo, Stamps
 from measure_app.edits import Edit
 from measure_app.errors import AppError, EditRefused
+from measure_app.gui.finding import Key, has_found, key_of
 from measure_app.run import By, Run, Spot
 
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ class Document(QObject):
         self._stamps: Stamps | None = None
         self._outcome: Outcome | None = None
         self._search: Search | None = None
+        self._search_key: Key | None = None
         self._lack: AppError | None = None
         self._frame = 0
         self._blind = False
@@ -242,8 +244,23 @@ class Document(QObject):
         if changed:
             self.outcome_changed.emit(outcome)
 
-    def set_search(self, search: Search | None) -> None:
-        """Keep what a pass over the film gave, for the strips and the errors that found readings share."""
+    @property
+    def current_search(self) -> Search | None:
+        """The kept search while the run's lines are those that it ran on and its readings are in the run."""
+        if self._search is None or self._run is None or not has_found(self._run):
+            return None
+        return self._search if key_of(self._run) == self._search_key else None
+
+    def set_search(self, search: Search | None, key: Key | None = None) -> None:
+        """Keep what a pass over the film gave, for the strips and the errors that found readings share.
+
+        Parameters
+        ----------
+        search : Search or None
+        key : tuple, optional
+            What the run was like for it, from `measure_app.gui.finding.key_of`.
+        """
+        self._search_key = key
         if search is not self._search:
             self._search = search
             self.search_changed.emit(search)

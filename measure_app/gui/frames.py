@@ -81,10 +81,10 @@ class _Desk:
     def take(self) -> _Wish | None:
         with self._lock:
             if self._open is not None:
-                wish, self._open = self._open, None
-            else:
-                wish, self._frame = self._frame, None
-            return wish
+                film, self._open = self._open, None
+                return film
+            frame, self._frame = self._frame, None
+            return frame
 
     def peek(self) -> _Wish | None:
         with self._lock:

@@ -1,0 +1,55 @@
+"""Finding the rest, in a thread: one pass over the film, with progress, that can be stopped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from measure_app.clip import FrameSource
+from measure_app.gui.lane import Job
+from measure_app.measuring import Search, search
+from measure_app.outcome import calibration_of
+from measure_app.run import By, LinePart, Run
+
+Key = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hunt:
+    """A run whose film is to be searched."""
+
+    run: Run
+    source: FrameSource
+
+
+def find(hunt: Hunt, job: Job) -> Search:
+    """Search the film; for a `Lane`. A set-up that cannot be used is said before the long pass."""
+    info = hunt.source.info
+    calibration_of(hunt.run, (info.width, info.height))
+    return search(hunt.run, hunt.source, progress=job.progress, stop_requested=job.stop_requested)
+
+
+def key_of(run: Run) -> Key:
+    """Return all that a search depends on except what was read by hand: another key, and it is out of date."""
+    return (
+        run.clip.path,
+        run.clip.start_frame,
+        run.clip.stop_frame,
+        _ends(run.gauge_line),
+        _ends(run.landing_line),
+        run.plumb,
+        run.orifice.px if run.orifice is not None else None,
+        run.throw_zero.px if run.throw_zero is not None else None,
+    )
+
+
+def has_found(run: Run) -> bool:
+    """Whether any reading of the run was found."""
+    return any(
+        spot is not None and spot.by is By.FOUND
+        for reading in run.readings
+        for spot in (reading.surface, reading.landing)
+    )
+
+
+def _ends(line: LinePart | None) -> Key | None:
+    return None if line is None else (line.from_px, line.to_px)

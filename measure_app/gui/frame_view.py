@@ -1,0 +1,429 @@
+"""The frame, large: zoom and move under the pointer; presses and keys go to the hand in pixels of the film."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QColor,
+    QFocusEvent,
+    QImage,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QResizeEvent,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import (
+    QFrame,
+    QGraphicsItem,
+    QGraphicsScene,
+    QGraphicsView,
+    QStyleOptionGraphicsItem,
+    QWidget,
+)
+
+from calibration import Pixel
+from measure_app.gui.coords import ViewMap
+from measure_app.gui.document import Document
+from measure_app.gui.frames import FrameReply
+from measure_app.gui.hand import Hand
+from measure_app.gui.loupe import Loupe
+from measure_app.gui.marks import place_of
+from measure_app.gui.overlays import Scene, paint
+from measure_app.gui.theme import CASING, ON_FILM, colours
+from measure_app.gui.tools import Tool
+
+_ZOOM_STEP = 1.25
+_LARGEST = 40.0
+_ARROWS = {
+    Qt.Key.Key_Left: (-1.0, 0.0),
+    Qt.Key.Key_Right: (1.0, 0.0),
+    Qt.Key.Key_Up: (0.0, -1.0),
+    Qt.Key.Key_Down: (0.0, 1.0),
+}
+
+
+class FrameItem(QGraphicsItem):
+    """One frame as an image; it keeps the buffer alive that the image looks into."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._reply: FrameReply | None = None
+        self.image: QImage | None = None
+        self._size = QSize(1, 1)
+
+    def show_reply(self, reply: FrameReply | None) -> None:
+        """Show a frame; None: nothing."""
+        self._reply = reply
+        if reply is None or reply.pixels is None:
+            self.image = None
+        else:
+            height, width = reply.pixels.shape[:2]
+            self.image = QImage(reply.pixels.data, width, height, 4 * width, QImage.Format.Format_RGB32)
+            if self.image.size() != self._size:
+                self.prepareGeometryChange()
+                self._size = self.image.size()
+        self.update()
+
+    def boundingRect(self) -> QRectF:  # noqa: N802
+        """Return the frame's rectangle in the scene."""
+        return QRectF(0, 0, self._size.width(), self._size.height())
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionGraphicsItem, _widget: QWidget | None = None
+    ) -> None:
+        """Paint the part of the frame that shows."""
+        if self.image is None:
+            painter.fillRect(self.boundingRect(), QColor(CASING))
+            return
+        part = option.exposedRect.adjusted(-1, -1, 1, 1).intersected(self.boundingRect())
+        whole = QRectF(part.toAlignedRect()).intersected(self.boundingRect())
+        painter.drawImage(whole, self.image, whole)
+
+
+class FrameView(QGraphicsView):
+    """Shows the current frame with the marks of the run over it."""
+
+    painted = Signal(int)
+    """Index of a frame that was painted for the first time since it came."""
+    step_wanted = Signal(int)
+    """So many frames on."""
+
+    def __init__(self, document: Document, hand: Hand, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._document = document
+        self._hand = hand
+        self._item = FrameItem()
+        self._item.setFlag(QGraphicsItem.GraphicsItemFlag.ItemUsesExtendedStyleOption)
+        scene = QGraphicsScene(self)
+        scene.addItem(self._item)
+        self.setScene(scene)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setViewportUpdateMode(QGraphicsView.ViewportUpdateMode.FullViewportUpdate)
+        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setTransformationAnchor(QGraphicsView.ViewportAnchor.NoAnchor)
+        self.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, True)
+        self.setMouseTracking(True)
+        self.viewport().setMouseTracking(True)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName("Frame")
+        self.setMinimumSize(320, 200)
+        self.loupe = Loupe(self.viewport())
+        self.loupe_on = True
+        self.shown = -1
+        """Index of the frame that is shown; readings belong to it."""
+        self.words = ""
+        """What stands over the frame, such as why it cannot be had."""
+        self._fitted = True
+        self._panning: QPointF | None = None
+        self._space = False
+        self._new = False
+        self._pointer: QPointF | None = None
+        self._cross: Pixel | None = None
+        hand.draft_changed.connect(self._on_draft)
+        hand.selected_changed.connect(self._on_selected)
+        hand.tool_changed.connect(self._on_tool)
+        document.run_changed.connect(self._repaint)
+        document.outcome_changed.connect(self._repaint)
+        document.blind_changed.connect(self._repaint)
+
+    @property
+    def image(self) -> QImage | None:
+        """The frame shown."""
+        return self._item.image
+
+    @property
+    def map(self) -> ViewMap:
+        """The way between film and view now."""
+        return ViewMap(self.viewportTransform())
+
+    def show_reply(self, reply: FrameReply | None) -> None:
+        """Show a frame, or say why it cannot be had."""
+        before = self._item.boundingRect()
+        self._item.show_reply(reply)
+        self.shown = reply.index if reply is not None else -1
+        self.words = ""
+        if reply is not None and reply.error is not None:
+            self.words = reply.error.words
+        elif reply is not None and reply.suspect:
+            self.words = f"Not to be measured: {reply.suspect}"
+        self._new = True
+        if self._item.boundingRect() != before:
+            self._set_room()
+            if self._fitted:
+                self.fit()
+        if self._pointer is not None and self.loupe.isVisible():
+            self._look(self._pointer)
+        self.viewport().update()
+
+    def fit(self) -> None:
+        """Show the whole frame."""
+        self._fitted = True
+        self.fitInView(self._item, Qt.AspectRatioMode.KeepAspectRatio)
+        self.viewport().update()
+
+    def zoom(self, factor: float, about: QPointF | None = None) -> None:
+        """Magnify about a point of the view; None: its middle."""
+        point = about if about is not None else QPointF(self.viewport().rect().center())
+        scale = self.map.scale
+        lowest = min(self._fit_scale(), 1.0)
+        factor = max(lowest / scale, min(factor, _LARGEST / scale))
+        held = self.map.pixel_at(point)
+        self.scale(factor, factor)
+        self._fitted = self.map.scale <= self._fit_scale() * 1.0001
+        there = self.map.view_at(held)
+        self._move(point - there)
+        self.viewport().update()
+
+    def zoom_to(self, at: Pixel, scale: float) -> None:
+        """Bring a position of the frame to the middle at so many points per pixel."""
+        self.zoom(scale / self.map.scale)
+        self._move(QPointF(self.viewport().rect().center()) - self.map.view_at(at))
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        """Paint the frame, then the marks over it."""
+        super().paintEvent(event)
+        painter = QPainter(self.viewport())
+        run = self._document.run
+        if run is not None and self.shown >= 0:
+            hand = self._hand
+            paint(
+                painter,
+                self.map,
+                Scene(
+                    run,
+                    self.shown,
+                    hand.visible_handles(self.shown),
+                    hand.draft,
+                    hand.selected,
+                    self._document.rule_fits,
+                    hand.options.rule if hand.tool is Tool.GRADUATION else None,
+                ),
+            )
+            if self._cross is not None:
+                self._paint_cross(painter, self._cross)
+        self._paint_words(painter)
+        if self.hasFocus():
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(QPen(QColor(colours().accent), 2.0))
+            painter.drawRect(self.viewport().rect().adjusted(1, 1, -1, -1))
+        painter.end()
+        if self._new and self.shown >= 0:
+            self._new = False
+            self.painted.emit(self.shown)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        """Keep the whole frame in view where it was."""
+        super().resizeEvent(event)
+        if self._fitted:
+            self.fit()
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        """Magnify under the pointer."""
+        turns = event.angleDelta().y() / 120.0
+        if turns:
+            self.zoom(_ZOOM_STEP**turns, event.position())
+        event.accept()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Begin to mark, or to move the picture."""
+        self.setFocus(Qt.FocusReason.MouseFocusReason)
+        point = event.position()
+        self._cross = None
+        moving = event.button() is Qt.MouseButton.MiddleButton or (
+            event.button() is Qt.MouseButton.LeftButton and self._space
+        )
+        if not moving and event.button() is Qt.MouseButton.LeftButton and self.image is not None:
+            moving = not self._hand.press(self.map.pixel_at(point), point, self.map, self.shown)
+        if moving:
+            self._panning = point
+            self.viewport().setCursor(Qt.CursorShape.ClosedHandCursor)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Go on marking or moving; the loupe follows."""
+        point = event.position()
+        self._pointer = point
+        if self._panning is not None:
+            self._fitted = False
+            self._move(point - self._panning)
+            self._panning = point
+            return
+        self._hand.drag(self.map.pixel_at(point))
+        self._look(point)
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Let go."""
+        if self._panning is not None:
+            self._panning = None
+            self._on_tool(self._hand.tool)
+        elif event.button() is Qt.MouseButton.LeftButton and self._hand.holding:
+            self._hand.drag(self.map.pixel_at(event.position()))
+            self._hand.release(self.shown)
+            self._look(event.position())
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        """Take the second of two quick presses for a press: two graduations may be marked fast."""
+        self.mousePressEvent(event)
+
+    def leaveEvent(self, event: object) -> None:  # noqa: N802
+        """Put the loupe away."""
+        self._pointer = None
+        if not self._hand.holding:
+            self.loupe.hide()
+        super().leaveEvent(event)  # type: ignore[arg-type]
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:  # noqa: N802
+        """Forget a held space bar, and show that the focus went."""
+        self._space = False
+        super().focusOutEvent(event)
+        self.viewport().update()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Move the selected mark or the cross, step, mark, remove, cancel; space moves the picture."""
+        key = Qt.Key(event.key())
+        if key in _ARROWS:
+            self._arrow(_ARROWS[key], event.modifiers())
+            return
+        handler: Callable[[], object] | None = {
+            Qt.Key.Key_Escape: self._escape,
+            Qt.Key.Key_Delete: self._hand.remove,
+            Qt.Key.Key_Backspace: self._hand.remove,
+            Qt.Key.Key_Return: self._mark_with_key,
+            Qt.Key.Key_Enter: self._mark_with_key,
+        }.get(key)
+        if key == Qt.Key.Key_Space and not event.isAutoRepeat():
+            self._space = True
+            self.viewport().setCursor(Qt.CursorShape.OpenHandCursor)
+        elif handler is not None:
+            handler()
+            self.viewport().update()
+        else:
+            super().keyPressEvent(event)
+
+    def keyReleaseEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Let the picture stand again."""
+        if event.key() == Qt.Key.Key_Space and not event.isAutoRepeat():
+            self._space = False
+            self._on_tool(self._hand.tool)
+        else:
+            super().keyReleaseEvent(event)
+
+    def _arrow(self, step: tuple[float, float], modifiers: Qt.KeyboardModifier) -> None:
+        large = bool(modifiers & Qt.KeyboardModifier.ShiftModifier)
+        if self._hand.selected is not None:
+            size = 1.0 if large else 0.1
+            self._hand.nudge(step[0] * size, step[1] * size)
+            self._look_at_selected()
+        elif self._hand.tool is Tool.LOOK:
+            if step[0]:
+                self.step_wanted.emit(int(step[0]) * (10 if large else 1))
+        elif self.image is not None:
+            fine = bool(modifiers & Qt.KeyboardModifier.ControlModifier)
+            size = 10.0 if large else 0.1 if fine else 1.0
+            at = self._cross or self.map.pixel_at(QPointF(self.viewport().rect().center()))
+            self._cross = Pixel(at.x + step[0] * size, at.y + step[1] * size)
+            if self._hand.draft.line_from is not None:
+                point = self.map.view_at(self._cross)
+                self._hand.press(self._cross, point, self.map, self.shown)
+            self._look(self.map.view_at(self._cross), self._cross)
+        self.viewport().update()
+
+    def _mark_with_key(self) -> None:
+        """Do at the cross what a press would do."""
+        if self._cross is None or self.image is None:
+            return
+        point = self.map.view_at(self._cross)
+        self._hand.select(None)
+        if self._hand.press(self._cross, point, self.map, self.shown):
+            self._hand.drag(self._cross)
+            self._hand.release(self.shown)
+
+    def _escape(self) -> None:
+        if self._hand.cancel():
+            return
+        if self._hand.selected is not None:
+            self._hand.select(None)
+        elif self._hand.tool is not Tool.LOOK:
+            self._hand.take(Tool.LOOK, self._hand.options)
+        self._cross = None
+        self.loupe.hide()
+
+    def _fit_scale(self) -> float:
+        box, room = self._item.boundingRect(), self.viewport().rect()
+        return min(room.width() / box.width(), room.height() / box.height())
+
+    def _set_room(self) -> None:
+        """Let the picture be moved until its edge reaches the middle of the view."""
+        box = self._item.boundingRect()
+        self.scene().setSceneRect(box.adjusted(-box.width(), -box.height(), box.width(), box.height()))
+
+    def _move(self, by: QPointF) -> None:
+        scale = self.map.scale
+        self.translate(by.x() / scale, by.y() / scale)
+
+    def _look(self, point: QPointF, at: Pixel | None = None) -> None:
+        wanted = (
+            self.loupe_on
+            and self.image is not None
+            and self._panning is None
+            and (self._hand.tool is not Tool.LOOK or self._hand.holding)
+        )
+        if not wanted:
+            self.loupe.hide()
+            return
+        held = self._hand.draft.at if self._hand.draft.handle is not None else None
+        self.loupe.look(self.image, at or held or self.map.pixel_at(point), point)
+
+    def _look_at_selected(self) -> None:
+        run, selected = self._document.run, self._hand.selected
+        place = place_of(run, selected) if run is not None and selected is not None else None
+        if place is not None and self.loupe_on:
+            self.loupe.look(self.image, place, self.map.view_at(place))
+
+    def _on_draft(self) -> None:
+        self.viewport().update()
+
+    def _on_selected(self, _handle: object) -> None:
+        self.setAccessibleDescription(self._hand.say())
+        self.viewport().update()
+
+    def _on_tool(self, tool: object) -> None:
+        self._cross = None
+        shape = Qt.CursorShape.OpenHandCursor if tool is Tool.LOOK else Qt.CursorShape.CrossCursor
+        self.viewport().setCursor(shape)
+        if tool is Tool.LOOK:
+            self.loupe.hide()
+        self.viewport().update()
+
+    def _repaint(self) -> None:
+        self.viewport().update()
+
+    def _paint_cross(self, painter: QPainter, at: Pixel) -> None:
+        centre = self.map.view_at(at)
+        for colour, width in ((CASING, 3.0), (ON_FILM["cross"], 1.0)):
+            painter.setPen(QPen(QColor(colour), width))
+            for arm in (QPointF(1, 0), QPointF(-1, 0), QPointF(0, 1), QPointF(0, -1)):
+                painter.drawLine(centre + arm * 5, centre + arm * 18)
+
+    def _paint_words(self, painter: QPainter) -> None:
+        if not self.words:
+            return
+        painter.setFont(self.font())
+        metrics = painter.fontMetrics()
+        width = self.viewport().width()
+        room = QRectF(0, 0, width - 48, 400)
+        need = QRectF(metrics.boundingRect(room.toRect(), Qt.TextFlag.TextWordWrap, self.words))
+        box = QRectF((width - need.width()) / 2 - 12, 12, need.width() + 24, need.height() + 14)
+        ground = QColor(CASING)
+        ground.setAlphaF(0.86)
+        painter.setPen(QPen(QColor(ON_FILM["hand"]), 1.5))
+        painter.setBrush(ground)
+        painter.drawRoundedRect(box, 5, 5)
+        painter.setPen(QColor("#ffffff"))
+        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+        painter.drawText(box.adjusted(12, 7, -12, -7), flags, self.words)

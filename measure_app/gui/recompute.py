@@ -1,0 +1,57 @@
+"""From the run in hand to its outcome, in a thread; what can be said of the rules also where it is not whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from msgspec.structs import replace
+
+from calibration import FloatArray, Pixel, RuleFit
+from measure_app.clip import ClipInfo
+from measure_app.errors import AppError, SetupIncomplete
+from measure_app.gui.lane import Job
+from measure_app.measuring import Search
+from measure_app.outcome import Outcome, calibration_of, outcome_of
+from measure_app.run import OrificePart, Run
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Question:
+    """A run whose outcome is wanted."""
+
+    run: Run
+    seconds: FloatArray | None
+    info: ClipInfo
+    found: Search | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Derived:
+    """What can be said of it."""
+
+    outcome: Outcome | None
+    lack: AppError | None = None
+    """Why there is no outcome."""
+    rule_fits: tuple[RuleFit, ...] = ()
+    """Of the rules alone, where there is no outcome."""
+
+
+def derive(question: Question, _job: Job) -> Derived:
+    """Work out the outcome of a run; for a `Lane`."""
+    try:
+        outcome = outcome_of(question.run, question.seconds, question.info, found=question.found)
+    except SetupIncomplete as error:
+        return Derived(None, error, _rules_alone(question.run, question.info))
+    return Derived(outcome)
+
+
+def _rules_alone(run: Run, info: ClipInfo) -> tuple[RuleFit, ...]:
+    """Fit the rules of a run that lacks an orifice: their scales do not depend on where it is."""
+    if not run.rules:
+        return ()
+    size = (info.width, info.height)
+    middle = OrificePart(px=Pixel(info.width / 2, info.height / 2), px_u=1.0)
+    try:
+        return calibration_of(run if run.orifice else replace(run, orifice=middle), size).rule_fits
+    except SetupIncomplete:
+        return ()

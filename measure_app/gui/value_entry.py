@@ -1,0 +1,83 @@
+"""Where a graduation was marked: a small field for the value that is engraved there."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPointF, QRect, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QWidget
+
+
+class ValueEntry(QFrame):
+    """Asks for an engraved value in millimetres; Enter takes it, Escape drops the graduation."""
+
+    given = Signal(float)
+    """m"""
+    dropped = Signal()
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setFrameShape(QFrame.Shape.StyledPanel)
+        self.setAutoFillBackground(True)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(8, 6, 8, 6)
+        label = QLabel("Engraved value", self)
+        self._field = QLineEdit(self)
+        self._field.setFixedWidth(84)
+        self._field.setAccessibleName("Engraved value in millimetres")
+        self._field.setPlaceholderText("such as 120")
+        label.setBuddy(self._field)
+        layout.addWidget(label)
+        layout.addWidget(self._field)
+        layout.addWidget(QLabel("mm", self))
+        self._field.returnPressed.connect(self._on_enter)
+        self.hide()
+
+    def ask(self, beside: QPointF, offered_m: float | None) -> None:
+        """Stand beside a point of the parent and offer a value; the offer is selected, typing replaces it."""
+        self._field.setText("" if offered_m is None else f"{offered_m * 1000:g}")
+        self._field.setStyleSheet("")
+        self.adjustSize()
+        room = _room_of(self)
+        x = (
+            beside.x() + 22
+            if beside.x() + 22 + self.width() < room.right()
+            else beside.x() - 22 - self.width()
+        )
+        y = min(max(beside.y() + 16, 0), room.bottom() - self.height())
+        self.move(round(max(0.0, x)), round(y))
+        self.show()
+        self.raise_()
+        self._field.setFocus(Qt.FocusReason.OtherFocusReason)
+        self._field.selectAll()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Drop the graduation on Escape."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.hide()
+            self.dropped.emit()
+        else:
+            super().keyPressEvent(event)
+
+    def _on_enter(self) -> None:
+        value = number_of(self._field.text())
+        if value is None:
+            self._field.selectAll()
+            self._field.setToolTip("A number in millimetres is wanted, such as 120 or 7.5.")
+            self._field.setStyleSheet("border: 2px dashed #b64a00;")
+            return
+        self.given.emit(value / 1000)
+
+
+def number_of(text: str) -> float | None:
+    """Return the number that a person typed, with a decimal point or comma; None where it is none."""
+    plain = text.strip().replace("−", "-").replace(",", ".")
+    try:
+        value = float(plain)
+    except ValueError:
+        return None
+    return value if abs(value) < 1e9 else None
+
+
+def _room_of(widget: QWidget) -> QRect:
+    parent = widget.parentWidget()
+    return parent.rect() if parent is not None else QRect()

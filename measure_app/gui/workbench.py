@@ -1,0 +1,448 @@
+"""What stands behind the window: the document, the threads that work for it, films, files. No widgets here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from msgspec.structs import replace
+from PySide6.QtCore import QObject, QTimer, Signal, Slot
+
+from measure_app.clip import Clip
+from measure_app.contract import is_absolute
+from measure_app.edits import AdoptFound, MoveClip, SetClip
+from measure_app.errors import AppError, ClipError, OutputError, Stopped
+from measure_app.gui.document import Document
+from measure_app.gui.finding import Hunt, find, key_of
+from measure_app.gui.frames import FilmReply, FrameService
+from measure_app.gui.hand import Hand
+from measure_app.gui.lane import Answer, Job, Lane, Progress
+from measure_app.gui.recompute import Derived, Question, derive
+from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.gui.sweeping import Sweep, lines_of, read
+from measure_app.gui.tools import Tool, ToolOptions
+from measure_app.outcome import Outcome
+from measure_app.run import ClipPart, Run
+from measure_app.runfile import check_clip_identity, clip_path, load_run, save_run
+
+_SETTLE_MS = 250  # a line that is being nudged is not swept anew at every key
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Writing:
+    outcome: Outcome
+    folder: Path
+
+
+@dataclass(frozen=True, slots=True)
+class _Identity:
+    run: Run
+    film: Path
+
+
+@dataclass(slots=True)
+class _Lanes:
+    recompute: Lane
+    finding: Lane
+    sweeping: Lane
+    writing: Lane
+    identity: Lane
+    recovery: Lane | None = None
+    all: list[Lane] = field(default_factory=list)
+
+
+class Workbench(QObject):
+    """Serves panels and window alike; see `measure_app.gui.services.Services`."""
+
+    finding_progress = Signal(int, int)
+    finding_running = Signal(bool)
+    results_written = Signal(object)
+    """`Path` or `AppError`"""
+    strips_changed = Signal(object, int)
+    """(strips, rows filled): the strips of the whole film as far as they are read; () where there are none."""
+    film_failed = Signal(object)
+    """`AppError`: the run's film cannot be opened; the run itself is in hand."""
+    troubled = Signal(object)
+    """`AppError`: something else that a person must hear."""
+    saved = Signal(object)
+    """`Path`"""
+    open_film_wanted = Signal()
+    help_wanted = Signal(str)
+    crop_wanted = Signal(int, int, int)
+
+    def __init__(self, parent: QObject | None = None, recovery: RecoveryStore | None = None) -> None:
+        super().__init__(parent)
+        self.document = Document(self)
+        self.hand = Hand(self.document, self)
+        self.frames = FrameService(self)
+        self._recovery = recovery
+        self._clip: Clip | None = None
+        self._folder = Path.cwd()
+        self._saved: Run | None = None
+        self._asked: Question | None = None
+        self._swept: tuple[Any, ...] = ()
+        self._rows = 0
+        self._lanes = self._make_lanes(recovery)
+        self._settle = QTimer(self)
+        self._settle.setSingleShot(True)
+        self._settle.setInterval(_SETTLE_MS)
+        self._settle.timeout.connect(self._sweep)
+        self.frames.film_opened.connect(self._on_film)
+        self.document.run_changed.connect(self._on_run_changed)
+        self.document.clip_changed.connect(self._ask_outcome)
+        self.document.search_changed.connect(self._ask_outcome)
+
+    def _make_lanes(self, recovery: RecoveryStore | None) -> _Lanes:
+        lanes = _Lanes(
+            Lane(derive, "recompute", self),
+            Lane(find, "finding", self),
+            Lane(read, "strips", self, eager=True),
+            Lane(_write, "results", self),
+            Lane(_check_identity, "identity", self, eager=True),
+        )
+        lanes.recompute.answered.connect(self._on_derived)
+        lanes.finding.answered.connect(self._on_found)
+        lanes.finding.progressed.connect(self._on_finding_progress)
+        lanes.finding.busy_changed.connect(self.finding_running)
+        lanes.sweeping.answered.connect(self._on_swept)
+        lanes.sweeping.progressed.connect(self._on_sweeping)
+        lanes.writing.answered.connect(self._on_written)
+        lanes.identity.answered.connect(self._on_identity)
+        lanes.all = [lanes.recompute, lanes.finding, lanes.sweeping, lanes.writing, lanes.identity]
+        if recovery is not None:
+            lanes.recovery = Lane(recovery.keep, "recovery", self)
+            lanes.recovery.answered.connect(self._on_kept)
+        return lanes
+
+    # What panels ask for.
+
+    @property
+    def tool_changed(self) -> Any:
+        """Signal(object): the tool in hand."""
+        return self.hand.tool_changed
+
+    @property
+    def tool(self) -> Tool:
+        """The tool in hand."""
+        return self.hand.tool
+
+    @property
+    def options(self) -> ToolOptions:
+        """How it is used."""
+        return self.hand.options
+
+    def use_tool(self, tool: Tool, **options: Any) -> None:
+        """Take a tool into the hand; keywords are the fields of `ToolOptions`."""
+        self.hand.take(tool, ToolOptions(**options))
+
+    def find_the_rest(self) -> None:
+        """Search the part measured; what is found is adopted in one step that can be undone."""
+        run = self.document.run
+        if run is None or self._clip is None or self._lanes.finding.busy:
+            return
+        self._lanes.sweeping.stop()  # two passes at once would only take twice as long
+        self._lanes.finding.ask(Hunt(run, self._clip))
+
+    def stop_finding(self) -> None:
+        """Stop the search; nothing of it is kept."""
+        self._lanes.finding.stop()
+
+    @property
+    def finding(self) -> bool:
+        """Whether a search is under way."""
+        return self._lanes.finding.busy
+
+    def write_results(self, folder: Path) -> None:
+        """Write tables, findings and figures of the outcome in hand."""
+        outcome = self.document.outcome
+        if outcome is None:
+            words = self.document.lack or "there is nothing to write yet; open a film and read it first"
+            self.results_written.emit(OutputError(words, where=str(folder)))
+            return
+        self._lanes.writing.ask(_Writing(outcome, folder))
+
+    def set_blind(self, on: bool) -> None:
+        """Hide what might lead the eye of someone who reads."""
+        self.document.set_blind(on)
+
+    def open_film(self) -> None:
+        """Let the person choose a film."""
+        self.open_film_wanted.emit()
+
+    def open_help(self, page: str) -> None:
+        """Show a page of the help."""
+        self.help_wanted.emit(page)
+
+    def frame_crop(self, frame: int, width: int, height: int) -> None:
+        """Show a part of a frame beside the pointer."""
+        self.crop_wanted.emit(frame, width, height)
+
+    # Films and files.
+
+    @property
+    def clip(self) -> Clip | None:
+        """The film that is open."""
+        return self._clip
+
+    @property
+    def film(self) -> Path | None:
+        """Where the run's film should lie."""
+        run = self.document.run
+        if run is None:
+            return None
+        try:
+            return clip_path(run, self._folder / "run")
+        except AppError:
+            return None
+
+    @property
+    def changed(self) -> bool:
+        """Whether there is anything that was not saved."""
+        return self.document.run is not None and self.document.run != self._saved
+
+    def new_run(self, film: Path) -> None:
+        """Begin a run on a film."""
+        film = film.absolute()
+        self._take(Run(clip=ClipPart(path=film.name)), None, film.parent)
+
+    def open_run(self, path: Path, *, as_copy: bool = False) -> None:
+        """Open a run file.
+
+        Parameters
+        ----------
+        path : Path
+        as_copy : bool
+            Whether saving shall ask for a new place, as for the sample.
+
+        Raises
+        ------
+        RunFileError
+            It cannot be read; what was in hand stays.
+        """
+        path = path.absolute()
+        self._take(load_run(path), None if as_copy else path, path.parent)
+
+    def restore(self, snapshot: Snapshot) -> None:
+        """Take back what a dead window left behind; it counts as not saved."""
+        self._take(snapshot.run, snapshot.path, snapshot.folder)
+        self._saved = None
+        self._keep()
+        if self._recovery is not None:
+            self._recovery.discard(snapshot)
+
+    def choose_film(self, film: Path) -> None:
+        """Give the run in hand a film: the same one in another place, or another one; can be undone."""
+        run = self.document.run
+        if run is None:
+            self.new_run(film)
+            return
+        path = relative_path(film.absolute(), self._folder)
+        lost = self._clip is None
+        self.document.perform(MoveClip(path) if lost else SetClip(path))
+
+    def save(self, path: Path | None = None) -> bool:
+        """Save the run, at its own place or another; False where it could not be, which `troubled` says."""
+        run, film = self.document.run, self.film
+        target = path or self.document.path
+        if run is None or target is None:
+            return False
+        place = run.clip.path if film is None else relative_path(film, target.absolute().parent)
+        try:
+            save_run(replace(run, clip=replace(run.clip, path=place)), target)
+        except AppError as error:
+            self.troubled.emit(error)
+            return False
+        self._saved = run
+        self.document.stack.setClean()
+        self.document.set_path(target)
+        self._keep()
+        self.saved.emit(target)
+        return True
+
+    def close_run(self) -> None:
+        """Let go of run and film; unsaved changes are the caller's care."""
+        self._lanes.finding.stop()
+        self._lanes.sweeping.stop()
+        self._forget_strips()
+        self._clip = None
+        self._saved = None
+        self.document.close()
+        self._keep()
+
+    def close(self) -> None:
+        """End all threads; what must be written is written first."""
+        for lane in self._lanes.all:
+            lane.close()
+        if self._lanes.recovery is not None:
+            self._lanes.recovery.finish()
+        self.frames.close()
+        if self._recovery is not None:
+            self._recovery.close()
+
+    def forget_changes(self) -> None:
+        """Take the run in hand for saved, so that it is not offered back."""
+        self._saved = self.document.run
+        self._keep()
+
+    def _take(self, run: Run, path: Path | None, folder: Path) -> None:
+        self.close_run()
+        self._folder = folder
+        self._saved = run
+        self.document.open(run, path)
+        self._open_film()
+
+    def _open_film(self) -> None:
+        run = self.document.run
+        self._clip = None
+        self._forget_strips()
+        if run is None:
+            return
+        try:
+            film = clip_path(run, self._folder / "run")
+        except AppError as error:
+            self.film_failed.emit(error)
+            return
+        self.frames.open(film)
+
+    @Slot(object)
+    def _on_film(self, reply: FilmReply) -> None:
+        if reply.clip is None:
+            self._clip = None
+            self.document.set_clip(None, None)
+            self.film_failed.emit(reply.error or ClipError("cannot be opened", where=str(reply.path)))
+            return
+        self._clip = reply.clip
+        self.document.set_clip(reply.clip.info, reply.clip.stamps)
+        run = self.document.run
+        if run is not None and run.clip.sha256 is not None:
+            self._lanes.identity.ask(_Identity(run, reply.path))
+        self._settle.start()
+
+    @Slot(object)
+    def _on_identity(self, answer: Answer) -> None:
+        if answer.error is not None and not isinstance(answer.error, Stopped):
+            self.troubled.emit(answer.error)
+
+    # What follows from a change.
+
+    def _on_run_changed(self, before: Run | None, after: Run | None) -> None:
+        if after is None:
+            return
+        if before is not None and before.clip.path != after.clip.path:
+            self.document.set_clip(None, None)
+            self._open_film()
+        elif before is not None and lines_of(before) != lines_of(after):
+            self._settle.start()
+        self._ask_outcome()
+        self._keep()
+
+    def _ask_outcome(self, *_: object) -> None:
+        run, info = self.document.run, self.document.info
+        if run is None or info is None:
+            self._asked = None
+            return
+        self._asked = Question(run, self.document.seconds, info, self.document.current_search)
+        self._lanes.recompute.ask(self._asked)
+
+    @Slot(object)
+    def _on_derived(self, answer: Answer) -> None:
+        if answer.request is not self._asked:
+            return
+        if isinstance(answer.value, Derived):
+            self.document.set_outcome(answer.value.outcome, answer.value.lack, answer.value.rule_fits)
+        else:
+            self.document.set_outcome(None, answer.error)
+
+    @Slot(object)
+    def _on_found(self, answer: Answer) -> None:
+        run = self.document.run
+        hunt: Hunt = answer.request
+        if answer.error is not None:
+            if not isinstance(answer.error, Stopped):
+                self.troubled.emit(answer.error)
+        elif run is not None and hunt.source is self._clip and key_of(run) == key_of(hunt.run):
+            self.document.set_search(answer.value, key_of(run))
+            self.document.perform(AdoptFound(answer.value.readings))
+        self._settle.start()
+
+    @Slot(object)
+    def _on_finding_progress(self, progress: Progress) -> None:
+        self.finding_progress.emit(progress.done, progress.total)
+
+    def _forget_strips(self) -> None:
+        self._lanes.sweeping.stop()
+        self._swept, self._rows = (), 0
+        self.strips_changed.emit((), 0)
+
+    def _sweep(self) -> None:
+        """Read the strips of the lines that have none yet."""
+        run = self.document.run
+        if run is None or self._clip is None or self._lanes.finding.busy:
+            return
+        wanted = lines_of(run)
+        whole = self._rows >= self._clip.info.n_frames
+        if whole and tuple(strip.line for strip in self._swept) == wanted:
+            return
+        self._forget_strips()
+        if wanted:
+            self._lanes.sweeping.ask(Sweep(self._clip, wanted))
+
+    @Slot(object)
+    def _on_sweeping(self, progress: Progress) -> None:
+        if progress.ticket == self._lanes.sweeping.newest and progress.news is not None:
+            self._swept, self._rows = progress.news, progress.done
+            self.strips_changed.emit(self._swept, self._rows)
+
+    @Slot(object)
+    def _on_swept(self, answer: Answer) -> None:
+        if answer.ticket != self._lanes.sweeping.newest:
+            return
+        if answer.error is None:
+            self._swept, self._rows = answer.value, answer.request.source.info.n_frames
+            self.strips_changed.emit(self._swept, self._rows)
+        elif not isinstance(answer.error, Stopped):
+            self.troubled.emit(answer.error)
+
+    @Slot(object)
+    def _on_written(self, answer: Answer) -> None:
+        self.results_written.emit(answer.value if answer.error is None else answer.error)
+
+    # Recovery.
+
+    def _keep(self) -> None:
+        if self._lanes.recovery is None:
+            return
+        run = self.document.run
+        snapshot = (
+            Snapshot(run, self._folder, self.document.path) if run is not None and self.changed else None
+        )
+        self._lanes.recovery.ask(snapshot)
+
+    @Slot(object)
+    def _on_kept(self, answer: Answer) -> None:
+        if answer.error is not None:
+            words = f"changes cannot be kept for a crash ({answer.error}); save often"
+            self.troubled.emit(OutputError(words))
+
+
+def relative_path(film: Path, folder: Path) -> str:
+    """Return a film's path as a run file in a folder names it: relative where it lies below, else whole."""
+    try:
+        inside = film.relative_to(folder)
+    except ValueError:
+        return str(film)
+    text = inside.as_posix()
+    return text if not is_absolute(text) else str(film)
+
+
+def _write(wish: _Writing, job: Job) -> Path:
+    from measure_app.report import check_folder, results_of, write_all
+
+    check_folder(wish.folder)
+    write_all(results_of(wish.outcome), wish.folder, stop_requested=job.stop_requested)
+    return wish.folder
+
+
+def _check_identity(wish: _Identity, _job: Job) -> None:
+    check_clip_identity(wish.run, wish.film)
