@@ -179,73 +179,80 @@ def _rows(
     """One row for each frame with a reading, and for each frame searched."""
     index = {reading.frame: i for i, reading in enumerate(lengths.readings)}
     numbers = frames if frames is not None else [reading.frame for reading in lengths.readings]
-    why: dict[tuple[Part, int], str] = {
-        (span.part, frame): span.words for span in refused for frame in range(span.first, span.last + 1)
-    }
+    why = {(span.part, frame): span.words for span in refused for frame in range(span.first, span.last + 1)}
+    surfaces = any(reading.surface is not None for reading in lengths.readings)
+    landings = any(reading.landing is not None for reading in lengths.readings)
     expects = {
-        Part.SURFACE: run.gauge_line is not None or any(r.surface is not None for r in lengths.readings),
-        Part.LANDING: run.landing_line is not None or any(r.landing is not None for r in lengths.readings),
+        Part.SURFACE: run.gauge_line is not None or surfaces,
+        Part.LANDING: run.landing_line is not None or landings,
     }
-    notes = {reading.frame: reading.note for reading in run.readings}
-    return tuple(
-        _row(frame, index.get(frame), lengths, findings, seconds, shared, why, expects, notes.get(frame, ""))
-        for frame in numbers
-    )
+    quantities = {
+        "head": (lengths.heads.values, lengths.heads.u),
+        "throw": (lengths.throws.values, lengths.throws.u),
+        "speed": (findings.speed_m_s, findings.speed_u),
+    }
+    rows = []
+    for frame in numbers:
+        i = index.get(frame)
+        reading = lengths.readings[i] if i is not None else Reading(frame=frame)
+        got = {name: _length(values, u, i) for name, (values, u) in quantities.items()}
+        reasons = _reasons(reading, i, lengths, got, why, expects)
+        if i is not None and findings.reasons[i]:
+            reasons.append(findings.reasons[i])
+        kept = not reasons and i is not None and bool(findings.kept[i])
+        if not kept and not reasons:
+            reasons.append(reading.note or "left out of the fits")
+        rows.append(
+            ReadingRow(
+                frame=frame,
+                time_s=float(seconds[frame]) if seconds is not None else None,
+                surface=reading.surface,
+                landing=reading.landing,
+                surface_u_px=_total(reading.surface, shared.surface_u_px),
+                landing_u_px=_total(reading.landing, shared.landing_u_px),
+                head_m=got["head"][0],
+                head_u_m=got["head"][1],
+                throw_m=got["throw"][0],
+                throw_u_m=got["throw"][1],
+                speed_m_s=got["speed"][0],
+                speed_u_m_s=got["speed"][1],
+                kept=kept,
+                reason="; ".join(reasons),
+            )
+        )
+    return tuple(rows)
 
 
-def _row(
-    frame: int,
+_Length = tuple[float, float] | tuple[None, None]
+
+
+def _reasons(
+    reading: Reading,
     i: int | None,
     lengths: Lengths,
-    findings: Findings,
-    seconds: FloatArray | None,
-    shared: SharedReading,
+    got: dict[str, _Length],
     why: dict[tuple[Part, int], str],
     expects: dict[Part, bool],
-    note: str,
-) -> ReadingRow:
-    reading = lengths.readings[i] if i is not None else Reading(frame=frame)
-    head = _length(lengths.heads.values, lengths.heads.u, i)
-    throw = _length(lengths.throws.values, lengths.throws.u, i)
-    speed = _length(findings.speed_m_s, findings.speed_u, i)
+) -> list[str]:
+    """Why parts of a frame have no length, as far as that is to do with finding and calibration."""
     reasons = []
     for part, spot, length, all_reasons in (
-        (Part.SURFACE, reading.surface, head, lengths.heads.reasons),
-        (Part.LANDING, reading.landing, throw, lengths.throws.reasons),
+        (Part.SURFACE, reading.surface, got["head"], lengths.heads.reasons),
+        (Part.LANDING, reading.landing, got["throw"], lengths.throws.reasons),
     ):
         if not expects[part]:
             continue
         if spot is None:
-            reasons.append(why.get((part, frame), f"{part.value}: not read"))
-        elif length is None and i is not None:
+            reasons.append(why.get((part, reading.frame), f"{part.value}: not read"))
+        elif length[0] is None and i is not None:
             words = all_reasons[i] if all_reasons else "cannot be turned into a length"
             reasons.append(f"{part.value}: {words}")
-    if i is not None and findings.reasons[i]:
-        reasons.append(findings.reasons[i])
-    kept = not reasons and i is not None and bool(findings.kept[i])
-    if not kept and not reasons:
-        reasons.append(note or "left out of the fits")
-    return ReadingRow(
-        frame=frame,
-        time_s=float(seconds[frame]) if seconds is not None else None,
-        surface=reading.surface,
-        landing=reading.landing,
-        surface_u_px=_total(reading.surface, shared.surface_u_px),
-        landing_u_px=_total(reading.landing, shared.landing_u_px),
-        head_m=head[0] if head else None,
-        head_u_m=head[1] if head else None,
-        throw_m=throw[0] if throw else None,
-        throw_u_m=throw[1] if throw else None,
-        speed_m_s=speed[0] if speed else None,
-        speed_u_m_s=speed[1] if speed else None,
-        kept=kept,
-        reason="; ".join(reasons),
-    )
+    return reasons
 
 
-def _length(values: FloatArray, u: FloatArray, i: int | None) -> tuple[float, float] | None:
+def _length(values: FloatArray, u: FloatArray, i: int | None) -> _Length:
     if i is None or not np.isfinite(values[i]):
-        return None
+        return None, None
     return float(values[i]), float(u[i])
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import cast
 
 import numpy as np
@@ -137,7 +138,7 @@ def sweep(
     levels = np.zeros((count, int(ends[-1])), dtype=kind)
     seen = np.zeros(count, dtype=bool)
     unseen: dict[int, str] = {}
-    samplers: list[_Sampler] = []
+    samplers: list[tuple[_Sampler, int, int]] = []
     shape: tuple[int, ...] = ()
     frames = np.arange(start, stop, dtype=np.int64)
     if begun is not None:
@@ -155,9 +156,9 @@ def sweep(
         if plane is not None:
             if (*plane.shape, plane.strides[0]) != shape:
                 shape = (*plane.shape, plane.strides[0])
-                samplers = [_sampler(source, p, plane) for p in points]
+                samplers = _samplers(source, points, plane)
             flat = _flat(plane)
-            for sampler, first, last in zip(samplers, ends[:-1], ends[1:], strict=True):
+            for sampler, first, last in samplers:
                 np.rint(sampler(flat), out=levels[row, first:last], casting="unsafe")
             seen[row] = True
         if progress is not None:
@@ -179,6 +180,17 @@ def sweep(
     )
 
 
-def _sampler(source: FrameSource, points: FloatArray, plane: Plane) -> _Sampler:
-    positions = source.info.geometry.to_coded(points.reshape(-1, 2)).reshape(points.shape)
-    return _Sampler(positions, plane.shape[1], plane.shape[0], plane.strides[0] // plane.itemsize)
+def _samplers(
+    source: FrameSource, points: Sequence[FloatArray], plane: Plane
+) -> list[tuple[_Sampler, int, int]]:
+    """One sampler for each stretch of lines that are equally wide, with the columns that it fills."""
+    samplers: list[tuple[_Sampler, int, int]] = []
+    first = 0
+    for _, together in groupby(points, key=lambda each: each.shape[1]):
+        joined = np.concatenate(list(together))
+        positions = source.info.geometry.to_coded(joined.reshape(-1, 2)).reshape(joined.shape)
+        pitch = plane.strides[0] // plane.itemsize
+        last = first + len(joined)
+        samplers.append((_Sampler(positions, plane.shape[1], plane.shape[0], pitch), first, last))
+        first = last
+    return samplers
