@@ -1,0 +1,283 @@
+"""Film: which part is measured, what time it is, and what is doubtful about the film."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QGridLayout, QLabel
+
+from measure_app.clip import ClipInfo
+from measure_app.edits import SetCaptureRate, SetPart
+from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.panel import Panel
+from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
+from measure_app.gui.panels.quantity import RATE
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.panels.wording import clock, counted
+
+_SPEEDS = (("¼ speed", 0.25), ("½ speed", 0.5), ("true speed", 1.0), ("2 × speed", 2.0), ("4 × speed", 4.0))
+_SHORTEST_TICK_MS = 15
+
+
+class FilmPanel(Panel):
+    """The film and its clock."""
+
+    step = Step.FILM
+    lead = "Choose the part to be measured, and see that the clock is right."
+
+    def build(self) -> None:
+        """Make the controls."""
+        self._facts = Sentence()
+        self._choose = button("Open another film…", "Take another film into this run")
+        self._choose.clicked.connect(self.services.open_film)
+        self.add(self._facts)
+        self.add(row(self._choose))
+        self._build_now()
+        self._build_part()
+        self._build_rate()
+        self._doubts = Section("What to know about this film")
+        self._doubt = Sentence()
+        self._doubts.add(self._doubt)
+        self.add(self._doubts)
+        self.document.frame_changed.connect(self._show_frame)
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(self._tick)
+
+    def _build_now(self) -> None:
+        now = Section("This frame")
+        self.frame_box = number_box("Frame number", 0, 0)
+        self.frame_box.valueChanged.connect(self._go)
+        self._time, self._gap = QLabel(), QLabel()
+        for label in (self._time, self._gap):
+            label.setTextInteractionFlags(Sentence().textInteractionFlags())
+        grid = QGridLayout()
+        grid.setColumnStretch(1, 1)
+        for i, (words, control) in enumerate(
+            (("&Frame", self.frame_box), ("Time", self._time), ("To the next frame", self._gap))
+        ):
+            label = QLabel(words)
+            label.setBuddy(control)
+            grid.addWidget(label, i, 0)
+            grid.addWidget(control, i, 1)
+        now.add(grid)
+        self._first = button("First", "First frame of the part measured; on the keyboard: Home")
+        self._last = button("Last", "Last frame of the part measured; on the keyboard: End")
+        self.play_button = button("Play", "Play from here to the end of the part measured", checkable=True)
+        self._speed = choice("Speed of play", list(_SPEEDS))
+        self._speed.setCurrentIndex(2)
+        self._first.clicked.connect(lambda: self.document.go_to(self._ends()[0]))
+        self._last.clicked.connect(lambda: self.document.go_to(self._ends()[1]))
+        self.play_button.toggled.connect(self._play)
+        now.add(row(self._first, self.play_button, self._last, self._speed, stretch=3))
+        self.add(now)
+
+    def _build_part(self) -> None:
+        part = Section("Part measured")
+        part.add("Start after the first splash, stop before the jet dribbles. The brackets on the strips do the same.")
+        self.start_box = number_box("First frame measured", 0, 0)
+        self.stop_box = number_box("Last frame measured", 0, 0)
+        self._start_here = button("here", "Start the part at the frame in sight")
+        self._stop_here = button("here", "End the part with the frame in sight")
+        self._start_here.setAccessibleName("Start the part at the frame in sight")
+        self._stop_here.setAccessibleName("End the part with the frame in sight")
+        self.start_box.valueChanged.connect(self._part_typed)
+        self.stop_box.valueChanged.connect(self._part_typed)
+        self._start_here.clicked.connect(lambda: self._part(self.document.frame, self._ends()[1]))
+        self._stop_here.clicked.connect(lambda: self._part(self._ends()[0], self.document.frame))
+        grid = QGridLayout()
+        grid.setColumnStretch(1, 1)
+        for i, (words, box, here) in enumerate(
+            (("From frame", self.start_box, self._start_here), ("to frame", self.stop_box, self._stop_here))
+        ):
+            label = QLabel(words)
+            label.setBuddy(box)
+            grid.addWidget(label, i, 0)
+            grid.addWidget(box, i, 1)
+            grid.addWidget(here, i, 2)
+        part.add(grid)
+        self._length = Sentence(tone="faint")
+        part.add(self._length)
+        self.add(part)
+
+    def _build_rate(self) -> None:
+        slow = Section("Slow motion")
+        self.rate_field = QuantityField(
+            "Frames that the camera took in each second",
+            RATE,
+            "Leave it empty if the film plays at its true speed. A film taken at 240 frames per second and played at "
+            "30 runs eight times too slow; with 240 written here, every time is put right. The camera's settings "
+            "name the rate; a clock in the picture proves it.",
+            with_u=False,
+            placeholder="plays at true speed",
+        )
+        self.rate_field.committed.connect(
+            lambda rate, _: self.ask(SetCaptureRate(rate), self.rate_field)
+        )
+        self._hint = button("", "Take over the rate that the camera wrote into the file")
+        self._hint.clicked.connect(self._take_hint)
+        self._factor = Sentence(tone="faint")
+        slow.add(self.rate_field)
+        slow.add(self._hint)
+        slow.add(self._factor)
+        self.add(slow)
+
+    def refresh(self) -> None:
+        """Show film, part and rate as the document has them."""
+        self.guarded(self._show)
+        self._show_frame(self.document.frame)
+
+    def _show(self) -> None:
+        info, run = self.info, self.run
+        there = info is not None and run is not None
+        for control in (
+            self.frame_box, self.start_box, self.stop_box, self._start_here, self._stop_here, self._first,
+            self._last, self.play_button, self.rate_field,
+        ):
+            control.setEnabled(there)
+        self._choose.setEnabled(run is not None)
+        if info is None or run is None:
+            self._facts.say("No film is open. Open a film, or drop one on the window.")
+            self._doubt.say("")
+            self._doubts.setVisible(False)
+            self._length.say("")
+            self._factor.say("")
+            self._hint.setVisible(False)
+            return
+        self._facts.say(facts_in_words(info))
+        start, last = self._ends()
+        self.frame_box.setRange(0, info.n_frames - 1)
+        self.start_box.setRange(0, info.n_frames - 1)
+        self.stop_box.setRange(0, info.n_frames - 1)
+        self.start_box.setValue(start)
+        self.stop_box.setValue(last)
+        self._length.say(self._part_in_words(start, last))
+        rate = run.clip.capture_rate_hz
+        self.rate_field.set_values(rate)
+        self._factor.say(_slow_in_words(info, rate))
+        hint = info.capture_rate_hint
+        self._hint.setVisible(bool(hint and rate != hint and _slower(info, hint)))
+        self._hint.setText(f"The camera says {hint:g} per second: use it" if hint else "")
+        self._hint.setAccessibleName(self._hint.text())
+        self._doubts.setVisible(True)
+        self._doubts.set_state("" if info.remarks else "nothing doubtful")
+        self._doubt.say("\n\n".join(_sentence(words) for words in info.remarks) or (
+            "Its frames follow one another evenly and none is missing, as far as the file tells."
+        ))
+
+    def _ends(self) -> tuple[int, int]:
+        """First and last frame of the part measured."""
+        info, run = self.info, self.run
+        if info is None or run is None:
+            return 0, 0
+        last = info.n_frames - 1
+        stop = last if run.clip.stop_frame is None else min(run.clip.stop_frame - 1, last)
+        return min(run.clip.start_frame, last), max(stop, 0)
+
+    def _part_in_words(self, start: int, last: int) -> str:
+        seconds = self.document.seconds
+        frames = counted(max(0, last - start + 1), "frame")
+        if seconds is None or last < start:
+            return f"{frames}."
+        return f"{frames}, {clock(float(seconds[last] - seconds[start]))} from the first to the last."
+
+    def _show_frame(self, frame: int) -> None:
+        if not self.isVisible():
+            self._stale = True
+            return
+        self.frame_box.blockSignals(True)
+        self.frame_box.setValue(frame)
+        self.frame_box.blockSignals(False)
+        seconds = self.document.seconds
+        if seconds is None or frame >= len(seconds):
+            self._time.setText("no clock")
+            self._gap.setText("no clock")
+            return
+        self._time.setText(clock(float(seconds[frame])))
+        if frame + 1 < len(seconds):
+            self._gap.setText(f"{1000.0 * float(seconds[frame + 1] - seconds[frame]):.1f} ms")
+        else:
+            self._gap.setText("last frame")
+
+    def _go(self, frame: int) -> None:
+        self.document.go_to(frame)
+
+    def _part_typed(self) -> None:
+        self._part(self.start_box.value(), self.stop_box.value())
+
+    def _part(self, start: int, last: int) -> None:
+        info = self.info
+        if info is None:
+            return
+        stop = None if last >= info.n_frames - 1 and start <= last else last + 1
+        if last < start:
+            self.show_refusal(
+                f"The part would end (frame {last}) before it starts (frame {start}); move the other end first."
+            )
+            self.guarded(self._show)
+            return
+        if not self.ask(SetPart(start, stop)):
+            self.guarded(self._show)
+
+    def _take_hint(self) -> None:
+        if self.info is not None and self.info.capture_rate_hint:
+            self.ask(SetCaptureRate(self.info.capture_rate_hint), self.rate_field)
+
+    def _play(self, on: bool) -> None:
+        self.play_button.setText("Pause" if on else "Play")
+        if not on or self.document.seconds is None:
+            self._timer.stop()
+            if on:
+                self.play_button.setChecked(False)
+            return
+        if self.document.frame >= self._ends()[1]:
+            self.document.go_to(self._ends()[0])
+        self._timer.start(self._tick_ms())
+
+    def _tick_ms(self) -> int:
+        info = self.info
+        rate = float(info.file_rate) if info is not None and info.file_rate else 25.0
+        return max(_SHORTEST_TICK_MS, round(1000.0 / (rate * float(self._speed.currentData()))))
+
+    def _tick(self) -> None:
+        """Move on; frames are left out rather than time lost when the pace is too fast to show them all."""
+        info = self.info
+        if info is None or not info.file_rate:
+            self.play_button.setChecked(False)
+            return
+        wanted = 1000.0 / (float(info.file_rate) * float(self._speed.currentData()))
+        interval = self._tick_ms()
+        if self._timer.interval() != interval:
+            self._timer.setInterval(interval)
+        last = self._ends()[1]
+        step = max(1, round(interval / wanted))
+        if self.document.frame >= last:
+            self.play_button.setChecked(False)
+        else:
+            self.document.go_to(min(last, self.document.frame + step))
+
+
+def facts_in_words(info: ClipInfo) -> str:
+    """Say in two lines what a film is."""
+    rate = f"{float(info.average_rate):.4g} frames/s" if info.file_rate else "no clock"
+    turned = f", turned by {info.rotation}°" if info.rotation else ""
+    return (
+        f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted(info.n_frames, 'frame')}, {rate}, "
+        f"{clock(info.duration_s)}"
+    )
+
+
+def _slower(info: ClipInfo, rate: float) -> bool:
+    return bool(info.file_rate) and abs(rate / float(info.file_rate) - 1.0) > 0.02
+
+
+def _slow_in_words(info: ClipInfo, rate: float | None) -> str:
+    if rate is None or not info.file_rate:
+        return ""
+    factor = rate / float(info.file_rate)
+    if abs(factor - 1.0) < 0.005:
+        return "That is the rate at which the film plays: nothing is changed."
+    kind = f"{factor:.3g} times slower than" if factor > 1 else f"{1 / factor:.3g} times faster than"
+    return f"The film plays {kind} life; all times are put right."
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}{'' if words.endswith('.') else '.'}"

@@ -1,0 +1,205 @@
+"""Small pieces of which the panels are made: sentences, sections, and controls that mind the wheel."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QObject, QSize, Qt
+from PySide6.QtGui import QWheelEvent
+from PySide6.QtWidgets import (
+    QAbstractSpinBox,
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QLayout,
+    QPlainTextEdit,
+    QPushButton,
+    QSizePolicy,
+    QSpinBox,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from measure_app.gui.theme import colours
+
+_SELECTABLE = Qt.TextInteractionFlag.TextSelectableByMouse
+
+
+class Sentence(QLabel):
+    """A sentence that wraps and can be copied; faint for help, marked with a sign for warnings."""
+
+    def __init__(self, text: str = "", *, tone: str = "", parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._tone = tone
+        self._dressing = False
+        self.setWordWrap(True)
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setTextInteractionFlags(_SELECTABLE)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
+        self._dress()
+        self.say(text)
+
+    def say(self, text: str, tone: str | None = None) -> None:
+        """Show a text; an empty one takes no room."""
+        if tone is not None and tone != self._tone:
+            self._tone = tone
+            self._dress()
+        sign = {"warning": "\u26a0 ", "error": "\u2716 ", "good": "\u2714 "}.get(self._tone, "")
+        self.setText(sign + text if text else "")
+        self.setVisible(bool(text))
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Take the colours of the new palette."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.PaletteChange and not self._dressing:
+            self._dress()
+
+    def _dress(self) -> None:
+        scheme = colours()
+        shade = {
+            "faint": scheme.faint,
+            "warning": scheme.warning,
+            "error": scheme.warning,
+            "good": scheme.good,
+        }.get(self._tone)
+        self._dressing = True
+        self.setStyleSheet(f"color: {shade};" if shade else "")
+        self._dressing = False
+
+
+class CalmWheel(QObject):
+    """Keeps the wheel from changing a control that is merely scrolled past."""
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Pass the wheel on to the panel unless the control has the keyboard."""
+        if isinstance(event, QWheelEvent) and isinstance(watched, QWidget) and not watched.hasFocus():
+            event.ignore()
+            return True
+        return super().eventFilter(watched, event)
+
+
+def calm(control: QComboBox | QAbstractSpinBox) -> None:
+    """Let the wheel scroll the panel instead of changing the control."""
+    control.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    control.installEventFilter(CalmWheel(control))
+
+
+def choice(name: str, options: list[tuple[str, object]], parent: QWidget | None = None) -> QComboBox:
+    """Make a box to choose one of several things in; each option is its words and its value."""
+    box = QComboBox(parent)
+    box.setAccessibleName(name)
+    for words, value in options:
+        box.addItem(words, value)
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(8)
+    calm(box)
+    return box
+
+
+def number_box(name: str, low: int, high: int, parent: QWidget | None = None) -> QSpinBox:
+    """Make a box for a whole number; it speaks when the number is complete, not at every digit."""
+    box = QSpinBox(parent)
+    box.setAccessibleName(name)
+    box.setRange(low, high)
+    box.setKeyboardTracking(False)
+    box.setAccelerated(True)
+    calm(box)
+    return box
+
+
+def button(text: str, tip: str = "", *, checkable: bool = False) -> QPushButton:
+    """Make a push button that Enter presses too."""
+    made = QPushButton(text)
+    made.setAccessibleName(text.replace("&", ""))
+    made.setToolTip(tip)
+    made.setCheckable(checkable)
+    made.setAutoDefault(False)
+    made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+    return made
+
+
+def row(*items: QWidget | str, stretch: int = -1) -> QHBoxLayout:
+    """Lay things side by side; `stretch` names the one that takes the room left over."""
+    layout = QHBoxLayout()
+    layout.setSpacing(6)
+    for i, item in enumerate(items):
+        widget = QLabel(item) if isinstance(item, str) else item
+        layout.addWidget(widget, 1 if i == stretch else 0)
+    if stretch < 0:
+        layout.addStretch(1)
+    return layout
+
+
+class Section(QWidget):
+    """A part of a panel under a heading that folds it away."""
+
+    def __init__(self, title: str, *, is_open: bool = True, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._title = title
+        self._head = QToolButton()
+        self._head.setCheckable(True)
+        self._head.setChecked(is_open)
+        self._head.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        self._head.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self._head.setStyleSheet(
+            "QToolButton { text-align: left; font-weight: bold; border: 0; border-bottom: 1px solid palette(mid);"
+            " border-radius: 0; padding: 0.35em 0; background: transparent; color: palette(window-text); }"
+            "QToolButton:focus { border: 2px solid palette(highlight); }"
+        )
+        self._head.toggled.connect(self._fold)
+        self._body = QWidget()
+        self._inside = QVBoxLayout(self._body)
+        self._inside.setContentsMargins(2, 4, 0, 10)
+        self._inside.setSpacing(6)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        outer.setSpacing(0)
+        outer.addWidget(self._head)
+        outer.addWidget(self._body)
+        self.set_state("")
+        self._fold(is_open)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the part is unfolded."""
+        return self._head.isChecked()
+
+    def set_open(self, is_open: bool) -> None:
+        """Fold or unfold the part."""
+        self._head.setChecked(is_open)
+
+    def set_state(self, words: str) -> None:
+        """Show behind the heading how things stand, in a word or two."""
+        self._head.setText(f"{self._title}    {words}" if words else self._title)
+        self._head.setAccessibleName(f"{self._title}, {words}" if words else self._title)
+
+    def add(self, item: QWidget | QLayout | str) -> None:
+        """Add a control, a row of them, or a sentence of help."""
+        if isinstance(item, str):
+            self._inside.addWidget(Sentence(item, tone="faint"))
+        elif isinstance(item, QWidget):
+            self._inside.addWidget(item)
+        else:
+            self._inside.addLayout(item)
+
+    def _fold(self, is_open: bool) -> None:
+        self._head.setArrowType(Qt.ArrowType.DownArrow if is_open else Qt.ArrowType.RightArrow)
+        self._body.setVisible(is_open)
+
+
+class TextBox(QPlainTextEdit):
+    """A few lines of text; Tab leaves it."""
+
+    def __init__(self, name: str, lines: int = 3, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAccessibleName(name)
+        self.setTabChangesFocus(True)
+        self._lines = lines
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Return the size of the lines wanted."""
+        return QSize(200, self.fontMetrics().lineSpacing() * self._lines + 16)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """Return the same height; the width may shrink."""
+        return QSize(80, self.sizeHint().height())

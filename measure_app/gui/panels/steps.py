@@ -1,0 +1,197 @@
+"""The six steps of the work, and what each of them still lacks. No Qt here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+from calibration import Measures
+from measure_app.clip import ClipInfo
+from measure_app.run import Run
+
+if TYPE_CHECKING:
+    from measure_app.outcome import Outcome
+
+ENOUGH = 3
+"""Frames with a reading below which a straight line says nothing about its own scatter."""
+
+
+class Step(Enum):
+    """The steps, in the order in which they are usually taken; the value is the name shown."""
+
+    FILM = "Film"
+    RULES = "Rules"
+    DATUM = "Datum"
+    READINGS = "Readings"
+    FINDINGS = "Findings"
+    HAND_IN = "Hand-in"
+
+
+@dataclass(frozen=True, slots=True)
+class StepState:
+    """How far one step is."""
+
+    step: Step
+    done: bool
+    lacks: tuple[str, ...]
+    """What it cannot do without, each in a few words; empty when done."""
+    unlocks: str
+    """What the step gives, or what more would give, in one sentence."""
+
+
+def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None) -> tuple[StepState, ...]:
+    """Tell how far each step is.
+
+    Parameters
+    ----------
+    run : Run or None
+        The run in hand.
+    info : ClipInfo or None
+        What is known of its film; None while the film is not open.
+    outcome : Outcome or None
+        The newest outcome.
+
+    Returns
+    -------
+    tuple of StepState
+        One for each `Step`, in order.
+    """
+    tell = (
+        (Step.FILM, _film_lacks(run, info), _film_unlocks(run, info)),
+        (Step.RULES, _rules_lack(run), "Positions in the frame become millimetres."),
+        (Step.DATUM, _datum_lacks(run), _datum_unlocks(run)),
+        (Step.READINGS, _readings_lack(run), _readings_unlock(run)),
+        (Step.FINDINGS, _findings_lack(run, outcome), _findings_unlock(outcome)),
+        (Step.HAND_IN, _hand_in_lacks(run, outcome), "Writes tables, graphs and a report for others to check."),
+    )
+    return tuple(StepState(step, not list(lacks), tuple(lacks), unlocks) for step, lacks, unlocks in tell)
+
+
+def _film_lacks(run: Run | None, info: ClipInfo | None) -> list[str]:
+    if run is None:
+        return ["a film"]
+    if info is None:
+        return ["the film itself: find it again if it was moved"]
+    stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
+    if stop - run.clip.start_frame < 2:
+        return ["a part of two frames or more"]
+    return []
+
+
+def _film_unlocks(run: Run | None, info: ClipInfo | None) -> str:
+    if run is not None and info is not None and not info.file_rate:
+        return "Without a clock all that needs no time is worked out; the drain rate is not."
+    if info is not None and info.capture_rate_hint and run is not None and run.clip.capture_rate_hz is None:
+        return "If it is slow motion, the capture rate sets the clock right."
+    return "Gives every frame its time."
+
+
+def _rules_lack(run: Run | None) -> list[str]:
+    if run is None or not run.rules:
+        return ["two graduations on a rule"]
+    kinds = {rule.measures for rule in run.rules}
+    lacks = []
+    if not kinds & {Measures.HEAD, Measures.BOTH}:
+        lacks.append("a rule for heads")
+    if not kinds & {Measures.THROW, Measures.BOTH}:
+        lacks.append("a rule for throws")
+    return lacks
+
+
+def _datum_lacks(run: Run | None) -> list[str]:
+    if run is None:
+        return ["the orifice's centre"]
+    lacks = []
+    if run.orifice is None:
+        lacks.append("the orifice's centre")
+    if run.gauge_line is None:
+        lacks.append("the gauge line")
+    if run.landing_line is None:
+        lacks.append("the landing line")
+        if run.drop is None:
+            lacks.append("the drop")
+    return lacks
+
+
+def _datum_unlocks(run: Run | None) -> str:
+    if run is None or _datum_lacks(run):
+        return "Heads and throws count from the right place, and the film can be searched."
+    more = []
+    if run.orifice is None or run.orifice.diameter_m is None:
+        more.append("the hole's diameter")
+    if run.conditions.container_area_m2 is None:
+        more.append("the container's area")
+    if more:
+        return f"With {' and '.join(more)}: the discharge coefficient, and a g from the clock."
+    if run.camera.distance_m is None:
+        return "With the camera's distance: depths before and behind the jet are corrected."
+    if run.conditions.gravity_m_s2 is None and run.conditions.latitude_deg is None:
+        return "With the latitude: the local g instead of the standard one."
+    return "Heads and throws count from the right place, and the film can be searched."
+
+
+def readings_counted(run: Run) -> tuple[int, int, int]:
+    """Count frames with a surface, with a landing, and with both, in the part measured."""
+    start, stop = run.clip.start_frame, run.clip.stop_frame
+    inside = [r for r in run.readings if r.frame >= start and (stop is None or r.frame < stop)]
+    surfaces = sum(r.surface is not None for r in inside)
+    landings = sum(r.landing is not None for r in inside)
+    return surfaces, landings, sum(r.surface is not None and r.landing is not None for r in inside)
+
+
+def _readings_lack(run: Run | None) -> list[str]:
+    surfaces, landings, both = readings_counted(run) if run is not None else (0, 0, 0)
+    if not surfaces and not landings:
+        return ["readings: mark a few frames, or let the program find them"]
+    if both >= ENOUGH or (landings == 0 and run is not None and run.landing_line is None and surfaces >= ENOUGH):
+        return []
+    if both:
+        return [f"{ENOUGH - both} more frame{'s' if ENOUGH - both > 1 else ''} with surface and landing"]
+    missing = "landings" if surfaces >= landings else "surfaces"
+    return [f"{missing} in frames that have the other part read"]
+
+
+def _readings_unlock(run: Run | None) -> str:
+    if run is None or not run.readings:
+        return "Head and throw against time: the straight lines and the speed coefficient."
+    surfaces, landings, both = readings_counted(run)
+    return f"So far {surfaces} surfaces and {landings} landings, {both} frames with both."
+
+
+def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
+    if outcome is None or not outcome.found_anything:
+        pending = [s for s, lacks in _earlier(run) if lacks]
+        if pending:
+            yield f"the steps {', '.join(step.value for step in pending)}"
+        else:
+            yield "readings that can be turned into lengths"
+    elif not outcome.findings.findings:
+        yield "more readings"
+
+
+def _earlier(run: Run | None) -> Iterator[tuple[Step, list[str]]]:
+    yield Step.RULES, _rules_lack(run)
+    yield Step.DATUM, _datum_lacks(run)
+    yield Step.READINGS, _readings_lack(run)
+
+
+def _findings_unlock(outcome: Outcome | None) -> str:
+    if outcome is None or not outcome.findings.findings:
+        return "The speed coefficient with its uncertainty, and what to improve first."
+    cv = outcome.findings.finding("speed_coefficient")
+    open_ones = len(outcome.findings.undetermined)
+    if cv is not None:
+        tail = f"; {open_ones} more with further inputs" if open_ones else ""
+        return f"{len(outcome.findings.findings)} findings{tail}."
+    return f"{len(outcome.findings.findings)} findings; the speed coefficient needs heads and throws."
+
+
+def _hand_in_lacks(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
+    if run is None or not run.title.strip():
+        yield "a title"
+    if run is None or not run.observer.strip():
+        yield "the observer's name"
+    if outcome is None or not outcome.found_anything:
+        yield "something to hand in"

@@ -1,0 +1,249 @@
+"""Tables over frozen rows, and what is copied out of them."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QItemSelectionModel,
+    QLocale,
+    QModelIndex,
+    QPersistentModelIndex,
+    QSortFilterProxyModel,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import QAction, QGuiApplication, QKeySequence
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+
+Index = QModelIndex | QPersistentModelIndex
+NUMBER_ROLE = Qt.ItemDataRole.UserRole + 1
+ROW_ROLE = Qt.ItemDataRole.UserRole + 2
+_NOWHERE = QModelIndex()
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20", "|", "%")
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?$")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One column."""
+
+    header: str
+    text: Callable[[Any], str]
+    """What is shown of a row."""
+    number: Callable[[Any], float | int | None] | None = None
+    """What is sorted by and copied; None: the text."""
+    tip: str = ""
+    """What the column means, in one sentence."""
+
+
+class RowsModel(QAbstractTableModel):
+    """A table over a tuple of frozen rows; new rows keep the selection of those that stay."""
+
+    def __init__(self, fields: Sequence[Field], parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.fields = tuple(fields)
+        self._rows: tuple[Any, ...] = ()
+
+    @property
+    def rows(self) -> tuple[Any, ...]:
+        """The rows shown."""
+        return self._rows
+
+    def set_rows(self, rows: Sequence[Any]) -> None:
+        """Show other rows: what head and tail have in common stays, the middle is changed."""
+        new, old = tuple(rows), self._rows
+        if new == old:
+            return
+        head = 0
+        while head < min(len(new), len(old)) and new[head] == old[head]:
+            head += 1
+        tail = 0
+        while tail < min(len(new), len(old)) - head and new[-1 - tail] == old[-1 - tail]:
+            tail += 1
+        before, after = len(old) - tail - head, len(new) - tail - head
+        both = min(before, after)
+        if both:
+            self._rows = (*old[:head], *new[head : head + both], *old[head + both :])
+            self.dataChanged.emit(self.index(head, 0), self.index(head + both - 1, len(self.fields) - 1))
+        if after > before:
+            self.beginInsertRows(_NOWHERE, head + both, head + after - 1)
+            self._rows = new
+            self.endInsertRows()
+        elif before > after:
+            self.beginRemoveRows(_NOWHERE, head + both, head + before - 1)
+            self._rows = new
+            self.endRemoveRows()
+
+    def rowCount(self, parent: Index = _NOWHERE) -> int:  # noqa: N802
+        """Return the number of rows."""
+        return 0 if parent.isValid() else len(self._rows)
+
+    def columnCount(self, parent: Index = _NOWHERE) -> int:  # noqa: N802
+        """Return the number of columns."""
+        return 0 if parent.isValid() else len(self.fields)
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Return what one cell shows, is sorted by, or says in its tip."""
+        if not index.isValid() or not 0 <= index.row() < len(self._rows):
+            return None
+        row, field = self._rows[index.row()], self.fields[index.column()]
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
+            return field.text(row)
+        if role == NUMBER_ROLE:
+            if field.number is None:
+                return field.text(row)
+            value = field.number(row)
+            return -math.inf if value is None else value
+        if role == ROW_ROLE:
+            return row
+        if role == Qt.ItemDataRole.TextAlignmentRole and field.number is not None:
+            return int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        return None
+
+    def headerData(  # noqa: N802
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
+        """Return a column's header, or its meaning as the tip."""
+        if orientation != Qt.Orientation.Horizontal or not 0 <= section < len(self.fields):
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
+            return self.fields[section].header
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return self.fields[section].tip or self.fields[section].header
+        return None
+
+
+def safe_cell(text: str) -> str:
+    """Return text as one cell that no spreadsheet takes for a formula.
+
+    Line ends and tabs become blanks; text that starts like a formula gets an apostrophe before it, as a
+    spreadsheet writes it, unless it is a plain number.
+    """
+    starts = text.startswith(_FORMULA_STARTS)
+    flat = " ".join(text.split())
+    if _PLAIN_NUMBER.match(flat):
+        return flat
+    return f"'{flat}" if starts or flat.startswith(_FORMULA_STARTS) else flat
+
+
+def as_tsv(fields: Sequence[Field], rows: Sequence[Any], decimal: str | None = None) -> str:
+    """Write rows as tab-separated text with a header line.
+
+    Parameters
+    ----------
+    fields : sequence of Field
+        The columns.
+    rows : sequence
+        The rows.
+    decimal : str, optional
+        Decimal mark of the numbers; None: the one of this computer's settings, as its spreadsheet expects.
+    """
+    mark = decimal if decimal is not None else QLocale().decimalPoint()
+    lines = ["\t".join(safe_cell(field.header) for field in fields)]
+    lines += ["\t".join(_cell(field, row, mark) for field in fields) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def _cell(field: Field, row: Any, mark: str) -> str:
+    if field.number is None:
+        return safe_cell(field.text(row))
+    value = field.number(row)
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    return f"{value:.10g}".replace(".", mark) if isinstance(value, float) else str(value)
+
+
+class DataTable(QTableView):
+    """A table that is read and copied, by pointer or keys."""
+
+    row_opened = Signal(object)
+    """A row on which a person pressed Enter or clicked."""
+
+    def __init__(self, fields: Sequence[Field], name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.rows_model = RowsModel(fields, self)
+        proxy = QSortFilterProxyModel(self)
+        proxy.setSourceModel(self.rows_model)
+        proxy.setSortRole(NUMBER_ROLE)
+        self.setModel(proxy)
+        self.setAccessibleName(name)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setAlternatingRowColors(True)
+        self.setTabKeyNavigation(False)
+        self.setWordWrap(False)
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(self.fontMetrics().height() + 6)
+        header = self.horizontalHeader()
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        header.setStretchLastSection(True)
+        header.setHighlightSections(False)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        copy = QAction("Copy the selected rows", self)
+        copy.setShortcut(QKeySequence.StandardKey.Copy)
+        copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
+        copy.triggered.connect(self.copy_rows)
+        copy_all = QAction("Copy the whole table", self)
+        copy_all.triggered.connect(self.copy_all)
+        self.addActions([copy, copy_all])
+        self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)
+        self.clicked.connect(self._opened)
+        self.activated.connect(self._opened)
+
+    def set_rows(self, rows: Sequence[Any]) -> None:
+        """Show other rows."""
+        self.rows_model.set_rows(rows)
+
+    def enable_sorting(self, column: int = 0) -> None:
+        """Let a press on a header sort by its column; at first by this one."""
+        self.setSortingEnabled(True)
+        self.sortByColumn(column, Qt.SortOrder.AscendingOrder)
+
+    def selected_rows(self) -> list[Any]:
+        """Return the selected rows, from top to bottom."""
+        indices = sorted(self.selectionModel().selectedRows(), key=lambda index: index.row())
+        return [index.data(ROW_ROLE) for index in indices]
+
+    def shown_rows(self) -> list[Any]:
+        """Return all rows in the order in which they are shown."""
+        return [self.model().index(i, 0).data(ROW_ROLE) for i in range(self.model().rowCount())]
+
+    def select_where(self, wanted: Callable[[Any], bool]) -> None:
+        """Select the first row that is wanted and bring it into sight; the current one stays if none is."""
+        for i in range(self.model().rowCount()):
+            index = self.model().index(i, 0)
+            if wanted(index.data(ROW_ROLE)):
+                flags = QItemSelectionModel.SelectionFlag
+                self.selectionModel().setCurrentIndex(index, flags.ClearAndSelect | flags.Rows)
+                self.scrollTo(index)
+                return
+
+    def copy_rows(self) -> None:
+        """Copy the selected rows, or all where none is selected, as tab-separated text."""
+        self._copy(self.selected_rows() or self.shown_rows())
+
+    def copy_all(self) -> None:
+        """Copy the whole table as tab-separated text."""
+        self._copy(self.shown_rows())
+
+    def fit_columns(self, widest: int = 220) -> None:
+        """Make the columns as wide as their text, within a limit."""
+        self.resizeColumnsToContents()
+        for column in range(self.model().columnCount()):
+            self.setColumnWidth(column, min(widest, self.columnWidth(column) + 4))
+
+    def _copy(self, rows: Sequence[Any]) -> None:
+        QGuiApplication.clipboard().setText(as_tsv(self.rows_model.fields, rows))
+
+    def _opened(self, index: Index) -> None:
+        row = index.data(ROW_ROLE)
+        if row is not None:
+            self.row_opened.emit(row)

@@ -1,0 +1,55 @@
+"""Words for the names of the contract, as a teacher would say them. No Qt here."""
+
+from __future__ import annotations
+
+FINDING_NAMES = {
+    "speed_coefficient": "speed coefficient",
+    "discharge_coefficient": "discharge coefficient",
+    "head_zero_offset_m": "offset of the head's zero",
+    "throw_zero_offset_m": "offset of the throw's zero",
+    "slope_speed_vs_root_head": "slope of speed against √head",
+    "slope_speed_squared_vs_head": "slope of speed² against head",
+    "slope_throw_squared_vs_head": "slope of throw² against head",
+    "gravity_from_slope_root": "g out of the slope of speed against √head",
+    "gravity_from_slope_squared": "g out of the slope of speed² against head",
+    "gravity_from_clock": "g from the clock",
+    "drain_rate_root_m_per_s": "drain rate of √head",
+    "time_to_empty_s": "time to empty",
+}
+
+BORROWED_G = (
+    "The speeds were made from throws with an assumed g; the true g has dropped out. This g is the assumed one times "
+    "Cv², so it tests the law and gives Cv, but it holds no news of g."
+)
+
+
+def finding_name(name: str) -> str:
+    """Return a finding's name in words; a name that is not known is spelt out."""
+    return FINDING_NAMES.get(name, name.replace("_", " "))
+
+
+def unit_html(unit: str) -> str:
+    """Write a unit with superscripts, for labels that read rich text."""
+    return unit.replace("^0.5", "<sup>½</sup>")
+
+
+def unit_words(unit: str) -> str:
+    """Write a unit in plain text; "" for a pure number."""
+    return "" if unit == "1" else unit.replace("^0.5", "^½")
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Write a count with its noun: ``1 frame``, ``3 frames``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def clock(seconds: float | None) -> str:
+    """Write a time for reading beside a film: ``3.267 s``, ``2 min 05.10 s``, or "no clock"."""
+    if seconds is None:
+        return "no clock"
+    sign = "\u2212" if seconds < 0 else ""
+    seconds = abs(seconds)
+    if seconds < 60.0:
+        return f"{sign}{seconds:.3f} s"
+    minutes, rest = divmod(round(seconds, 2), 60.0)
+    return f"{sign}{int(minutes)} min {rest:05.2f} s"
