@@ -136,8 +136,8 @@ def _draw_shared(axes: Axes, chart: LineChart) -> None:
     at_x = left + (0.93 if _rises(chart) else 0.07) * (right - left)
     at_y = low + 0.14 * (high - low)
     axes.errorbar(
-        at_x, at_y, xerr=chart.x_shared_u or None, yerr=chart.y_shared_u or None, ecolor=INK, elinewidth=1.2,
-        capsize=2, linestyle="", zorder=4,
+        at_x, at_y, xerr=chart.x_shared_u or None, yerr=chart.y_shared_u or None, ecolor=INK, elinewidth=1.5,
+        capsize=0, linestyle="", zorder=4,
     )  # fmt: skip
     axes.annotate(
         "shared by all", (at_x, at_y), xytext=(0, -9), textcoords="offset points", va="top",
@@ -172,7 +172,7 @@ def _about_bars(chart: LineChart) -> str:
     every = f", drawn at every {_ordinal(step)} point" if step > 1 else ""
     shared = ""
     if chart.x_shared_u > 0 or chart.y_shared_u > 0:
-        shared = " The cross shows the error that all readings have in common: it moves all points together."
+        shared = " The mark “shared by all” shows the error that moves all points together."
     return f"{bars}{every}.{shared}"
 
 

@@ -56,7 +56,7 @@ _SETTINGS: dict[Any, Any] = {
     "figure.facecolor": PAPER,
     "axes.facecolor": PAPER,
     "hatch.linewidth": 0.7,
-    "savefig.dpi": DPI,
+    "figure.dpi": DPI,
     # The same figure gives the same bytes: element names do not depend on chance.
     "svg.hashsalt": "clepsydra",
 }
@@ -78,23 +78,20 @@ def our_style() -> Iterator[None]:
 
 
 def png_of(figure: Figure) -> bytes:
-    """Return a figure as PNG, the same bytes for the same figure."""
+    """Return a figure as PNG, the same bytes for the same figure, and settle where its parts lie."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    FigureCanvasAgg(figure)
     out = io.BytesIO()
-    figure.savefig(out, format="png", metadata={"Software": None})
+    # Figure.savefig would draw everything once more, only to lay it out.
+    FigureCanvasAgg(figure).print_png(out, metadata={"Software": None})
     return out.getvalue()
 
 
 def svg_of(figure: Figure) -> bytes:
-    """Return a figure as SVG, the same bytes for the same figure; it must have been laid out by `png_of`."""
+    """Return a figure as SVG, the same bytes for the same figure; `png_of` must have laid it out."""
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-    figure.set_layout_engine(
-        "none"
-    )  # its places are settled, and settling them again takes as long as drawing
-    FigureCanvasSVG(figure)
+    figure.set_layout_engine("none")
     out = io.BytesIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
     return out.getvalue()

@@ -92,8 +92,9 @@ def _head(results: Results) -> list[str]:
     heads = sum(row.head_m is not None for row in results.rows)
     throws = sum(row.throw_m is not None for row in results.rows)
     kept = sum(row.kept for row in results.rows)
-    read = f"{_count(heads, 'head')} and {_count(throws, 'throw')} in {_count(len(results.rows), 'row')}"
-    return [*textwrap.wrap(" ".join(results.title.split()), WIDTH), f"{read}, {kept} kept."]
+    rows = _count(len(results.rows), results.each_row_is)
+    counts = f"{_count(heads, 'head')} and {_count(throws, 'throw')} in {rows}, {kept} kept."
+    return [*textwrap.wrap(" ".join(results.title.split()), WIDTH), counts]
 
 
 def _count(n: int, what: str) -> str:

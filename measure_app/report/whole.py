@@ -143,7 +143,7 @@ def _put_in_place(fresh: Path, target: Path) -> None:
     target.rename(old)
     try:
         fresh.rename(target)
-    except OSError:
+    except BaseException:
         old.rename(target)
         raise
     shutil.rmtree(old, ignore_errors=True)

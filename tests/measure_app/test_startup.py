@@ -21,14 +21,18 @@ def fastest(code: list[str], times: int = 3) -> float:
     return min(taken)
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["measure", "--help"], ["derive", "--help"]], ids=str)
+@pytest.mark.parametrize(
+    "arguments", [["--help"], ["--version"], ["measure", "--help"], ["derive", "--help"]], ids=str
+)
 def test_help_imports_nothing_heavy(arguments):
     code = (
         "import sys\nfrom measure_app.__main__ import main\n"
         f"status = main({arguments!r})\n"
         f"print('HEAVY', [name for name in {HEAVY!r} if name in sys.modules], status)\n"
     )
-    said = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    said = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True, text=True
+    ).stdout
     assert said.splitlines()[-1] == "HEAVY [] 0"
 
 

@@ -140,6 +140,27 @@ def test_failing_disk_leaves_what_was_there_and_nothing_else(tmp_path, monkeypat
         assert names(tmp_path) == []
 
 
+@pytest.mark.parametrize(
+    "error", [OSError(5, "Input/output error"), KeyboardInterrupt()], ids=["disk", "ctrl-c"]
+)
+def test_failing_between_two_renames_puts_the_old_result_back(tmp_path, monkeypatch, error):
+    folder = tmp_path / "out"
+    write_folder(folder, result(b"1"))
+    rename = Path.rename
+
+    def fail_for_the_new(self: Path, target: Path) -> Path:
+        if self.name.endswith(".part") and target == folder:
+            raise error
+        return rename(self, target)
+
+    monkeypatch.setattr(whole, "_exchange", lambda _one, _other: False)
+    monkeypatch.setattr(Path, "rename", fail_for_the_new)
+    with pytest.raises((OutputError, KeyboardInterrupt)):
+        write_folder(folder, result(b"2"))
+    assert content(folder) == result(b"1")
+    assert names(tmp_path) == ["out"]
+
+
 def test_interrupted_between_files_leaves_nothing(tmp_path, monkeypatch):
     def interrupt(*_args: object) -> None:
         raise KeyboardInterrupt
