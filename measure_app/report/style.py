@@ -83,7 +83,8 @@ def png_of(figure: Figure) -> bytes:
 
     out = io.BytesIO()
     # Figure.savefig would draw everything once more, only to lay it out.
-    FigureCanvasAgg(figure).print_png(out, metadata={"Software": None})
+    canvas: Any = FigureCanvasAgg(figure)  # its printing methods carry no types
+    canvas.print_png(out, metadata={"Software": None})
     return out.getvalue()
 
 
@@ -93,5 +94,6 @@ def svg_of(figure: Figure) -> bytes:
 
     figure.set_layout_engine("none")
     out = io.BytesIO()
-    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
+    canvas: Any = FigureCanvasSVG(figure)  # as above
+    canvas.print_svg(out, metadata={"Date": None, "Creator": None})
     return out.getvalue()
