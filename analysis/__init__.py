@@ -16,8 +16,6 @@ from analysis.slopes import LawLine
 from analysis.water import Water, reynolds_number, water_at, weber_number
 
 __all__ = [
-    "LAWS",
-    "STANDARD_GRAVITY",
     "AcceptedGravity",
     "BoolArray",
     "Check",
@@ -29,12 +27,14 @@ __all__ = [
     "FloatArray",
     "IntArray",
     "JointFit",
+    "LAWS",
     "Law",
     "LawLine",
     "Line",
     "LinearFit",
     "Points",
     "Remark",
+    "STANDARD_GRAVITY",
     "Series",
     "Share",
     "Undetermined",

@@ -9,7 +9,15 @@ import pytest
 
 
 @pytest.mark.parametrize(
-    "name", ["calibration", "analysis", "measure_app", "measure_app.clip", "measure_app.finders"]
+    "name",
+    [
+        "calibration",
+        "analysis",
+        "measure_app",
+        "measure_app.clip",
+        "measure_app.finders",
+        "measure_app.report",
+    ],
 )
 def test_front_door_lists_every_public_name_sorted(name: str) -> None:
     package = importlib.import_module(name)
