@@ -72,36 +72,55 @@ def check_plain(tree: Any, where: str) -> None:
     RunFileError
         A number that is not finite, text that UTF-8 cannot carry, or nesting beyond `MAX_DEPTH`.
     """
-    pending: list[tuple[str, Any, int]] = [("", tree, 1)]
+    # Keys are joined to a path only when something is wrong: most trees are thousands of sound readings.
+    pending: list[tuple[_Link | None, Any, int]] = [(None, tree, 1)]
     while pending:
-        key, value, depth = pending.pop()
-        if isinstance(value, float) and not math.isfinite(value):
-            raise RunFileError(
-                f"must be a finite number, got {value}; write null or leave it out where nothing is known",
-                where=placed(where, key),
-            )
-        if isinstance(value, str):
-            _check_text(value, where, key)
+        link, value, depth = pending.pop()
+        if isinstance(value, float):
+            if not math.isfinite(value):
+                raise RunFileError(
+                    f"must be a finite number, got {value}; write null or leave it out where nothing is known",
+                    where=placed(where, _key(link)),
+                )
+        elif isinstance(value, str):
+            _check_text(value, where, link)
         elif isinstance(value, dict | list | tuple):
             if depth > MAX_DEPTH:
                 raise RunFileError(
                     f"is nested more than {MAX_DEPTH} levels deep; flatten it",
-                    where=placed(where, short(key)),
+                    where=placed(where, short(_key(link))),
                 )
             for name, inside in value.items() if isinstance(value, dict) else enumerate(value):
                 if isinstance(name, str):
-                    _check_text(name, where, key)
-                place = f"{key}[{name}]" if isinstance(name, int) else dotted(key, str(name))
-                pending.append((place, inside, depth + 1))
+                    _check_text(name, where, link)
+                pending.append(((link, name), inside, depth + 1))
 
 
-def _check_text(text: str, where: str, key: str) -> None:
+_Link = tuple[Any, Any]
+"""The link above and the name of a key within it."""
+
+
+def _key(link: _Link | None) -> str:
+    """Join the names from the top of the tree down to a link, such as ``rules[0].name``."""
+    names = []
+    while link is not None:
+        link, name = link
+        names.append(name)
+    key = ""
+    for name in reversed(names):
+        key = f"{key}[{name}]" if isinstance(name, int) else dotted(key, str(name))
+    return key
+
+
+def _check_text(text: str, where: str, link: _Link | None) -> None:
+    if text.isascii():
+        return
     try:
         text.encode("utf-8")
     except UnicodeEncodeError:
         raise RunFileError(
             "holds half a character (a lone surrogate), which UTF-8 cannot carry; write the text anew",
-            where=placed(where, key),
+            where=placed(where, _key(link)),
         ) from None
 
 
