@@ -79,7 +79,7 @@ def check_plain(tree: Any, where: str) -> None:
         if isinstance(value, float):
             if not math.isfinite(value):
                 raise RunFileError(
-                    f"must be a finite number, got {value}; write null or leave it out where nothing is known",
+                    f"must be a finite number, got {value}; write null or leave it out where it is not known",
                     where=placed(where, _key(link)),
                 )
         elif isinstance(value, str):
