@@ -92,6 +92,8 @@ class FrameView(QGraphicsView):
     """Index of a frame that was painted for the first time since it came."""
     step_wanted = Signal(int)
     """So many frames on."""
+    zoomed = Signal(float)
+    """View points per pixel of the film."""
 
     def __init__(self, document: Document, hand: Hand, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -165,6 +167,7 @@ class FrameView(QGraphicsView):
         """Show the whole frame."""
         self._fitted = True
         self.fitInView(self._item, Qt.AspectRatioMode.KeepAspectRatio)
+        self.zoomed.emit(self.map.scale)
         self.viewport().update()
 
     def zoom(self, factor: float, about: QPointF | None = None) -> None:
@@ -178,7 +181,14 @@ class FrameView(QGraphicsView):
         self._fitted = self.map.scale <= self._fit_scale() * 1.0001
         there = self.map.view_at(held)
         self._move(point - there)
+        self.zoomed.emit(self.map.scale)
         self.viewport().update()
+
+    def set_loupe(self, on: bool) -> None:
+        """Use the loupe, or not."""
+        self.loupe_on = on
+        if not on:
+            self.loupe.hide()
 
     def zoom_to(self, at: Pixel, scale: float) -> None:
         """Bring a position of the frame to the middle at so many points per pixel."""

@@ -34,6 +34,8 @@ class _Wish:
     index: int = 0
     idle: bool = True
     """Whether neighbours shall be decoded afterwards."""
+    aside: bool = False
+    """Whether it is for a look beside the current frame, which every other wish comes before."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +52,8 @@ class FrameReply:
     error: AppError | None = None
     decoded_s: float = 0.0
     """How long getting it took."""
+    aside: bool = False
+    """Whether it answers a `peek`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,12 +73,15 @@ class _Desk:
         self._lock = threading.Lock()
         self._open: _Wish | None = None
         self._frame: _Wish | None = None
+        self._aside: _Wish | None = None
         self.ending = False
 
     def put(self, wish: _Wish) -> None:
         with self._lock:
             if wish.path is not None:
-                self._open, self._frame = wish, None
+                self._open, self._frame, self._aside = wish, None, None
+            elif wish.aside:
+                self._aside = wish
             else:
                 self._frame = wish
 
@@ -83,12 +90,15 @@ class _Desk:
             if self._open is not None:
                 film, self._open = self._open, None
                 return film
-            frame, self._frame = self._frame, None
-            return frame
+            if self._frame is not None:
+                frame, self._frame = self._frame, None
+                return frame
+            aside, self._aside = self._aside, None
+            return aside
 
     def peek(self) -> _Wish | None:
         with self._lock:
-            return self._open or self._frame
+            return self._open or self._frame or self._aside
 
 
 class _Decoder(QObject):
@@ -114,7 +124,7 @@ class _Decoder(QObject):
                 around = None
             elif wish is not None:
                 self._show(wish)
-                around = wish.index if wish.idle else None
+                around = around if wish.aside else wish.index if wish.idle else None
             elif around is not None and self._clip is not None:
                 around = None if self._look_around(self._clip, around) else around
             else:
@@ -146,12 +156,15 @@ class _Decoder(QObject):
         try:
             frame = self._clip.frame(wish.index)
         except ClipError as error:
-            self.frame_ready.emit(FrameReply(wish.ticket, wish.film, wish.index, None, error=error))
+            failed = FrameReply(wish.ticket, wish.film, wish.index, None, error=error, aside=wish.aside)
+            self.frame_ready.emit(failed)
             return
         pixels = frame.bgra()
         took = time.perf_counter() - begun
         self.frame_ready.emit(
-            FrameReply(wish.ticket, wish.film, wish.index, pixels, frame.suspect, decoded_s=took)
+            FrameReply(
+                wish.ticket, wish.film, wish.index, pixels, frame.suspect, decoded_s=took, aside=wish.aside
+            )
         )
 
     def _look_around(self, clip: Clip, index: int) -> bool:
@@ -184,6 +197,8 @@ class FrameService(QObject):
     """`FilmReply`; of a film that a newer one replaced in the meantime, nothing is heard."""
     frame_ready = Signal(object)
     """`FrameReply` of the film that is open now, in the order of the wishes."""
+    peeked = Signal(object)
+    """`FrameReply` to a `peek`."""
     _called = Signal()
     _ended = Signal()
 
@@ -225,6 +240,10 @@ class FrameService(QObject):
         self._send(_Wish(self._next(), self._film, index=index, idle=idle))
         return self._ticket
 
+    def peek(self, index: int) -> None:
+        """Wish for a frame beside the current one; `peeked` answers, when there is time."""
+        self._send(_Wish(self._next(), self._film, index=index, aside=True))
+
     def close(self) -> None:
         """Close the film and end the thread."""
         self._desk.ending = True
@@ -252,4 +271,4 @@ class FrameService(QObject):
     @Slot(object)
     def _on_frame(self, reply: FrameReply) -> None:
         if reply.film == self._film:
-            self.frame_ready.emit(reply)
+            (self.peeked if reply.aside else self.frame_ready).emit(reply)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
@@ -171,9 +172,7 @@ def _rule(pen: _Pen, marks: list[tuple[GraduationPart, Pixel]], fit: RuleFit | N
     if across.x() < 0:  # whiskers stand on the right, or below a lying rule
         across = QPointF(-across.x(), -across.y())
     width = 2.0 if strong else 1.4
-    crowded = len(points) > 1 and min(
-        math.hypot(b.x() - a.x(), b.y() - a.y()) for a, b in zip(points, points[1:], strict=False)
-    )
+    crowded = len(points) > 1 and min(math.hypot(b.x() - a.x(), b.y() - a.y()) for a, b in pairwise(points))
     lying = abs(along.x()) > abs(along.y())
     for i, ((graduation, _), point) in enumerate(zip(marks, points, strict=True)):
         pen.stroke([point - across * _BAR, point + across * _BAR], "graduation", width)

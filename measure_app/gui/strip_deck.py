@@ -49,6 +49,7 @@ class StripDeck(QWidget):
             view.frame_wanted.connect(self._document.go_to)
             view.step_wanted.connect(self.step)
             view.end_wanted.connect(self.go_to_end)
+            view.bracket_wanted.connect(self.set_end)
             view.part_wanted.connect(self._set_part)
             view.zoom_wanted.connect(self._zoom)
             view.whole_wanted.connect(self.show_whole)
@@ -78,6 +79,15 @@ class StripDeck(QWidget):
     def go_to_end(self, last: bool) -> None:
         """Go to the last frame of the part measured, or its first."""
         self._document.go_to(self._time.stop - 1 if last else self._time.start)
+
+    @Slot(bool)
+    def set_end(self, last: bool) -> None:
+        """Let the part measured end, or start, at the current frame."""
+        frame, time = self._document.frame, self._time
+        if last:
+            self._set_part(min(time.start, max(0, frame - 1)), max(frame + 1, 2))
+        else:
+            self._set_part(min(frame, time.n_frames - 2), max(time.stop, frame + 2))
 
     @Slot()
     def show_whole(self) -> None:

@@ -20,6 +20,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QToolTip, QWidget
 
+from calibration import FloatArray
 from measure_app.finders import Part
 from measure_app.gui.coords import StripMap
 from measure_app.gui.strip_layers import Layers
@@ -65,6 +66,8 @@ class StripView(QWidget):
     step_wanted = Signal(int)
     end_wanted = Signal(bool)
     """True: the last frame of the part measured, False: its first."""
+    bracket_wanted = Signal(bool)
+    """True: the part measured shall end at the current frame, False: start there."""
     part_wanted = Signal(int, int)
     reading_moved = Signal(int, float)
     """Frame, and the place along the line where its reading was let go, px."""
@@ -354,6 +357,8 @@ class StripView(QWidget):
             self.step_wanted.emit((10 if large else 1) * (1 if key == Qt.Key.Key_Right else -1))
         elif key in (Qt.Key.Key_Home, Qt.Key.Key_End):
             self.end_wanted.emit(key == Qt.Key.Key_End)
+        elif key in (Qt.Key.Key_S, Qt.Key.Key_E) and not event.modifiers():
+            self.bracket_wanted.emit(key == Qt.Key.Key_E)
         else:
             super().keyPressEvent(event)
 
@@ -401,7 +406,7 @@ class StripView(QWidget):
         return abs(way.y_at(before) - way.y_at(after)) >= 1.5
 
 
-def _polyline(way: StripMap, frames: np.ndarray, along: np.ndarray, gap: float | None) -> QPainterPath:  # type: ignore[type-arg]
+def _polyline(way: StripMap, frames: FloatArray, along: FloatArray, gap: float | None) -> QPainterPath:
     """Return a line through points; broken where a place is not known or frames are missing."""
     path = QPainterPath()
     pen_down, last = False, 0.0

@@ -1,0 +1,75 @@
+"""Starts the window; the only place that makes things."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from pathlib import Path
+from types import TracebackType
+
+from PySide6.QtCore import QSettings, QTimer
+from PySide6.QtWidgets import QApplication
+
+from measure_app.errors import AppError
+from measure_app.gui.main_window import MainWindow
+from measure_app.gui.recovery import RecoveryStore, recovery_folder
+from measure_app.gui.theme import dress
+
+NAME = "clepsydra"
+
+
+def make_application() -> QApplication:
+    """Return the application with its name and style; there is one in a process."""
+    running = QApplication.instance()
+    application = running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
+    application.setApplicationName(NAME)
+    application.setApplicationDisplayName("Clepsydra")
+    dress(application)
+    return application
+
+
+def run_gui(path: Path | None) -> int:
+    """Open the window and stay until it is closed.
+
+    Parameters
+    ----------
+    path : Path or None
+        A film or a run to open at once.
+
+    Returns
+    -------
+    int
+        0.
+    """
+    application = make_application()
+    application.styleHints().colorSchemeChanged.connect(lambda _: dress(application))
+    trouble: AppError | None = None
+    store: RecoveryStore | None = None
+    try:
+        store = RecoveryStore(recovery_folder())
+    except AppError as error:
+        trouble = error
+    window = MainWindow(QSettings(NAME, NAME), store)
+    sys.excepthook = _Told(window)
+    window.show()
+    if trouble is not None:
+        window.bench.troubled.emit(trouble)
+    if path is not None:
+        QTimer.singleShot(0, window, lambda: window.open_file(path))
+    return application.exec()
+
+
+class _Told:
+    """Tells a person in one line that something failed; the details go to the terminal."""
+
+    def __init__(self, window: MainWindow) -> None:
+        self._window = window
+
+    def __call__(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+        traceback.print_exception(kind, error, trace)
+        if isinstance(error, Exception):
+            words = (
+                f"Something failed that should not ({kind.__name__}). Nothing is lost: save the run under "
+                "another name and start the program anew."
+            )
+            self._window.stage.notice.say(words)

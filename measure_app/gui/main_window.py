@@ -1,0 +1,318 @@
+"""The window: builds its parts and connects them; it decides nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import QSettings, Qt, QTimer, Slot
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+
+from measure_app.errors import AppError, EditRefused
+from measure_app.gui.crops import CropPopup
+from measure_app.gui.dialogs import Asks, Choice, Dialogs
+from measure_app.gui.hand import Repeat
+from measure_app.gui.menus import Menus
+from measure_app.gui.panels.steps import Step, step_states
+from measure_app.gui.playback import Playback
+from measure_app.gui.recent import recent_files, remember
+from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.gui.stage import Stage
+from measure_app.gui.start_page import StartPage
+from measure_app.gui.step_rail import StepRail
+from measure_app.gui.strip_deck import StripDeck
+from measure_app.gui.tools import Tool
+from measure_app.gui.transport import Transport
+from measure_app.gui.workbench import Workbench
+from measure_app.sample import sample_run
+
+_PANEL = 348
+_RUN_ENDINGS = (".json",)
+
+
+class MainWindow(QMainWindow):
+    """Rail, stage, panel and strips around one workbench."""
+
+    def __init__(
+        self, settings: QSettings, recovery: RecoveryStore | None = None, asks: Asks | None = None
+    ) -> None:
+        super().__init__()
+        self.settings = settings
+        self.asks: Asks = asks or Dialogs(self)
+        self._recovery = recovery
+        self.bench = Workbench(self, recovery)
+        self.playback = Playback(self.bench.document, self)
+        self.rail = StepRail()
+        self.stage = Stage(self.bench, self.playback)
+        self.deck = StripDeck(self.bench)
+        self.start = StartPage()
+        self.panels = _panels(self.bench)
+        self.crops = CropPopup(self.bench, self)
+        self._step = Step.FILM
+        self._build()
+        self.menus = Menus(self)
+        self._connect()
+        self.setAcceptDrops(True)
+        self.setMinimumSize(1024, 700)
+        self.resize(1280, 800)
+        self._on_run(None, None)
+
+    @property
+    def step(self) -> Step:
+        """The step whose panel is open."""
+        return self._step
+
+    def _build(self) -> None:
+        self._side = QStackedWidget()
+        self._side.setMinimumWidth(_PANEL)
+        self._side.setMaximumWidth(int(_PANEL * 1.9))
+        for panel in self.panels.values():
+            self._side.addWidget(panel)
+        middle = QSplitter(Qt.Orientation.Horizontal)
+        middle.setChildrenCollapsible(False)
+        middle.addWidget(self.stage)
+        middle.addWidget(self._side)
+        middle.setStretchFactor(0, 1)
+        middle.setStretchFactor(1, 0)
+        middle.setSizes([900, _PANEL])
+        upper = QWidget()
+        row = QHBoxLayout(upper)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        row.addWidget(self.rail)
+        row.addWidget(middle, 1)
+        lower = QWidget()
+        column = QVBoxLayout(lower)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(Transport(self.bench.document, self.playback))
+        column.addWidget(self.deck, 1)
+        work = QSplitter(Qt.Orientation.Vertical)
+        work.setChildrenCollapsible(False)
+        work.addWidget(upper)
+        work.addWidget(lower)
+        work.setStretchFactor(0, 3)
+        work.setStretchFactor(1, 1)
+        work.setSizes([540, 220])
+        self._pages = QStackedWidget()
+        self._pages.addWidget(self.start)
+        self._pages.addWidget(work)
+        self.setCentralWidget(self._pages)
+
+    def _connect(self) -> None:
+        bench, document = self.bench, self.bench.document
+        document.run_changed.connect(self._on_run)
+        document.clip_changed.connect(self._on_state)
+        document.outcome_changed.connect(self._on_state)
+        document.path_changed.connect(self._on_title)
+        document.refused.connect(self._on_refused)
+        bench.film_failed.connect(self._on_film_failed)
+        bench.troubled.connect(self._on_trouble)
+        bench.saved.connect(self._on_saved)
+        bench.open_film_wanted.connect(self.choose_film)
+        bench.help_wanted.connect(self.menus.show_help)
+        bench.hand.read_again.connect(self._on_read_again)
+        self.rail.chosen.connect(self.go_to_step)
+        self.start.film_wanted.connect(self.new_run)
+        self.start.run_wanted.connect(self.open_run)
+        self.start.sample_wanted.connect(self.open_sample)
+        self.start.file_wanted.connect(self.open_file)
+        self.start.restore_wanted.connect(self._restore)
+        self.start.discard_wanted.connect(self._discard)
+
+    # What the menus and the start page do.
+
+    def go_to_step(self, step: Step) -> None:
+        """Open a step's panel; any, at any time."""
+        self.bench.use_tool(Tool.LOOK)
+        self._step = step
+        self.rail.check(step)
+        if step in self.panels:
+            self._side.setCurrentWidget(self.panels[step])
+
+    def new_run(self) -> None:
+        """Begin a run on a film."""
+        film = self.asks.film(self._folder())
+        if film is not None:
+            self.open_file(film)
+
+    def open_run(self) -> None:
+        """Open a run."""
+        path = self.asks.run(self._folder())
+        if path is not None:
+            self.open_file(path)
+
+    def choose_film(self) -> None:
+        """Give the run in hand a film."""
+        film = self.asks.film(self._folder())
+        if film is not None:
+            self.bench.choose_film(film)
+
+    def open_sample(self) -> None:
+        """Open the sample run; saving it asks for a place."""
+        if self._may_go():
+            self._try(lambda: self.bench.open_run(sample_run(), as_copy=True))
+
+    def open_file(self, path: Path) -> None:
+        """Open a run, or begin one on a film."""
+        if not self._may_go():
+            return
+        path = path.absolute()
+        if path.name.endswith(_RUN_ENDINGS):
+            opened = self._try(lambda: self.bench.open_run(path))
+        else:
+            opened = self._try(lambda: self.bench.new_run(path))
+        if opened:
+            remember(self.settings, path)
+
+    def save(self) -> bool:
+        """Save the run where it lies, or ask for a place."""
+        if self.bench.document.path is None:
+            return self.save_as()
+        return self.bench.save()
+
+    def save_as(self) -> bool:
+        """Ask for a place and save the run there."""
+        run = self.bench.document.run
+        if run is None:
+            return False
+        stem = Path(run.clip.path).stem
+        place = self.asks.place(self._folder() / f"{stem}.run.json")
+        return place is not None and self.bench.save(place)
+
+    def close_run(self) -> None:
+        """Go back to the start page."""
+        if self._may_go():
+            self.bench.close_run()
+
+    def toggle_finding(self) -> None:
+        """Find the rest, or stop finding."""
+        if self.bench.finding:
+            self.bench.stop_finding()
+        else:
+            self.bench.find_the_rest()
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
+        """Ask about changes, then end the threads."""
+        if not self._may_go():
+            event.ignore()
+            return
+        self.playback.stop()
+        self.bench.forget_changes()
+        self.bench.close()
+        event.accept()
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
+        """Take a single local file."""
+        urls = event.mimeData().urls()
+        if len(urls) == 1 and urls[0].isLocalFile():
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
+        """Open what was dropped, once the drop itself is over."""
+        path = Path(event.mimeData().urls()[0].toLocalFile())
+        event.acceptProposedAction()
+        QTimer.singleShot(0, self, lambda: self.open_file(path))
+
+    # What follows.
+
+    def _may_go(self) -> bool:
+        """Ask about changes that were not saved; False: stay."""
+        if not self.bench.changed:
+            return True
+        run = self.bench.document.run
+        name = run.title or Path(run.clip.path).name if run is not None else "the run"
+        choice = self.asks.unsaved(name)
+        return self.save() if choice is Choice.SAVE else choice is Choice.DROP
+
+    def _try(self, act: Callable[[], None]) -> bool:
+        try:
+            act()
+        except AppError as error:
+            self._on_trouble(error)
+            return False
+        return True
+
+    def _folder(self) -> Path:
+        document = self.bench.document
+        if document.path is not None:
+            return document.path.parent
+        recent = recent_files(self.settings)
+        return recent[0].parent if recent else Path.home()
+
+    def _on_run(self, before: object, after: object) -> None:
+        self._pages.setCurrentIndex(0 if after is None else 1)
+        if after is None:
+            left = self._recovery.left_behind() if self._recovery is not None else ()
+            self.start.say("")
+            self.start.show_lists(recent_files(self.settings), left)
+        elif before is None:
+            self.stage.notice.clear()
+            self.go_to_step(Step.FILM)
+        self._on_title()
+        self._on_state()
+
+    def _on_state(self, *_: object) -> None:
+        document = self.bench.document
+        self.rail.show_states(step_states(document.run, document.info, document.outcome))
+
+    def _on_title(self, *_: object) -> None:
+        document = self.bench.document
+        if document.run is None:
+            self.setWindowTitle("Clepsydra")
+            self.setWindowModified(False)
+            return
+        name = (
+            document.path.name
+            if document.path is not None
+            else f"{Path(document.run.clip.path).name}, not saved"
+        )
+        self.setWindowTitle(f"{document.run.title or name}[*] – Clepsydra")
+        self.setWindowModified(self.bench.changed)
+
+    @Slot(object)
+    def _on_refused(self, error: EditRefused) -> None:
+        self.statusBar().showMessage(f"Not done: {error.words}", 8000)
+
+    @Slot(object)
+    def _on_film_failed(self, error: AppError) -> None:
+        self.stage.notice.say(f"The film cannot be shown: {error}", "Find the film …", self.choose_film)
+
+    @Slot(object)
+    def _on_trouble(self, error: AppError) -> None:
+        if self.bench.document.run is None:
+            self.statusBar().showMessage(str(error))
+            self.start.say(str(error))
+        else:
+            self.stage.notice.say(str(error))
+
+    @Slot(object)
+    def _on_saved(self, path: Path) -> None:
+        remember(self.settings, path)
+        self._on_title()
+        self.statusBar().showMessage(f"Saved as {path.name}", 4000)
+
+    def _on_read_again(self, repeat: Repeat) -> None:
+        first, second = repeat.first.px, repeat.second.px
+        apart = ((first.x - second.x) ** 2 + (first.y - second.y) ** 2) ** 0.5
+        self.statusBar().showMessage(
+            f"Read again: {apart:.2f} px from the reading before, which it replaces; undo brings that back",
+            8000,
+        )
+
+    def _restore(self, snapshot: Snapshot) -> None:
+        self.bench.restore(snapshot)
+
+    def _discard(self, snapshot: Snapshot) -> None:
+        if self._recovery is not None:
+            self._recovery.discard(snapshot)
+        self._on_run(None, None)
+
+
+def _panels(bench: Workbench) -> dict[Step, QWidget]:
+    try:
+        from measure_app.gui.panels import make_panels
+    except ImportError:
+        return {}
+    return dict(make_panels(bench.document, bench))

@@ -1,0 +1,230 @@
+"""Menus and the keys that hold everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction, QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QDialog,
+    QDialogButtonBox,
+    QMenu,
+    QMessageBox,
+    QTextBrowser,
+    QVBoxLayout,
+    QWidget,
+)
+
+from measure_app import __version__
+from measure_app.gui.keys import KeysDialog
+from measure_app.gui.marks import READINGS
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.recent import recent_files
+
+if TYPE_CHECKING:
+    from measure_app.gui.main_window import MainWindow
+
+
+class Menus:
+    """Builds the menu bar of a window and keeps its actions in step with the document."""
+
+    def __init__(self, window: MainWindow) -> None:
+        self._window = window
+        self._needs_run: list[QAction] = []
+        self._needs_film: list[QAction] = []
+        self._file()
+        self._edit()
+        self._frame()
+        self._view()
+        self._help()
+        self._round()
+        document = window.bench.document
+        document.run_changed.connect(self._refresh)
+        document.clip_changed.connect(self._refresh)
+        document.blind_changed.connect(self.blind.setChecked)
+        window.bench.finding_running.connect(self._on_finding)
+        self._refresh()
+
+    def show_keys(self) -> None:
+        """Show the list of keys."""
+        KeysDialog(self._window).show()
+
+    def show_help(self, page: str) -> None:
+        """Show a page of the help; an unknown one: the first."""
+        from measure_app.gui.panels.help_pages import help_html
+
+        step = next((each for each in Step if page in (each.name, each.value)), Step.FILM)
+        dialog = QDialog(self._window)
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.setWindowTitle(f"Help: {step.value}")
+        dialog.resize(560, 520)
+        text = QTextBrowser()
+        text.setHtml(help_html(step))
+        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
+        buttons.rejected.connect(dialog.reject)
+        layout = QVBoxLayout(dialog)
+        layout.addWidget(text)
+        layout.addWidget(buttons)
+        dialog.show()
+
+    def _file(self) -> None:
+        window = self._window
+        menu = window.menuBar().addMenu("&File")
+        self._add(menu, "&New run on a film …", window.new_run, QKeySequence.StandardKey.New)
+        self._add(menu, "&Open a run …", window.open_run, QKeySequence.StandardKey.Open)
+        self._add(menu, "Open the sa&mple run", window.open_sample)
+        self._recent = menu.addMenu("Lately &open")
+        self._recent.aboutToShow.connect(self._fill_recent)
+        menu.addSeparator()
+        self._needs_run += [
+            self._add(menu, "&Save", window.save, QKeySequence.StandardKey.Save),
+            self._add(menu, "Save &as …", window.save_as, "Ctrl+Shift+S"),
+            self._add(menu, "&Close the run", window.close_run, QKeySequence.StandardKey.Close),
+        ]
+        menu.addSeparator()
+        self._add(menu, "&Quit", window.close, QKeySequence.StandardKey.Quit)
+
+    def _edit(self) -> None:
+        window, hand = self._window, self._window.bench.hand
+        menu = window.menuBar().addMenu("&Edit")
+        stack = window.bench.document.stack
+        undo, redo = stack.createUndoAction(window, "&Undo"), stack.createRedoAction(window, "&Redo")
+        undo.setShortcut(QKeySequence.StandardKey.Undo)
+        redo.setShortcuts([QKeySequence("Ctrl+Shift+Z"), QKeySequence("Ctrl+Y")])
+        menu.addActions([undo, redo])
+        menu.addSeparator()
+        self._needs_run += [
+            self._add(menu, "Select the &next mark", lambda: self._select(1), "N"),
+            self._add(menu, "Select the mark &before", lambda: self._select(-1), "Shift+N"),
+            self._add(menu, "Re&move the selected mark", hand.remove),
+        ]
+        menu.addSeparator()
+        self.find = self._add(menu, "&Find the rest", window.toggle_finding, "Ctrl+F")
+        self._needs_film.append(self.find)
+        self.blind = self._add(menu, "Read b&lind", window.bench.set_blind, "Ctrl+B")
+        self.blind.setCheckable(True)
+        self._needs_run.append(self.blind)
+
+    def _frame(self) -> None:
+        window, document = self._window, self._window.bench.document
+        menu = window.menuBar().addMenu("F&rame")
+
+        def step(frames: int) -> Callable[[], None]:
+            return lambda: document.go_to(document.frame + frames)
+
+        self._needs_film += [
+            self._add(menu, "One frame &on", step(1), "]"),
+            self._add(menu, "One frame &back", step(-1), "["),
+            self._add(menu, "&Ten frames on", step(10), "}"),
+            self._add(menu, "T&en frames back", step(-10), "{"),
+            self._add(menu, "&First of the part", lambda: window.deck.go_to_end(False), "Ctrl+Home"),
+            self._add(menu, "&Last of the part", lambda: window.deck.go_to_end(True), "Ctrl+End"),
+            self._add(menu, "&Play or stop", window.playback.toggle, "Ctrl+Space"),
+            self._add(menu, "Part &starts here", lambda: window.deck.set_end(False)),
+            self._add(menu, "Part &ends here", lambda: window.deck.set_end(True)),
+        ]
+
+    def _view(self) -> None:
+        window, view = self._window, self._window.stage.view
+        menu = window.menuBar().addMenu("&View")
+        for number, step in enumerate(Step, start=1):
+            self._add(menu, f"&{number} {step.value}", partial(window.go_to_step, step), f"Alt+{number}")
+        menu.addSeparator()
+        self._needs_film += [
+            self._add(menu, "&Magnify", lambda: view.zoom(1.25), QKeySequence.StandardKey.ZoomIn),
+            self._add(menu, "Ma&ke smaller", lambda: view.zoom(0.8), QKeySequence.StandardKey.ZoomOut),
+            self._add(menu, "&Whole frame", view.fit, "Ctrl+0"),
+            self._add(menu, "Whole film in the s&trips", window.deck.show_whole, "Ctrl+Shift+0"),
+        ]
+        loupe = self._add(menu, "&Loupe", view.set_loupe, "Ctrl+L")
+        loupe.setCheckable(True)
+        loupe.setChecked(True)
+
+    def _help(self) -> None:
+        window = self._window
+        menu = window.menuBar().addMenu("&Help")
+        self._add(menu, "&Keys", self.show_keys, "F1")
+        for step in Step:
+            self._add(menu, step.value, partial(self.show_help, step.name))
+        menu.addSeparator()
+        about = f"Clepsydra {__version__}\n\nMeasures a filmed draining container: head, throw and time of every frame."
+        self._add(menu, "&About", lambda: QMessageBox.about(window, "About Clepsydra", about))
+
+    def _round(self) -> None:
+        """F6 goes round the parts of the window, Shift+F6 back."""
+        forward, back = QShortcut("F6", self._window), QShortcut("Shift+F6", self._window)
+        forward.activated.connect(lambda: self._go_round(1))
+        back.activated.connect(lambda: self._go_round(-1))
+
+    def _go_round(self, way: int) -> None:
+        window = self._window
+        panel = window.panels.get(window.step)
+        row = next((row for row in window.rail.rows if row.step is window.step), window.rail.rows[0])
+        stops: list[QWidget] = [window.stage.view, *window.deck.views, row]
+        if panel is not None:
+            stops.insert(3, panel)
+        now = window.focusWidget()
+        at = next(
+            (
+                i
+                for i, stop in enumerate(stops)
+                if now is not None and (now is stop or stop.isAncestorOf(now))
+            ),
+            -1,
+        )
+        target = stops[(at + way) % len(stops)]
+        if target is panel:
+            target = next(
+                (
+                    child
+                    for child in target.findChildren(QWidget)
+                    if child.isVisible()
+                    and child.isEnabled()
+                    and child.focusPolicy() & Qt.FocusPolicy.TabFocus
+                ),
+                target,
+            )
+        target.setFocus(Qt.FocusReason.TabFocusReason)
+
+    def _select(self, way: int) -> None:
+        """Go through the marks of the frame, readings first."""
+        view, hand = self._window.stage.view, self._window.bench.hand
+        handles = sorted(hand.visible_handles(view.shown), key=lambda handle: handle.kind not in READINGS)
+        if not handles:
+            return
+        at = handles.index(hand.selected) if hand.selected in handles else (-1 if way > 0 else 0)
+        hand.select(handles[(at + way) % len(handles)])
+        view.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _fill_recent(self) -> None:
+        self._recent.clear()
+        for path in recent_files(self._window.settings):
+            self._recent.addAction(str(path)).triggered.connect(partial(self._window.open_file, path))
+        if self._recent.isEmpty():
+            self._recent.addAction("Nothing yet").setEnabled(False)
+
+    def _add(
+        self,
+        menu: QMenu,
+        text: str,
+        does: Callable[..., object],
+        key: str | QKeySequence.StandardKey | None = None,
+    ) -> QAction:
+        action = menu.addAction(text)
+        action.triggered.connect(does)
+        if key is not None:
+            action.setShortcut(QKeySequence(key))
+        return action
+
+    def _refresh(self, *_: object) -> None:
+        document = self._window.bench.document
+        for action in self._needs_run:
+            action.setEnabled(document.run is not None)
+        for action in self._needs_film:
+            action.setEnabled(document.info is not None)
+
+    def _on_finding(self, on: bool) -> None:
+        self.find.setText("Stop &finding" if on else "&Find the rest")
