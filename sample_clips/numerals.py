@@ -14,7 +14,7 @@ from sample_clips.paint import Canvas, Samples, band
 Stroke = NDArray[np.float64]
 
 
-def _arc(  # noqa: PLR0917 -- an ellipse arc has these numbers
+def _arc(
     cx: float, cy: float, rx: float, ry: float, start_deg: float, stop_deg: float, steps: int = 9
 ) -> Stroke:
     """Points (steps, 2) along an ellipse; angles counter-clockwise from the right, y up."""

@@ -15,6 +15,8 @@ from sample_clips.moving import Stage
 from sample_clips.records import as_text, run_record, truth_record
 from sample_clips.scene import Scene
 
+_KEEP_DETAIL = {"x264-params": "no-dct-decimate=1:deblock=-1,-1:mbtree=0:aq-mode=0"}
+"""Left to itself, the encoder drops a slowly moving edge's small changes and lets the edge lag by 0.06 px."""
 Progress = Callable[[int, int], None]
 """Called with the number of frames made and the number of all."""
 
@@ -77,7 +79,7 @@ def render_scene(
         rate=Fraction(timing.file_rate_hz).limit_denominator(1001),
         gop=round(2 * timing.file_rate_hz),
         metadata=metadata,
-        options={"preset": film.preset},
+        options={"preset": film.preset, **_KEEP_DETAIL},
     )
     digest = hashlib.sha256(clip.read_bytes()).hexdigest()
     run, truth = folder / f"{scene.name}.run.json", folder / f"{scene.name}.truth.json"

@@ -66,7 +66,7 @@ def _phone() -> Scene:
         meniscus_dark=0.07,
     )
     film = Film(
-        blur_px=0.85, read_noise=0.8, shot_gain=0.012, vignette=0.09, sharpen=0.30, crf=20, rotation=90
+        blur_px=0.85, read_noise=0.5, shot_gain=0.006, vignette=0.09, sharpen=0.30, crf=19, rotation=90
     )
     timing = Timing(_phone_ticks(rng, 470), _PHONE_BASE, 1 / 120, 30.0)
     return Scene(
@@ -123,7 +123,7 @@ def _slow() -> Scene:
         meniscus_dark=0.06,
         splash=1.3,
     )
-    film = Film(blur_px=0.70, read_noise=1.2, shot_gain=0.016, vignette=0.10, sharpen=0.15, crf=21)
+    film = Film(blur_px=0.70, read_noise=0.8, shot_gain=0.010, vignette=0.10, sharpen=0.15, crf=20)
     timing = Timing(tuple(range(600)), Fraction(1, 30), 1 / 480, 30.0, 240.0)
     return Scene(
         "slow",

@@ -21,7 +21,7 @@ ANGLES = st.floats(-20, 20)
     k2=st.floats(-0.02, 0.02),
     seed=st.integers(0, 2**32 - 1),
 )
-def test_pixels_are_opencv_s_to_a_millionth(  # noqa: PLR0917 -- hypothesis passes them by name
+def test_pixels_are_opencv_s_to_a_millionth(
     azimuth: float, elevation: float, roll: float, k1: float, k2: float, seed: int
 ) -> None:
     camera = Camera(1280, 720, 1500.0, (0.2, -1.2, 0.25), azimuth, elevation, roll, k1, k2)
