@@ -237,3 +237,15 @@ def _progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
         yield show
     finally:
         click.echo("\r" + " " * (len(what) + 36) + "\r", nl=False, err=True)
+
+
+@commands.command(name="open")
+@click.argument("file", type=_file, required=False)
+def open_(file: Path | None) -> int:
+    """Open the window, with FILE (a film or a run) if it is named."""
+    from measure_app.screen import check_screen
+
+    check_screen()
+    from measure_app.gui.app import run_gui
+
+    return run_gui(file)
