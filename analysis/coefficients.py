@@ -28,6 +28,8 @@ def speed_coefficient(basis: Basis) -> Answer:
     if basis.throws is None:
         return basis.missing_pairs
     remarks = [basis.pairing_words]
+    if not basis.throws.own_known:
+        remarks.append("one reading without a stated error: u holds only what is shared, so it is too small")
     if basis.throws.has("head_zero"):
         zero = basis.throws.estimate("head_zero", basis.n)
         remarks.append(

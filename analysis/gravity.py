@@ -95,8 +95,15 @@ def accepted_gravity(conditions: Conditions) -> AcceptedGravity:
     -------
     AcceptedGravity
         With a standard uncertainty that grows as less is known. A g that was given is taken as exact.
+
+    Raises
+    ------
+    ValueError
+        For a given g that is not above zero, or a latitude or an elevation off the Earth.
     """
     if conditions.gravity_m_s2 is not None:
+        if not 0.0 < conditions.gravity_m_s2 < math.inf:
+            raise ValueError(f"an accepted g is a number above zero, got {conditions.gravity_m_s2:g} m/s²")
         return AcceptedGravity(conditions.gravity_m_s2, 0.0, "given, taken as exact")
     if conditions.latitude_deg is None:
         return AcceptedGravity(STANDARD_GRAVITY, _STANDARD_U, "standard gravity, no latitude given")

@@ -56,6 +56,8 @@ class JointFit:
     uncertainty each."""
     first_row: int
     """Index into the series of the first row offered: the drain curve counts its time from there."""
+    own_known: bool
+    """Whether the rows' own errors are known, stated or seen; if not, only the shared sources count."""
     law_in_doubt: bool
     """Whether so many rows stood off that none was left out: the law is the suspect then."""
 
@@ -220,12 +222,16 @@ def _fit(problem: _Problem) -> JointFit:
     inflation = 1.0
     # Readings that lie on the law to the last digit would leave no room for the priors beside them.
     least = 1.0 if problem.stated else (1e-5 * float(np.median(np.abs(observed)))) ** 2
-    for _ in range(3):
+    blind = not problem.stated and observed.shape[0] <= n_free
+    if blind:
+        # Neither was an error stated nor can these few rows show their scatter: only shared sources are known.
+        inflation = least
+    for _ in range(1 if blind else 3):
         settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
         theta = settled.theta
         standardised = settled.residuals / np.sqrt(settled.variance)
         scatter = scatter_of(standardised, settled.fitted, stated=problem.stated)
-        if abs(scatter.inflation / inflation - 1.0) < 0.02:
+        if blind or abs(scatter.inflation / inflation - 1.0) < 0.02:
             break
         inflation = max(scatter.inflation, least)
     else:
@@ -243,7 +249,8 @@ def _fit(problem: _Problem) -> JointFit:
         rows=problem.rows[keep],
         outlying=problem.rows[~keep],
         outlying_by=np.abs(z[~keep]),
-        own_slopes=problem.own_slopes(settled.theta, keep),
+        own_slopes=problem.own_slopes(settled.theta, keep) * (0.0 if blind else 1.0),
+        own_known=not blind,
         first_row=int(problem.rows[0]),
         law_in_doubt=in_doubt,
     )
