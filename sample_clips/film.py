@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_clips.paint import OVERSAMPLING, Samples
+from sample_clips.paint import OVERSAMPLING, Samples, Values
 from sample_clips.scene import Film, Scene
 
 Picture = NDArray[np.uint8]
 _SHARPEN_PX = 1.2
-_LIGHT_EXPONENT = 2.2  # encoded value to light, roughly; only for `Film.light_blur`
 _LUMA = (0.2126, 0.7152, 0.0722)  # ITU-R BT.709
 
 
@@ -19,23 +18,35 @@ def reach_px(film: Film) -> int:
     return int(np.ceil(4 * film.blur_px + (4 * _SHARPEN_PX if film.sharpen else 0))) + 1
 
 
-def develop(samples: Samples, film: Film) -> Samples:
-    """Blur samples (h S, w S, 3) as the lens does and gather them into pixels (h, w, 3).
+def to_light(code: Values) -> Samples:
+    """Light, 0 to 1, of encoded values (…): the inverse of Rec. ITU-R BT.709, item 1.2."""
+    code = np.clip(np.asarray(code, dtype=np.float32), 0, None)
+    return np.asarray(
+        np.where(code < 0.081, code / 4.5, ((code + 0.099) / 1.099) ** (1 / 0.45)), dtype=np.float32
+    )
+
+
+def to_code(light: Values) -> Samples:
+    """Encoded values of light (…), 0 to 1: Rec. ITU-R BT.709, item 1.2."""
+    light = np.clip(np.asarray(light, dtype=np.float32), 0, None)
+    return np.asarray(np.where(light < 0.018, light * 4.5, 1.099 * light**0.45 - 0.099), dtype=np.float32)
+
+
+def develop(light: Samples, film: Film) -> Samples:
+    """Blur samples of light (h S, w S, 3) as the lens does, gather them into pixels, encode (h, w, 3).
 
     Each pixel is the mean of its samples: the pixel's own aperture.
     """
     import cv2
 
-    light = np.power(np.clip(samples, 0, None), _LIGHT_EXPONENT) if film.light_blur else samples
     sigma = film.blur_px * OVERSAMPLING
     soft = cv2.GaussianBlur(light, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
     if film.sharpen:
         wide = float(np.hypot(sigma, _SHARPEN_PX * OVERSAMPLING))
         softer = cv2.GaussianBlur(light, (0, 0), wide, borderType=cv2.BORDER_REPLICATE)
         soft = soft + np.float32(film.sharpen) * (soft - softer)
-    height, width = samples.shape[0] // OVERSAMPLING, samples.shape[1] // OVERSAMPLING
-    pixels = np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_AREA), dtype=np.float32)
-    return np.power(np.clip(pixels, 0, None), 1 / _LIGHT_EXPONENT) if film.light_blur else pixels
+    height, width = light.shape[0] // OVERSAMPLING, light.shape[1] // OVERSAMPLING
+    return to_code(np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_AREA)))
 
 
 def vignette(scene: Scene) -> Samples:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sample_clips.camera import level, upright
+from sample_clips.film import to_light
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp
 from sample_clips.rig import BOARD_FRONT_TO_BACK_M
 from sample_clips.scene import FloatArray, Scene
@@ -20,6 +21,7 @@ from sample_clips.scene import FloatArray, Scene
 _RIPPLE_PER_DIAMETER = 4.508  # wavelength of fastest growth over jet diameter, Rayleigh (1878)
 _ASIDE_PX = 4.0
 _TABLE = 800
+_WHITE = np.float32(0.87)  # light of foam and of a drop's glint
 _SPLASH_ASIDE_M = 0.045
 _SPLASH_UP_M = 0.045
 
@@ -147,7 +149,7 @@ class Jet:
         return np.arange(counts.sum()) - starts + np.repeat(top, counts), np.repeat(cols, counts)
 
     def _look(self, x: FloatArray, z: FloatArray, time_s: float) -> tuple[Samples, Samples]:
-        """Cover (n,) and colour (n, 3) of the jet at places x, z (n,) m in its plane."""
+        """Cover (n,) and light (n, 3) of the jet at places x, z (n,) m in its plane."""
         drain, look = self.scene.drain, self.scene.look
         ages, aside, radii = self._along(time_s)
         age = self._age(x, time_s)
@@ -169,7 +171,7 @@ class Jet:
         rim = np.clip((np.abs(u) - 0.45) / 0.55, 0, 1)
         body = through * (0.97 - 0.60 * rim * rim * (3 - 2 * rim))[:, None]
         shine = 0.80 * np.exp(-(((u - 0.40) / 0.19) ** 2)) + 0.66 * np.exp(-(((u + 0.42) / 0.19) ** 2))
-        return cover, np.asarray(body + shine[:, None] * (0.99 - body), dtype=np.float32)
+        return cover, to_light(body + shine[:, None] * (0.99 - body))
 
     def _age(self, x: FloatArray, time_s: float) -> FloatArray:
         """Age (…) s at which the centre line, without sway, reaches x (…) m: x = (v₀ − c t) s + c s²."""
@@ -225,8 +227,8 @@ class Jet:
             part.top - window.top : part.bottom - window.top,
             part.left - window.left : part.right - window.left,
         ]
-        target *= (1 - wet)[..., None]
-        target += (on_board * rings)[..., None] * (np.float32(0.95) - target)
+        target *= (1 - wet)[..., None] ** 2
+        target += (on_board * rings)[..., None] * (_WHITE - target)
 
     def _paint_foot(self, samples: Samples, window: Window, time_s: float) -> None:
         """Paint the low white mound that the jet throws up where it lands; even about the jet's centre."""
@@ -247,7 +249,7 @@ class Jet:
             part.top - window.top : part.bottom - window.top,
             part.left - window.left : part.right - window.left,
         ]
-        target += np.clip(cover, 0, 0.9)[..., None] * (np.float32(0.94) - target)
+        target += np.clip(cover, 0, 0.9)[..., None] * (_WHITE - target)
 
     def _paint_drops(self, samples: Samples, window: Window, start_s: float, stop_s: float) -> None:
         """Paint the drops in the air, each as the streak of its exposure."""
@@ -281,7 +283,7 @@ class Jet:
                 part.top - window.top : part.bottom - window.top,
                 part.left - window.left : part.right - window.left,
             ]
-            target += cover[..., None] * (np.float32(0.93) - target)
+            target += cover[..., None] * (_WHITE - target)
 
 
 def _splash(scene: Scene, rng: np.random.Generator) -> tuple[Drop, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 from sample_clips.backdrop import paint_backdrop
 from sample_clips.camera import upright
 from sample_clips.cylinder import Column, column, glints, paint_ring
-from sample_clips.film import develop, reach_px, vignette
+from sample_clips.film import develop, reach_px, to_light, vignette
 from sample_clips.jet import Jet
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp, tinted
 from sample_clips.rig import paint_rig
@@ -82,11 +82,13 @@ class Stage:
         self._tube = column(
             self._canvas, scene, self._floor_m - 0.02, drain.drop_m + drain.head0_m + scene.bench.rim_m
         )
-        self._dry = develop(self._canvas.rgb, scene.film)
         self._inside = self._filled_cover()
         self._now = self._canvas.copy()
         self._now.rgb[self._tube.window.slices] = self._filled()
         paint_ring(self._now, scene)
+        # Things are painted in encoded colours; lens and sensor mix light. From here on canvases hold light.
+        self._canvas.rgb, self._now.rgb = to_light(self._canvas.rgb), to_light(self._now.rgb)
+        self._dry = develop(self._canvas.rgb, scene.film)
         self._full = self._now.rgb[self._tube.window.slices].copy()
         self._wet = develop(self._now.rgb, scene.film)
         self._jet = Jet(scene, self._canvas)
@@ -177,7 +179,7 @@ class Stage:
         mirror = ramp(np.asarray((far - flat) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX)
         water = (
             self._full[rows]
-            * (dark * (1 - scene.look.underside_dark * mirror * self._inside[rows]))[..., None]
+            * (dark * (1 - scene.look.underside_dark * mirror * self._inside[rows]))[..., None] ** 2
         )
         # From above the level one looks onto the surface, which at so flat an angle mirrors the wall behind.
         lid = (0.22 * ramp(np.asarray((flat - far) * part.px_per_m, dtype=np.float32), _SURFACE_SOFT_PX))[

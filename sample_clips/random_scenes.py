@@ -103,7 +103,7 @@ def random_scene(seed: int, difficulty: str = "clean") -> Scene:
     ----------
     seed : the same seed gives the same scene, frame for frame
     difficulty : `clean` (a careful film in good light) or `hard` (weak dye, more noise and blur, camera
-    tilted and rolled, a lens that bends, blur acting on light)
+    tilted and rolled, a lens that bends)
 
     Raises
     ------
@@ -138,9 +138,8 @@ def random_scene(seed: int, difficulty: str = "clean") -> Scene:
         shot_gain=float(rng.uniform(0.03, 0.08) if hard else rng.uniform(0.004, 0.02)),
         vignette=float(rng.uniform(0.04, 0.16)),
         sharpen=0.0 if hard else float(rng.uniform(0, 0.25)),
-        crf=24 if hard else 18,
+        crf=24 if hard else 20,
         preset="veryfast",
-        light_blur=hard,
     )
     notebook = Notebook(title=f"Workshop bench, scene {seed} ({difficulty})", facing_known=hard)
     return Scene(

@@ -220,8 +220,6 @@ class Film:
     """Speed preset of the H.264 encoder."""
     rotation: int = 0
     """Rotation written in the file; the picture is coded turned so that players show it upright."""
-    light_blur: bool = False
-    """Blur acts on light (as in a bare lens) instead of on encoded values; see README.md."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ def _phone_ticks(rng: np.random.Generator, frames: int) -> tuple[int, ...]:
 
 
 def _phone() -> Scene:
-    seed = 20_417
+    seed = 20_419
     rng = np.random.default_rng(seed)
     drain = Drain(9.81, 0.968, 0.645, 0.00465, 0.0245, 0.0030, 0.152, 0.318, 0.0011)
     bench = Bench(
@@ -84,7 +84,7 @@ def _phone() -> Scene:
 
 
 def _slow() -> Scene:
-    seed = 30_112
+    seed = 30_114
     rng = np.random.default_rng(seed)
     drain = Drain(9.81, 0.972, 0.628, 0.0088, 0.0215, 0.0030, 0.226, 0.243, 0.0009)
     bench = Bench(

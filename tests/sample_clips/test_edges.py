@@ -26,6 +26,12 @@ def luma(picture: NDArray[np.float32]) -> FloatArray:
     return np.asarray(picture @ np.array([0.2126, 0.7152, 0.0722]), dtype=np.float64)
 
 
+def light(picture: NDArray[np.float32]) -> FloatArray:
+    """Green light (h, w) of encoded values (h, w, 3): ITU-R BT.709, item 1.2, solved for L."""
+    green = picture[..., 1].astype(np.float64)
+    return np.where(green < 0.081, green / 4.5, ((green + 0.099) / 1.099) ** (1 / 0.45))
+
+
 def step_at(rows: FloatArray, values: FloatArray) -> float:
     """Give the place of a blurred step between two sloping tones, by least squares."""
 
@@ -54,7 +60,7 @@ def test_the_water_s_edge_lies_where_the_truth_says(staged: tuple[Scene, Stage])
     scene, stage = staged
     for time in np.linspace(0, scene.timing.times_s[-1], 7):
         x, y = scene.camera.project(scene.surface_edge(float(time)))
-        grey, row = luma(stage.frame(float(time))), round(float(y))
+        grey, row = light(stage.frame(float(time))), round(float(y))
         rows = np.arange(row - 6, row + 7)
         left = int(np.floor(x))
         places = [step_at(rows.astype(float), grey[rows, c]) for c in (left, left + 1)]
@@ -64,7 +70,7 @@ def test_the_water_s_edge_lies_where_the_truth_says(staged: tuple[Scene, Stage])
 
 def test_graduations_lie_where_the_truth_says(staged: tuple[Scene, Stage]) -> None:
     scene, stage = staged
-    grey = luma(stage.frame(0.0))
+    grey = light(stage.frame(0.0))
     _, points = graduations(scene, "upright")
     inward = points - [0.0073, 0.0, 0.0]  # only every tenth graduation reaches so far in
     misses = []
@@ -115,7 +121,7 @@ def test_an_edge_moves_smoothly_and_not_in_whole_pixels() -> None:
     fractions, misses = [], []
     for time in start + np.linspace(0, 0.25, 9):
         x, y = scene.camera.project(scene.surface_edge(float(time)))
-        grey, row = luma(stage.frame(float(time))), round(float(y))
+        grey, row = light(stage.frame(float(time))), round(float(y))
         rows = np.arange(row - 6, row + 7)
         fractions.append(float(y) % 1)
         misses.append(step_at(rows.astype(float), grey[rows, round(float(x))]) - y)
