@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
@@ -114,6 +114,7 @@ class FrameView(QGraphicsView):
         self.viewport().setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("Frame")
+        self._dress()
         self.setMinimumSize(320, 200)
         self.loupe = Loupe(self.viewport())
         self.loupe_on = True
@@ -226,6 +227,17 @@ class FrameView(QGraphicsView):
         if self._new and self.shown >= 0:
             self._new = False
             self.painted.emit(self.shown)
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Follow the palette."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.PaletteChange:
+            self._dress()
+
+    def _dress(self) -> None:
+        wanted = QColor(colours(self.palette()).sunken)
+        if self.backgroundBrush().color() != wanted:
+            self.setBackgroundBrush(wanted)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         """Keep the whole frame in view where it was."""

@@ -127,6 +127,7 @@ class Lane(QObject):
         self._ticket = 0
         self._waiting: tuple[int, Any] | None = None
         self._running: threading.Event | None = None
+        self._ended = False
         self._thread = QThread(self)
         self._thread.setObjectName(name)
         self._hand = _Hand(work)
@@ -146,8 +147,10 @@ class Lane(QObject):
         return self._ticket
 
     def ask(self, request: Any) -> int:
-        """Put in a request and return its ticket."""
+        """Put in a request and return its ticket; once the lane has ended, nothing is done."""
         self._ticket += 1
+        if self._ended:
+            return self._ticket
         if not self._thread.isRunning():
             self._thread.start()
         if self._running is None:
@@ -168,11 +171,11 @@ class Lane(QObject):
     def close(self) -> None:
         """Stop everything and wait for the thread to end."""
         self.stop()
-        self._thread.quit()
-        self._thread.wait()
+        self.finish()
 
     def finish(self) -> None:
         """Let the work in hand be done, then end the thread; for writes that must not be lost."""
+        self._ended = True
         self._thread.quit()
         self._thread.wait()
 

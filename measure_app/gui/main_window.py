@@ -103,7 +103,7 @@ class MainWindow(QMainWindow):
     def _connect(self) -> None:
         bench, document = self.bench, self.bench.document
         document.run_changed.connect(self._on_run)
-        document.clip_changed.connect(self._on_state)
+        document.clip_changed.connect(self._on_clip)
         document.outcome_changed.connect(self._on_state)
         document.path_changed.connect(self._on_title)
         document.refused.connect(self._on_refused)
@@ -256,6 +256,11 @@ class MainWindow(QMainWindow):
     def _on_state(self, *_: object) -> None:
         document = self.bench.document
         self.rail.show_states(step_states(document.run, document.info, document.outcome))
+
+    def _on_clip(self, info: object) -> None:
+        if info is not None:
+            self.stage.notice.clear()  # what was said of a film that could not be shown
+        self._on_state()
 
     def _on_title(self, *_: object) -> None:
         document = self.bench.document

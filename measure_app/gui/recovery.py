@@ -127,7 +127,7 @@ def _read(file: Path) -> Snapshot:
         raise RunFileError("is too large", where=str(file))
     try:
         tree: Any = json.loads(file.read_bytes())
-    except ValueError:
+    except (ValueError, RecursionError):
         raise RunFileError("is not whole", where=str(file)) from None
     if not isinstance(tree, dict) or tree.get("format") != FORMAT or tree.get("format_version") != 1:
         raise RunFileError("is no recovery file", where=str(file))

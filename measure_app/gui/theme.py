@@ -146,11 +146,8 @@ def style_sheet(scheme: Colours) -> str:
         background: {scheme.accent}; color: {scheme.on_accent}; border-color: {scheme.accent}; }}
     QPushButton:default {{ border: 2px solid {scheme.accent}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {scheme.faint}; border-color: {scheme.sunken}; }}
-    QPushButton:focus, QToolButton:focus, QComboBox:focus, QLineEdit:focus, QSpinBox:focus, QDoubleSpinBox:focus,
-    QPlainTextEdit:focus, QTableView:focus, QListWidget:focus {{ border: 2px solid {scheme.accent}; }}
-    QLineEdit, QSpinBox, QDoubleSpinBox, QComboBox, QPlainTextEdit {{
-        background: {scheme.raised}; border: 1px solid {scheme.edge}; border-radius: 4px;
-        padding: 0.2em 0.4em; }}
+    QPushButton:focus, QToolButton:focus {{ border: 2px solid {scheme.accent}; }}
+    QTableView:focus, QListWidget:focus, QPlainTextEdit:focus {{ border: 2px solid {scheme.accent}; }}
     QMenuBar {{ background: {scheme.ground}; }}
     QMenuBar::item:selected, QMenu::item:selected {{
         background: {scheme.accent}; color: {scheme.on_accent}; }}

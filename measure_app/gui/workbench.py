@@ -272,6 +272,7 @@ class Workbench(QObject):
 
     def close(self) -> None:
         """End all threads; what must be written is written first."""
+        self._settle.stop()
         for lane in self._lanes.all:
             lane.close()
         if self._lanes.recovery is not None:

@@ -1,0 +1,95 @@
+"""What is left after a crash."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.run import ClipPart, Run
+
+RUN = Run(clip=ClipPart(path="film.mp4"), title="kept")
+ROOT = Path(__file__).parent.parent.parent
+
+CHILD = """
+    import sys
+    from pathlib import Path
+    from PySide6.QtCore import QSettings
+    from measure_app.edits import SetTitle
+    from measure_app.gui.app import make_application
+    from measure_app.gui.main_window import MainWindow
+    from measure_app.gui.recovery import RecoveryStore
+
+    application = make_application()
+    folder = Path(sys.argv[1])
+    window = MainWindow(QSettings(str(folder / "s.ini"), QSettings.Format.IniFormat), RecoveryStore(folder))
+    window.show()
+    window.open_sample()
+    number = 0
+
+    def change(answer=None):
+        global number
+        if answer is not None and answer.request is not None:
+            print(answer.request.run.title.split()[1], flush=True)  # this one is on the disk
+        number += 1
+        window.bench.document.perform(SetTitle(f"change {number}"))
+
+    window.bench._lanes.recovery.answered.connect(change)
+    change()
+    application.exec()
+"""
+
+
+def test_a_window_that_is_killed_loses_at_most_the_change_in_hand(tmp_path: Path) -> None:
+    child = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(CHILD), str(tmp_path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )
+    assert child.stdout is not None
+    written = 0
+    while written < 25:
+        line = child.stdout.readline()
+        assert line, "the child ended by itself"
+        written = int(line)
+    assert RecoveryStore(tmp_path).left_behind() == ()  # its window lives: nothing is offered
+    child.send_signal(signal.SIGKILL)
+    child.wait()
+    rest = child.stdout.read().split()
+    child.stdout.close()
+    store = RecoveryStore(tmp_path)
+    (found,) = store.left_behind()
+    last = int(rest[-1]) if rest else written
+    assert found.run.title in {f"change {last}", f"change {last + 1}"}
+    assert found.path is None
+    store.discard(found)
+    assert store.left_behind() == ()
+    store.close()
+
+
+def test_a_closed_window_leaves_nothing(tmp_path: Path) -> None:
+    store = RecoveryStore(tmp_path)
+    store.keep(Snapshot(RUN, tmp_path, None))
+    store.keep(None)
+    store.close()
+    assert RecoveryStore(tmp_path).left_behind() == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", '{"format": "clepsydra-recovery", "format_version": 1}', "[" * 100_000]
+)
+def test_a_file_that_is_not_whole_is_passed_over(tmp_path: Path, text: str) -> None:
+    (tmp_path / "0.recovery.json").write_text(text)
+    first = RecoveryStore(tmp_path)
+    first.keep(Snapshot(RUN, tmp_path, tmp_path / "a.run.json"))
+    first.close()
+    (found,) = RecoveryStore(tmp_path).left_behind()
+    assert (found.run, found.folder, found.path) == (RUN, tmp_path, tmp_path / "a.run.json")
