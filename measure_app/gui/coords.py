@@ -1,8 +1,8 @@
 """Where a pixel of the film lies on the screen, and back. The half pixel lives here and nowhere else.
 
-The run format puts (0, 0) at the *centre* of the top-left pixel; Qt draws that pixel over the square from (0, 0)
-to (1, 1), so its centre is at (0.5, 0.5). Strips have the same difference along both axes: frames to the right,
-pixels of the line along the other.
+The run format puts (0, 0) at the *centre* of the top-left pixel; Qt draws that pixel over the square from
+(0, 0) to (1, 1), so its centre is at (0.5, 0.5). Strips have the same difference along both axes: frames to
+the right, pixels of the line along the other.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class ViewMap:
     def pixel_at(self, view: QPointF) -> Pixel:
         """Return the position in the frame under a point of the view, to a fraction of a pixel.
 
-        `QGraphicsView.mapToScene` takes whole points only, which at a small scale is off by more than a pixel.
+        `QGraphicsView.mapToScene` takes whole points only; at a small scale that is off by over a pixel.
         """
         inverse, _ = self.transform.inverted()
         return pixel_at(inverse.map(view))

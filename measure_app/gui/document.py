@@ -131,7 +131,7 @@ class Document(QObject):
 
     @property
     def rule_fits(self) -> tuple[RuleFit, ...]:
-        """Scale, scatter and perspective of each rule, also before the set-up is whole; empty while unknown."""
+        """What each rule shows, also before the set-up is whole; empty while unknown."""
         return self._rule_fits
 
     @property

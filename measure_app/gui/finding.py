@@ -29,7 +29,7 @@ def find(hunt: Hunt, job: Job) -> Search:
 
 
 def key_of(run: Run) -> Key:
-    """Return all that a search depends on except what was read by hand: another key, and it is out of date."""
+    """Return what a search depends on, hand readings aside: another key, and it is out of date."""
     return (
         run.clip.path,
         run.clip.start_frame,

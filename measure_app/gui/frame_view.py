@@ -1,4 +1,4 @@
-"""The frame, large: zoom and move under the pointer; presses and keys go to the hand in pixels of the film."""
+"""The frame, large: zoom and move under the pointer; the hand hears presses and keys in pixels."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Frames on demand: one thread owns the clip, the newest wish wins, neighbours are decoded in idle moments."""
+"""Frames on demand: one thread owns the clip, the newest wish wins, neighbours come in idle moments."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 _AHEAD = 12
 """Frames decoded ahead of the current one in idle moments."""
 _BEHIND = 24
-"""Frames decoded before the current one, where stepping back would otherwise cost a whole group of pictures."""
+"""Frames decoded before the current one: stepping back would else cost a whole group of pictures."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,9 @@ _NEAR_PX = 8.0  # graduations nearer than this cannot be told apart by a press
 def offered_value(marked: Sequence[GraduationPart], at: Pixel) -> float | None:
     """Return the value that fits a place on a rule of which two graduations or more are marked.
 
-    The place is projected on the line through the marked ones, read off the straight-line scale, and rounded to the
-    coarsest usual step of which all marked values are multiples and which a press can still tell apart.
+    The place is projected on the line through the marked ones, read off the straight-line scale, and rounded
+    to the coarsest usual step of which all marked values are multiples and which a press can still tell
+    apart.
 
     Parameters
     ----------

@@ -126,7 +126,7 @@ class Hand(QObject):
             self.selected_changed.emit(handle)
 
     def visible_handles(self, frame: int) -> tuple[Handle, ...]:
-        """Name the marks that may be taken hold of on a frame; what is hidden from a reader is not among them."""
+        """Name the marks of a frame that may be taken hold of; none that are hidden from a reader."""
         run = self._document.run
         if run is None:
             return ()

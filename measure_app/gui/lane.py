@@ -100,7 +100,7 @@ class Lane(QObject):
     Parameters
     ----------
     work : callable
-        Takes a request and a `Job`, returns the value; an `AppError` that it raises becomes the answer's error.
+        Takes a request and a `Job`, returns the value; an `AppError` becomes the answer's error.
     name : str
         Of the thread.
     eager : bool

@@ -1,4 +1,4 @@
-"""A loupe beside the pointer: the frame eight times larger, with a fine cross on the place that a press would mark."""
+"""A loupe beside the pointer: the frame eight times larger, a fine cross where a press would mark."""
 
 from __future__ import annotations
 

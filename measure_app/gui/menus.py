@@ -150,7 +150,10 @@ class Menus:
         for step in Step:
             self._add(menu, step.value, partial(self.show_help, step.name))
         menu.addSeparator()
-        about = f"Clepsydra {__version__}\n\nMeasures a filmed draining container: head, throw and time of every frame."
+        about = (
+            f"Clepsydra {__version__}\n\nMeasures a filmed draining container: head, throw and time of "
+            "every frame."
+        )
         self._add(menu, "&About", lambda: QMessageBox.about(window, "About Clepsydra", about))
 
     def _round(self) -> None:

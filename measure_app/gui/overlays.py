@@ -1,8 +1,8 @@
-"""What is drawn over the frame: rules with their residuals, plumb, orifice, lines, readings. Signs of our own.
+"""What is drawn over the frame: rules with their residuals, plumb, orifice, lines, readings.
 
-Everything is painted in the view's points, so that strokes keep their width at any zoom; each stroke has a dark
-casing. Shapes tell the marks apart without colour: rules have bars, the plumb ends in a bob, the orifice is a ring
-with its centre, the throw zero a wedge, a hand reading a ring with wings, a found one a lozenge.
+Everything is painted in the view's points, so that strokes keep their width at any zoom; each stroke has a
+dark casing. Shapes tell the marks apart without colour: rules have bars, the plumb ends in a bob, the orifice
+is a ring with its centre, the throw zero a wedge, a hand reading a ring with wings, a found one a lozenge.
 """
 
 from __future__ import annotations
@@ -191,7 +191,7 @@ def _rule(pen: _Pen, marks: list[tuple[GraduationPart, Pixel]], fit: RuleFit | N
 
 
 def _whisker(pen: _Pen, foot: QPointF, along: QPointF, residual_px: float, u_px: float) -> None:
-    """Draw how far a graduation was read too far towards growing values; beyond twice its error with a barb."""
+    """Draw how far a graduation was read towards growing values; a barb where that is twice its error."""
     length = max(-_LONGEST_WHISKER, min(_LONGEST_WHISKER, residual_px * WHISKER * min(pen.view.scale, 1.5)))
     tip = foot + along * length
     pen.dot(Pixel(*_pixel(pen, foot)), "graduation", 1.6)

@@ -1,4 +1,4 @@
-"""From the run in hand to its outcome, in a thread; what can be said of the rules also where it is not whole."""
+"""From the run in hand to its outcome, in a thread; of the rules also where the run is not whole."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is left after a crash: every change goes to a recovery file at once, and is offered back at the next start."""
+"""What is left after a crash: each change goes to a recovery file, offered back at the next start."""
 
 from __future__ import annotations
 

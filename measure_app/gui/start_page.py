@@ -1,4 +1,4 @@
-"""What an empty window offers: a film, a run, the sample; what was open lately, and what a crash left behind."""
+"""What an empty window offers: a film, a run, the sample; what was open lately, what a crash left."""
 
 from __future__ import annotations
 

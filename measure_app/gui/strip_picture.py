@@ -15,7 +15,7 @@ _FEW = 24
 class StripPicture:
     """An 8-bit image of a strip: time to the right, the line's start at the bottom or the top.
 
-    Levels are spread over the whole range of greys by their own darkest and brightest, so that a faint edge shows.
+    Levels are spread over all greys by their own darkest and brightest, so that a faint edge shows.
     """
 
     def __init__(self, strip: Strip, upward: bool) -> None:

@@ -93,7 +93,7 @@ class StripView(QWidget):
         name = "Head strip" if part is Part.SURFACE else "Throw strip"
         self.setAccessibleName(name)
         self.setAccessibleDescription(
-            "Arrow keys go to the frame before or after, with Shift ten frames; Home and End to the ends of the part."
+            "Arrow keys go one frame back or on, with Shift ten; Home and End to the ends of the part."
         )
         self.setMinimumHeight(62 + (_TIME_AXIS if with_axis else 0))
 

@@ -1,7 +1,8 @@
 """Colours and signs, safe for colour-blind eyes; a colour is never the only sign.
 
-The hues of marks follow Okabe and Ito, "Color Universal Design" (2008), darkened or lightened for the ground that
-they stand on. Marks on film are drawn twice, a dark casing under a bright stroke, so that they show on any picture.
+The hues of marks follow Okabe and Ito, "Color Universal Design" (2008), darkened or lightened for the ground
+that they stand on. Marks on film are drawn twice, a dark casing under a bright stroke, so that they show on
+any picture.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What stands behind the window: the document, the threads that work for it, films, files. No widgets here."""
+"""What stands behind the window: the document, the threads that work for it, films, files."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class Workbench(QObject):
     results_written = Signal(object)
     """`Path` or `AppError`"""
     strips_changed = Signal(object, int)
-    """(strips, rows filled): the strips of the whole film as far as they are read; () where there are none."""
+    """(strips, rows filled): strips of the whole film, as far as they are read; () where there are none."""
     film_failed = Signal(object)
     """`AppError`: the run's film cannot be opened; the run itself is in hand."""
     troubled = Signal(object)

@@ -59,7 +59,8 @@ def test_from_an_empty_window_to_findings_by_presses_and_keys(
             assert a.value_m == pytest.approx(b.value_m)
             assert np.hypot(a.px.x - b.px.x, a.px.y - b.px.y) < 0.02
 
-    assert truth.plumb and truth.orifice and truth.throw_zero and truth.gauge_line and truth.landing_line
+    parts = (truth.plumb, truth.orifice, truth.throw_zero, truth.gauge_line, truth.landing_line)
+    assert None not in parts
     for tool, start, end in (
         (Tool.PLUMB, truth.plumb.top_px, truth.plumb.bottom_px),
         (Tool.GAUGE_LINE, truth.gauge_line.from_px, truth.gauge_line.to_px),
@@ -385,7 +386,7 @@ def test_changes_are_asked_about_before_they_go(driver: Driver, answers: Answers
     assert window.bench.document.run is None
     assert load_run(tmp_path / "kept.run.json").title == "changed"
     assert answers.asked == ["unsaved", "unsaved", "place"]
-    assert (tmp_path / "kept.run.json") in [p for p in _recent(window)]
+    assert (tmp_path / "kept.run.json") in _recent(window)
 
 
 def _recent(window: MainWindow) -> tuple[Path, ...]:
