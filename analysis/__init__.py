@@ -6,10 +6,10 @@ from analysis.derive import Findings, findings_of
 from analysis.estimate import Estimate, covariance
 from analysis.findings import Finding, Remark, Share, Undetermined
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
-from analysis.joint import JointFit
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.notation import interval, plain, with_uncertainty
+from analysis.penalised import JointFit
 from analysis.rows import law_limit_m
 from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
 from analysis.slopes import LawLine

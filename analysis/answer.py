@@ -62,8 +62,8 @@ def settled(name: str, answer: Answer) -> Finding | Undetermined:
         low, high = estimate.log_interval_95 if wide else estimate.interval_95
     except OverflowError:
         low, high = 0.0, math.inf
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return Undetermined(name, "readings with less scatter: the interval has no end")
+    if not (math.isfinite(low) and math.isfinite(high) and low < estimate.value < high):
+        return Undetermined(name, "readings of a sensible size: the interval has no end or no width")
     return Finding(
         name=name,
         symbol=answer.symbol,

@@ -13,10 +13,11 @@ import numpy as np
 
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
-from analysis.joint import JointFit, fit_drain, fit_throws
+from analysis.joint import fit_drain, fit_throws
 from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
 from analysis.pairing import flight_time, heads_at_launch, paired
+from analysis.penalised import JointFit
 from analysis.rows import ChosenRows, chosen_rows, law_limit_m
 from analysis.series import BoolArray, Conditions, FloatArray, IntArray, Series
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
@@ -166,6 +167,8 @@ def _drain_fit(
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
         return None, None, "", "heads at times that differ"
     fit, why = _with_honest_zero(fit_drain, at, flat_if_unstated=False)
+    if fit is None:
+        return None, None, "", "heads that the law of draining can be fitted to"
     if fit.outlying.size:
         at = paired(series, _mask(fit.rows, series.kept.shape[0]), gravity, None, with_throw=False)
     return fit, at, why, ""
@@ -181,17 +184,14 @@ def _throws_fit(
     if not np.all(at.head > 0.0):
         return None, None, ""
     fit, why = _with_honest_zero(partial(fit_throws, approach=approach), at, flat_if_unstated=True)
-    return fit, at, why
+    return fit, at if fit is not None else None, why
 
 
 def _bent(drain: JointFit | None, at: Paired | None) -> JointFit | None:
     """Fit the drain curve once more with a bend, where there are readings enough to show one."""
     if drain is None or at is None or at.head.shape[0] < 8:
         return None
-    try:
-        return fit_drain(at, free_head_zero=drain.has("head_zero"), bent=True)
-    except np.linalg.LinAlgError:
-        return None
+    return _sound(partial(fit_drain, bent=True), at, free=drain.has("head_zero"))
 
 
 class _FitOfLaw(Protocol):
@@ -200,30 +200,37 @@ class _FitOfLaw(Protocol):
     def __call__(self, at: Paired, *, free_head_zero: bool = ...) -> JointFit: ...
 
 
-def _with_honest_zero(fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool) -> tuple[JointFit, str]:
+def _with_honest_zero(
+    fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool
+) -> tuple[JointFit | None, str]:
     """
     Give the fit whose head zero may be believed, and why it was left free if it was.
 
     A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k)
     comes from the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
     """
-    held = fit_of(at)
-    if at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
+    held = _sound(fit_of, at, free=False)
+    if held is None or at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
         return held, ""
-    try:
-        free = fit_of(at, free_head_zero=True)
-    except np.linalg.LinAlgError:
-        return held, ""
-    i = free.names.index("head_zero")
-    zero, variance = float(free.theta[i]), float(free.covariance[i, i])
-    if not (math.isfinite(zero) and math.isfinite(variance) and variance > 0.0):
+    free = _sound(fit_of, at, free=True)
+    if free is None:
         return held, ""
     if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
         return free, "no uncertainty of the zero was stated"
-    by = abs(zero) / math.sqrt(variance)
+    i = free.names.index("head_zero")
+    by = abs(float(free.theta[i])) / math.sqrt(float(free.covariance[i, i]))
     if by > _TENSION:
         return free, f"the readings miss the marked zero by {by:.1f} standard uncertainties"
     return held, ""
+
+
+def _sound(fit_of: _FitOfLaw, at: Paired, *, free: bool) -> JointFit | None:
+    """Give a fit if its numbers are finite."""
+    try:
+        fit = fit_of(at, free_head_zero=free)
+    except np.linalg.LinAlgError:
+        return None
+    return fit if fit.sound else None
 
 
 def _approach(
@@ -268,7 +275,9 @@ def _line_results(
     ):
         fitted = chosen_line(lines, law, free_intercept=free)
         if fitted is not None and (fitted.line.dof > 0 or fitted.errors_in_both):
-            results[law.key, free] = line_result(fitted, n, pairs.sources, pairs.time_s)
+            result = line_result(fitted, n, pairs.sources, pairs.time_s)
+            if result is not None:
+                results[law.key, free] = result
     return MappingProxyType(results)
 
 

@@ -15,7 +15,7 @@ from analysis.doubts import doubts_of
 from analysis.estimate import Estimate
 from analysis.findings import Finding, Remark, Undetermined
 from analysis.gravity import AcceptedGravity
-from analysis.joint import JointFit
+from analysis.penalised import JointFit
 from analysis.series import BoolArray, Conditions, FloatArray, Series
 from analysis.slopes import LawLine
 
@@ -38,6 +38,10 @@ class Findings:
     """(n,) m/s, standard uncertainty from sources shared with other rows."""
     paired_head_m: FloatArray
     """(n,) head at the moment when the water that lands now left; NaN where there is no throw."""
+    law_head_m: FloatArray
+    """(n,) head by the fitted drain curve, as it would be read; NaN outside the rows that were fitted."""
+    law_throw_m: FloatArray
+    """(n,) throw by the fitted law, as it would be read; NaN outside the rows that were fitted."""
     flight_time_s: FloatArray
     """(n,) time of flight that was used; NaN where there is no drop."""
     kept: BoolArray
@@ -97,6 +101,12 @@ def findings_of(series: Series, conditions: Conditions) -> Findings:
     Findings
         Every name of the contract stands either among the findings or among the undetermined.
     """
+    # Absurd readings may overflow on the way; what comes of them is not finite and never becomes a finding.
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        return _all_findings(series, conditions)
+
+
+def _all_findings(series: Series, conditions: Conditions) -> Findings:
     basis = basis_of(series, conditions)
     findings: list[Finding] = []
     undetermined: list[Undetermined] = []
@@ -119,6 +129,8 @@ def findings_of(series: Series, conditions: Conditions) -> Findings:
         speed_own_u=basis.speed_own_u,
         speed_shared_u=basis.speed_shared_u,
         paired_head_m=basis.paired_head,
+        law_head_m=_by_law(basis.drain, series),
+        law_throw_m=_by_law(basis.throws, series),
         flight_time_s=basis.flight_time,
         kept=basis.kept,
         reasons=basis.reasons,
@@ -126,3 +138,17 @@ def findings_of(series: Series, conditions: Conditions) -> Findings:
         drain=basis.drain,
         estimates=MappingProxyType(estimates),
     )
+
+
+def _by_law(fit: JointFit | None, series: Series) -> FloatArray:
+    """Lay a fit out to all rows: by time between fitted rows, or only at fitted rows where there is no time."""
+    n = series.kept.shape[0]
+    if fit is None:
+        return np.full(n, np.nan)
+    if series.time_s is None:
+        laid = np.full(n, np.nan)
+        laid[fit.rows] = fit.fitted
+        return laid
+    at = np.where(np.isfinite(series.time_s), series.time_s, -np.inf)
+    laid = np.interp(at, at[fit.rows], fit.fitted, left=np.nan, right=np.nan)
+    return np.asarray(laid, dtype=np.float64)

@@ -10,8 +10,8 @@ import numpy as np
 from analysis.basis import Basis
 from analysis.estimate import Estimate, propagated
 from analysis.findings import Remark
-from analysis.joint import JointFit
 from analysis.notation import plain, with_uncertainty
+from analysis.penalised import JointFit
 
 CV_BAND = (0.80, 1.00)
 """Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia

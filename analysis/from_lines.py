@@ -99,7 +99,7 @@ def head_zero_offset(basis: Basis) -> Answer:
     estimate = propagated(value, [(intercept, 1.0 / slope.value), (slope, -value / slope.value)])
     remarks = [
         (
-            "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than was marked; below zero, head is "
+            "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than marked; below zero, head is "
             "lost, as surface tension does in a thin jet"
         ),
         (

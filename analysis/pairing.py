@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from analysis.gravity import AcceptedGravity
-from analysis.joint import JointFit
 from analysis.models import GRAVITY, Paired
+from analysis.penalised import JointFit
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
 
 PAIRING = "pairing of throw with head"

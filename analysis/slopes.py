@@ -110,7 +110,7 @@ def chosen_line(lines: tuple[LawLine, ...], law: Law, *, free_intercept: bool) -
 
 def line_result(
     fitted: LawLine, n_rows: int, sources: tuple[str, ...], order: FloatArray | None
-) -> LineResult:
+) -> LineResult | None:
     """
     Trace slope and intercept of a line back to readings and shared sources.
 
@@ -127,8 +127,9 @@ def line_result(
 
     Returns
     -------
-    LineResult
-        Own errors widened by the scatter about the line and by its serial correlation.
+    LineResult or None
+        None where the points, weighted, do not determine the line. Own errors are widened by the scatter
+        about the line and by its serial correlation.
     """
     line, points = fitted.line, fitted.points
     slope = line.slope
@@ -145,7 +146,10 @@ def line_result(
         x = points.x
     design = np.stack([np.ones_like(x), x], axis=1) if line.free_intercept else x[:, None]
     w = 1.0 / residual_u**2
-    gain = np.linalg.solve(design.T @ (design * w[:, None]), (design * w[:, None]).T)
+    try:
+        gain = np.linalg.solve(design.T @ (design * w[:, None]), (design * w[:, None]).T)
+    except np.linalg.LinAlgError:
+        return None
     turn = np.argsort(points.x if order is None else order, kind="stable")
     scatter = scatter_of((residuals / residual_u)[turn], design.shape[1], stated=stated)
     if not stated:

@@ -92,7 +92,8 @@ def test_g_from_a_slope_gives_back_the_g_that_was_put_in(g_assumed: float) -> No
         finding = findings.finding(name)
         assert finding is not None
         assert cv is not None
-        # Pairing with another flight time moves Cv by parts in a thousand; zeros move the slope a little more.
+        # Pairing with another flight time moves Cv by parts in a thousand; zeros move the slope a little
+        # more.
         assert finding.value == pytest.approx(g_assumed * cv.value**2, rel=0.03)
 
 
@@ -404,7 +405,8 @@ def shifted(series: Series, *, head: float = 0.0, throw: float = 1.0) -> Series:
 
 
 def test_lost_head_shows_as_an_offset_and_does_not_bias_the_coefficient() -> None:
-    # A head read 8 mm too high is what surface tension in a thin jet looks like; Cv must come from the slope then.
+    # A head read 8 mm too high is what surface tension in a thin jet looks like; Cv must come from the slope
+    # then.
     run = scenario("as stated", 21)
     findings = findings_of(shifted(run.series, head=0.008), run.conditions)
     offset, cv, ratios = (

@@ -52,7 +52,7 @@ def test_normal_gravity_agrees_with_boule(latitude: float, height: float) -> Non
 
 @pytest.mark.parametrize(("latitude", "height"), [(91.0, 0.0), (-90.1, 0.0), (0.0, 2e5), (float("nan"), 0.0)])
 def test_places_off_the_earth_are_refused(latitude: float, height: float) -> None:
-    with pytest.raises(ValueError, match="wanted|lies between"):
+    with pytest.raises(ValueError, match=r"wanted|lies between"):
         normal_gravity(latitude, height)
 
 
@@ -117,8 +117,8 @@ def test_numbers_of_a_school_jet() -> None:
 
 
 def test_surface_tension_takes_some_millimetres_from_a_thin_jet() -> None:
-    # Path of a jet with Laplace's pressure and the pull of its surface, integrated: offset 8 mm whole, 9.5 mm as drops for
-    # a 4 mm hole.
+    # Path of a jet with Laplace's pressure and the pull of its surface, integrated: offset 8 mm whole, 9.5
+    # mm as drops for a 4 mm hole.
     low, high = capillary_loss_m(water_at(20.0), 0.004, 9.81)
     assert low == pytest.approx(0.008, abs=5e-4)
     assert high == pytest.approx(0.0095, abs=5e-4)

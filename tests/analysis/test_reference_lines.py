@@ -62,8 +62,8 @@ def test_no_intercept_sets_with_uncentred_r_squared(name: str) -> None:
 
 
 def test_pearson_with_yorks_weights_gives_both_published_pairs_of_standard_errors() -> None:
-    # York 1966 and Cantrell 2008: 0.057985 and 0.294971 from the weights alone, 0.070620 and 0.359247 scaled by
-    # the scatter. As χ² per degree of freedom is 1.48, the scaled pair is the one shown.
+    # York 1966 and Cantrell 2008: 0.057985 and 0.294971 from the weights alone, 0.070620 and 0.359247 scaled
+    # by the scatter. As χ² per degree of freedom is 1.48, the scaled pair is the one shown.
     york = SETS["pearson_york"]
     x, y = points("pearson_york")
     u_x, u_y = 1.0 / np.sqrt(york["weight_x"]), 1.0 / np.sqrt(york["weight_y"])

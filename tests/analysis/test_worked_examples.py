@@ -72,7 +72,8 @@ def value(findings: Findings, name: str) -> float:
 
 
 # Published drain times, with the published Cd that they must give back. D1: testbook.com exam solution. D2:
-# engineeringprep.com problem 435, whose intermediate rounding makes 94 s of 93.4 s. D3: Bansal, from memory, recomputed.
+# engineeringprep.com problem 435, whose intermediate rounding makes 94 s of 93.4 s. D3: Bansal, from memory,
+# recomputed.
 @pytest.mark.parametrize(
     ("example", "t_published", "tolerance"), [("D1", 103.985, 1e-5), ("D2", 94.0, 0.008), ("D3", 39.58, 2e-4)]
 )
@@ -94,8 +95,8 @@ def test_time_to_empty_of_a_worked_example() -> None:
     assert value(findings, "time_to_empty_s") == pytest.approx(107.6947, rel=1e-5)
 
 
-# Published and wrong. D5: a calculator page says 132 s where 15.66 s is right. D7, D8: a school report finds Cd 0.1695 and
-# 0.1857 where its own readings give 0.4214 and 0.4760.
+# Published and wrong. D5: a calculator page says 132 s where 15.66 s is right. D7, D8: a school report finds
+# Cd 0.1695 and 0.1857 where its own readings give 0.4214 and 0.4760.
 @pytest.mark.parametrize(
     ("example", "t", "cd_wrong", "cd_right"),
     [("D7", 158.25, 0.1695, 0.4214), ("D8", 125.61, 0.1857, 0.4760)],
@@ -116,15 +117,16 @@ def test_published_discharge_coefficients_that_are_wrong(
 def test_a_published_drain_time_that_is_wrong_gives_an_impossible_coefficient() -> None:
     row = next(each for each in rows("drain_time_examples.csv") if each["id"] == "D5")
     h0, h1 = float(row["h0"]), float(row["h1"])
-    # The hole of 80 mm is too large for the last 100 mm of head, so that the engine's own limit is lifted here.
+    # The hole of 80 mm is too large for the last 100 mm of head, so that the engine's own limit is lifted
+    # here.
     findings = drained(h0, h1 + 0.2, 132.0, float(row["A"]), float(row["a"]), 9.81)
     assert value(findings, "discharge_coefficient") < 0.1
     assert any("outside the published band" in remark.says for remark in findings.remarks)
 
 
 def test_a_published_discharge_coefficient_above_one_is_called_impossible() -> None:
-    # A student sheet (scribd 557081636) reports Cd 1.254: head 74 cm, 4.5 mm hole, 1 l in 13.16 s. Told as a drain from
-    # a wide vessel: the level of a vessel of 1 m² falls by 1 mm in 13.16 s.
+    # A student sheet (scribd 557081636) reports Cd 1.254: head 74 cm, 4.5 mm hole, 1 l in 13.16 s. Told as a
+    # drain from a wide vessel: the level of a vessel of 1 m² falls by 1 mm in 13.16 s.
     hole = math.pi * 0.0045**2 / 4.0
     findings = drained(0.7405, 0.7395, 13.16, 1.0, hole, 9.81)
     found = findings.finding("discharge_coefficient")
