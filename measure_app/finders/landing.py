@@ -104,7 +104,7 @@ def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
     median = np.median(sample, axis=0)
     level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
-    return _Background(median, noise, max(20.0 * level, 4.0 * noise))
+    return _Background(median, noise, max(14.0 * level, 4.0 * noise))
 
 
 def find_landing(strips: Sequence[Strip], lines: JetLines, *, hints: Hints | None = None) -> Track:

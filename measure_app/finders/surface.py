@@ -78,7 +78,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         np.where(refused, np.nan, own_u),
         # How far a different sensible reading of the same blurred profile would lie: the convention's own
         # error.
-        0.05 + 0.08 * blur_px,
+        0.03 + 0.05 * blur_px,
         why,
     )
 
