@@ -149,6 +149,11 @@ class Workbench(QObject):
         self._lanes.finding.stop()
 
     @property
+    def busy(self) -> bool:
+        """Whether anything is being worked out, or is about to be."""
+        return self._settle.isActive() or any(lane.busy for lane in self._lanes.all)
+
+    @property
     def finding(self) -> bool:
         """Whether a search is under way."""
         return self._lanes.finding.busy

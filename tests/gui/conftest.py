@@ -130,11 +130,7 @@ class Driver:
 
     def settles(self) -> None:
         """Wait until nothing is being worked out."""
-        bench = self.window.bench
-        self.qtbot.waitUntil(
-            lambda: not any(lane.busy for lane in bench._lanes.all) and not bench._settle.isActive(),
-            timeout=20_000,
-        )
+        self.qtbot.waitUntil(lambda: not self.window.bench.busy, timeout=20_000)
 
     def open_bench(self) -> None:
         self.window.open_sample()

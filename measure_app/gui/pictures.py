@@ -1,0 +1,160 @@
+"""Pictures of every step on the sample run, light and dark, at 100 and 200 %: to be looked at.
+
+``python -m measure_app.gui.pictures OUTDIR`` writes them; it needs no screen.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import QSettings
+from PySide6.QtWidgets import QApplication
+
+from calibration import Pixel
+from measure_app.gui.app import make_application
+from measure_app.gui.dialogs import Choice
+from measure_app.gui.keys import KeysDialog
+from measure_app.gui.main_window import MainWindow
+from measure_app.gui.marks import Handle, Kind
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.theme import dress
+from measure_app.gui.tools import Tool
+
+SIZE = (1280, 800)
+SMALLEST = (1024, 700)
+_PATIENCE_S = 60.0
+
+
+class _Silent:
+    """Answers questions where nobody sits."""
+
+    def film(self, _folder: Path) -> Path | None:
+        return None
+
+    def run(self, _folder: Path) -> Path | None:
+        return None
+
+    def place(self, _offered: Path) -> Path | None:
+        return None
+
+    def unsaved(self, _title: str) -> Choice:
+        return Choice.DROP
+
+
+class _Photographer:
+    """Leads a window through the steps and takes a picture of each."""
+
+    def __init__(self, application: QApplication, window: MainWindow, folder: Path, scale: int) -> None:
+        self._application = application
+        self._window = window
+        self._folder = folder
+        self._scale = scale
+        self._tone = "light"
+
+    def all_steps(self, dark: bool) -> None:
+        """Open the sample and go through everything."""
+        window, bench, view = self._window, self._window.bench, self._window.stage.view
+        self._tone = "dark" if dark else "light"
+        dress(self._application, dark)
+        self.take("0-start")
+        window.open_sample()
+        self.until(lambda: view.shown == 0 and bench.document.outcome is not None)
+        self.until(lambda: all(v.picture is not None and not v.words for v in window.deck.views))
+        self.take("1-film")
+        window.go_to_step(Step.RULES)
+        bench.use_tool(Tool.GRADUATION, rule=0)
+        view.zoom_to(Pixel(360.0, 160.0), 2.4)
+        self.take("2-rules")
+        bench.use_tool(Tool.LOOK)
+        view.fit()
+        window.go_to_step(Step.DATUM)
+        bench.hand.select(Handle(Kind.ORIFICE))
+        self.take("3-datum")
+        bench.hand.select(None)
+        bench.find_the_rest()
+        self.until(lambda: bench.document.search is not None and not bench.busy)
+        bench.document.go_to(120)
+        self.until(lambda: view.shown == 120)
+        window.go_to_step(Step.READINGS)
+        self.take("4-readings")
+        bench.set_blind(True)
+        self.take("4b-blind")
+        bench.set_blind(False)
+        window.go_to_step(Step.FINDINGS)
+        self.take("5-findings")
+        window.go_to_step(Step.HAND_IN)
+        self.take("6-hand-in")
+        window.stage.notice.say(
+            "The film cannot be shown: bench.mp4: there is no such file here", "Find it …"
+        )
+        self.take("7-notice")
+        window.stage.notice.clear()
+        window.resize(*SMALLEST)
+        self.take("8-smallest")
+        window.resize(*SIZE)
+        bench.forget_changes()
+        window.close_run()
+
+    def take(self, name: str) -> None:
+        """Wait until nothing moves, then take a picture."""
+        end = time.monotonic() + 0.25
+        self.until(lambda: time.monotonic() >= end)
+        self._window.grab().save(str(self._folder / f"{self._scale}-{self._tone}-{name}.png"))
+
+    def keys(self) -> None:
+        """Take a picture of the list of keys."""
+        dialog = KeysDialog(self._window)
+        dialog.show()
+        self._application.processEvents()
+        dialog.grab().save(str(self._folder / f"{self._scale}-{self._tone}-9-keys.png"))
+        dialog.close()
+
+    def until(self, holds: Callable[[], bool]) -> None:
+        """Let the window work until something holds; after a minute go on all the same."""
+        limit = time.monotonic() + _PATIENCE_S
+        while not holds() and time.monotonic() < limit:
+            self._application.processEvents()
+            time.sleep(0.005)
+
+
+def render(folder: Path, scale: int) -> None:
+    """Write the pictures of one scale, which the process was started with."""
+    application = make_application()
+    with tempfile.TemporaryDirectory() as place:
+        settings = QSettings(str(Path(place) / "settings.ini"), QSettings.Format.IniFormat)
+        window = MainWindow(settings, None, _Silent())
+        window.resize(*SIZE)
+        window.show()
+        photographer = _Photographer(application, window, folder, scale)
+        for dark in (False, True):
+            photographer.all_steps(dark)
+        photographer.keys()
+        window.close()
+
+
+def main(arguments: list[str]) -> int:
+    """Write all pictures, each scale in a process of its own, for Qt reads the scale once."""
+    if not arguments:
+        sys.stderr.write("usage: python -m measure_app.gui.pictures OUTDIR\n")
+        return 2
+    folder = Path(arguments[0])
+    folder.mkdir(parents=True, exist_ok=True)
+    if len(arguments) > 1:
+        render(folder, int(arguments[1]))
+        return 0
+    for scale in (100, 200):
+        environment = {"QT_QPA_PLATFORM": "offscreen", **os.environ, "QT_SCALE_FACTOR": str(scale / 100)}
+        command = [sys.executable, "-m", "measure_app.gui.pictures", str(folder), str(scale)]
+        if status := subprocess.run(command, env=environment, check=False).returncode:
+            return status
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
