@@ -263,8 +263,8 @@ def fit_all(
     if not distance_known or R < 2:
         return fit, scatter
     # Scales of two rules, carried to one plane, differ only by their engraving: a difference that is seen
-    # tells how the camera stood. A rule that disagrees by more than its facing can explain is left out of
-    # this and remarked on.
+    # tells how the camera stood and how deep the rules lie, and the better read scale steadies the other.
+    # A rule that disagrees by more than all that can explain is left to itself and remarked on.
     equal = []
     for r in range(1, R):
         u = max(math.hypot(marks.rules[0].scale_u, marks.rules[r].scale_u), 1e-5)

@@ -70,6 +70,7 @@ def scene(
     plumb=True,
     zero=True,
     rule_foot=-0.04,
+    scale_u=5e-4,
 ):
     """Draw a random scene; `errors` scales every stated uncertainty and the error drawn from it, `drawn` only the latter."""
     rng = np.random.default_rng(seed)
@@ -88,7 +89,7 @@ def scene(
         roll=np.radians(rng.uniform(-roll_deg, roll_deg)),
         distance=true_distance,
     )
-    px_u, engraved_u, behind_u, scale_u, mark_u = 0.4, 1e-4, 1.5e-3, 5e-4, 0.5
+    px_u, engraved_u, behind_u, mark_u = 0.4, 1e-4, 1.5e-3, 0.5
     side = 1.0 if depth else 0.0
 
     def rule(name, measures, n, start, step, *, behind, first, last):

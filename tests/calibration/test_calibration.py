@@ -159,6 +159,16 @@ def test_a_focal_length_that_contradicts_the_distance_is_said():
     assert any("1.15 m" in r.says and "1.50 m" in r.says for r in c.remarks)
 
 
+def test_plumb_and_landing_line_count_by_their_ends():
+    c = calibrate(_square([UPRIGHT, FLOOR]))
+    # Half a pixel at either end of 700 px, the gauge line 20 mm beside the orifice.
+    heads = c.heads(np.array([[380.0, 300.0]]), ONE).shared[0, c.sources.index("plumb direction")]
+    assert abs(heads) == pytest.approx(0.020 * np.sqrt(2) * 0.5 / 700, rel=1e-3)
+    # The landing line begins 20 px beyond the orifice and is 680 px long: its level is run on by 20/680.
+    drop = c.drop().shared[0, c.sources.index("landing line: position")]
+    assert abs(drop) == pytest.approx(0.5e-3 * np.hypot(1 + 20 / 680, 20 / 680), rel=1e-3)
+
+
 def test_up_is_against_the_plumb():
     c = calibrate(_square([UPRIGHT, FLOOR]))
     assert c.up() == pytest.approx([0.0, -1.0], abs=1e-9)

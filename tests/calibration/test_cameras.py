@@ -50,8 +50,16 @@ def test_perspective_alone_finds_the_facing():
         {"rule_foot": -0.2, "facing_u_deg": 4.0, "zero": False},
         {"rule_foot": -0.2, "graduations": (2, 2)},
         {"rule_foot": -0.2, "graduations": (3, 4), "roll_deg": 20.0},
+        {"rule_foot": -0.2, "scale_u": 0.005, "graduations": (2, 2)},
     ],
-    ids=["usual", "no lens", "badly faced, no zero", "two graduations", "rolled, few graduations"],
+    ids=[
+        "usual",
+        "no lens",
+        "badly faced, no zero",
+        "two graduations",
+        "rolled, few graduations",
+        "poorly engraved",
+    ],
 )
 def test_stated_uncertainties_hold(kind):
     # 300 cameras, every stated input wrong by a random error of its stated size. Share within 1.96 u: 95 % give or

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration import Lens
+from calibration.facing import bent, slopes
 from calibration.lens import distort, optical_centre, straighten
 
 CENTRE = np.array([639.5, 359.5])
@@ -53,3 +54,14 @@ def test_a_position_beyond_the_fold_has_no_ray():
 def test_without_a_lens_nothing_moves_and_the_centre_is_the_image_centre():
     assert straighten(GRID, None, CENTRE) is GRID
     assert optical_centre(None, (1280, 720)).tolist() == [639.5, 359.5]
+
+
+@pytest.mark.parametrize("bend", [-0.06, 0.0, 0.05])
+def test_a_bend_is_put_back_as_it_was_taken_out(bend):
+    straight = CENTRE + 1100.0 * slopes(GRID, CENTRE, 1100.0, np.zeros((1, 2)), np.array([bend]))[0]
+    assert bent(straight, CENTRE, 1100.0, bend) == pytest.approx(GRID, abs=1e-9)
+    # To first order the bend is the k1 of the radial model.
+    near = CENTRE + (GRID - CENTRE) / 10
+    apart = straighten(near, Lens(bend, 0.0, 1100.0), CENTRE) - near
+    bend_apart = CENTRE + 1100.0 * slopes(near, CENTRE, 1100.0, np.zeros((1, 2)), np.array([bend]))[0] - near
+    assert bend_apart == pytest.approx(apart, abs=1e-4)
