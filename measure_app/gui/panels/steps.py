@@ -66,7 +66,8 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
         (Step.FINDINGS, _findings_lack(run, outcome), _findings_unlock(outcome)),
         (Step.HAND_IN, _hand_in_lacks(run, outcome), "Writes tables, graphs and a report for others to check."),
     )
-    return tuple(StepState(step, not list(lacks), tuple(lacks), unlocks) for step, lacks, unlocks in tell)
+    told = ((step, tuple(lacks), unlocks) for step, lacks, unlocks in tell)  # some are generators: read once
+    return tuple(StepState(step, not lacks, lacks, unlocks) for step, lacks, unlocks in told)
 
 
 def _film_lacks(run: Run | None, info: ClipInfo | None) -> list[str]:
