@@ -235,7 +235,7 @@ class FrameView(QGraphicsView):
             self._dress()
 
     def _dress(self) -> None:
-        wanted = QColor(colours(self.palette()).sunken)
+        wanted = QColor(colours().sunken)
         if self.backgroundBrush().color() != wanted:
             self.setBackgroundBrush(wanted)
 

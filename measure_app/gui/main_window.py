@@ -94,7 +94,7 @@ class MainWindow(QMainWindow):
         work.addWidget(lower)
         work.setStretchFactor(0, 3)
         work.setStretchFactor(1, 1)
-        work.setSizes([540, 220])
+        work.setSizes([500, 262])
         self._pages = QStackedWidget()
         self._pages.addWidget(self.start)
         self._pages.addWidget(work)

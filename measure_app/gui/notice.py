@@ -7,8 +7,6 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
-from measure_app.gui.theme import colours
-
 
 class Notice(QFrame):
     """Shows one sentence until it is put away."""
@@ -43,11 +41,6 @@ class Notice(QFrame):
 
     def say(self, words: str, remedy: str = "", does: Callable[[], object] | None = None) -> None:
         """Say something, and offer a remedy."""
-        scheme = colours(self.palette())
-        self.setStyleSheet(
-            f"#notice {{ border: 1px solid {scheme.warning}; border-left: 5px solid {scheme.warning};"
-            f" background: {scheme.raised}; }}"
-        )
         self._words.setText(words)
         self._words.setAccessibleName(words)
         self._remedy.setText(remedy)

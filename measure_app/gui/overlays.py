@@ -125,13 +125,13 @@ class _Pen:
                 corner = centre + QPointF(sx * reach, sy * reach)
                 self.stroke([corner - QPointF(sx * arm, 0), corner, corner - QPointF(0, sy * arm)], colour)
 
-    def words(self, text: str, at: QPointF, colour: str, align_right: bool = False) -> None:
+    def words(self, text: str, at: QPointF, colour: str) -> None:
         """Text with a dark ground, readable on any picture."""
         font = QFont(self.painter.font())
         font.setPointSizeF(max(7.5, font.pointSizeF() * 0.85))
         metrics = QFontMetricsF(font)
         width = metrics.horizontalAdvance(text)
-        left = at.x() - width - 4 if align_right else at.x() + 4
+        left = at.x() + 4
         box = QRectF(left - 3, at.y() - metrics.height() / 2, width + 6, metrics.height())
         ground = QColor(CASING)
         ground.setAlphaF(0.62)
@@ -183,9 +183,9 @@ def _rule(pen: _Pen, marks: list[tuple[GraduationPart, Pixel]], fit: RuleFit | N
                 else (f"{graduation.value_m * 1000:g}")
             )
             if lying:
-                pen.words(text, point + QPointF(-14, _BAR + 10), "graduation")
-            else:
-                pen.words(text, point - across * (_BAR + 2), "graduation", align_right=across.x() > 0)
+                pen.words(text, point + QPointF(-14, _BAR + 26), "graduation")
+            else:  # beyond the whisker, so that the engraved figures stay in sight
+                pen.words(text, point + across * (_BAR + 12), "graduation")
         if fit is not None and len(points) > 2:
             _whisker(pen, point + across * (_BAR + 5), along, float(fit.residuals_px[i]), float(fit.u_px[i]))
 

@@ -30,6 +30,7 @@ class Stage(QWidget):
         self._says = QLabel()
         self._says.setAccessibleName("What the tool does")
         self._says.setWordWrap(True)
+        self._says.setFixedHeight(2 * self._says.fontMetrics().lineSpacing() + 2)  # the frame must not jump
         self._scale = QLabel()
         self._scale.setAccessibleName("Magnification")
         self._scale.setMinimumWidth(self._scale.fontMetrics().horizontalAdvance("0000 %"))

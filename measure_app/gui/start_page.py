@@ -30,7 +30,7 @@ class _Drawing(QWidget):
         """Paint it in the colours of the theme."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        scheme = colours(self.palette())
+        scheme = colours()
         unit = min(self.width() / 320, self.height() / 280)
         painter.translate(self.width() / 2 - 160 * unit, self.height() / 2 - 140 * unit)
         painter.scale(unit, unit)

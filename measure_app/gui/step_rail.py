@@ -63,7 +63,7 @@ class StepRow(QAbstractButton):
         """Paint ground, mark, name and words."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        scheme = colours(self.palette())
+        scheme = colours()
         if self.isChecked():
             painter.fillRect(self.rect(), QColor(scheme.raised))
             painter.fillRect(0, 0, 4, self.height(), QColor(scheme.accent))

@@ -138,7 +138,7 @@ class StripView(QWidget):
         """Paint the pixels, then from the evidence to the hairline."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        scheme, way = colours(self.palette()), self.map
+        scheme, way = colours(), self.map
         painter.fillRect(way.area, QColor(scheme.sunken))
         self._paint_pixels(painter, way)
         painter.save()
@@ -198,10 +198,10 @@ class StripView(QWidget):
         layers = self.layers
         if layers.found_frames is not None and layers.found_along is not None and layers.found_frames.size:
             path = _polyline(way, layers.found_frames.astype(np.float64), layers.found_along, gap=1.5)
-            _cased(painter, path, ON_FILM["found"], 1.3)
+            _cased(painter, path, ON_FILM["found"], 1.2)
         if layers.law_frames is not None and layers.law_along is not None:
             path = _polyline(way, layers.law_frames, layers.law_along, gap=None)
-            _cased(painter, path, ON_FILM["gauge"], 1.6, dashed=True)
+            _cased(painter, path, ON_FILM["gauge"], 1.2, dashed=True)
 
     def _paint_points(self, painter: QPainter, way: StripMap) -> None:
         for frame, along in self.layers.hand:
@@ -426,8 +426,8 @@ def _polyline(way: StripMap, frames: FloatArray, along: FloatArray, gap: float |
 def _cased(painter: QPainter, path: QPainterPath, colour: str, width: float, dashed: bool = False) -> None:
     painter.setBrush(Qt.BrushStyle.NoBrush)
     shade = QColor(CASING)
-    shade.setAlphaF(0.7)
-    painter.setPen(QPen(shade, width + 2.0))
+    shade.setAlphaF(0.3 if dashed else 0.6)  # a curve over the evidence must not bury it
+    painter.setPen(QPen(shade, width + (0.8 if width < 2 else 2.0)))
     painter.drawPath(path)
     pen = QPen(QColor(colour), width)
     if dashed:

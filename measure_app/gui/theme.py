@@ -154,6 +154,9 @@ def style_sheet(scheme: Colours) -> str:
         background: {scheme.accent}; color: {scheme.on_accent}; }}
     QToolTip {{
         background: {scheme.raised}; color: {scheme.ink}; border: 1px solid {scheme.edge}; padding: 4px; }}
+    #notice {{
+        background: {scheme.raised}; border: 1px solid {scheme.warning};
+        border-left: 5px solid {scheme.warning}; }}
     QSplitter::handle {{ background: {scheme.edge}; }}
     QSplitter::handle:horizontal {{ width: 1px; }}
     QSplitter::handle:vertical {{ height: 1px; }}
