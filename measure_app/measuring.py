@@ -11,14 +11,17 @@ from calibration import Pixel, Segment
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.errors import SetupIncomplete
 from measure_app.finders import (
+    Drift,
     Hints,
     JetLines,
     RefusedSpan,
     Track,
+    drift_of,
     find_landing,
     find_surface,
     jet_lines,
     refused_spans,
+    still_lines,
 )
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.series import SharedReading
@@ -38,6 +41,8 @@ class Search:
     """The pixels of the landing line through time; None where the run has no landing line."""
     surface: Track | None
     landing: Track | None
+    drift: Drift
+    """How the camera moved; places found are those of the first frame of the part measured."""
     readings: tuple[Reading, ...]
     """Found readings, one for each frame in which something was found."""
 
@@ -115,30 +120,58 @@ def search(
         )
     lines = [line for line in (gauge, landing) if line is not None]
     lines += list(tracing.lines) if tracing is not None else []
+    moving = _moving_boxes(run)
     strips = {
         strip.line.name: strip
-        for strip in sweep(source, lines, start, stop, progress=progress, stop_requested=stop_requested)
+        for strip in sweep(
+            source,
+            lines,
+            start,
+            stop,
+            progress=progress,
+            stop_requested=stop_requested,
+            more=lambda luma: still_lines(luma, moving),
+        )
     }
+    named = {line.name for line in lines}
+    drift = drift_of([strip for name, strip in strips.items() if name not in named], moving)
     surface_track = landing_track = None
     if gauge is not None:
         surface_track = find_surface(
             strips[HEAD_STRIP],
             falls_forward=_falls_forward(run, gauge.segment),
             hints=_hints(run, "surface", gauge, start, stop),
+            drift=drift,
         )
     if tracing is not None and landing is not None:
         landing_track = find_landing(
             [strips[line.name] for line in tracing.lines],
             tracing,
             hints=_hints(run, "landing", landing, start, stop),
+            drift=drift,
         )
     return Search(
         strips.get(HEAD_STRIP),
         strips.get(THROW_STRIP),
         surface_track,
         landing_track,
+        drift,
         _readings(range(start, stop), gauge, surface_track, landing, landing_track),
     )
+
+
+def _moving_boxes(run: Run) -> tuple[tuple[float, float, float, float], ...]:
+    """Where things move on purpose, px: around the gauge line, and from the orifice to the landing line."""
+    boxes = []
+    hole = [run.orifice.px] if run.orifice is not None else []
+    groups = [
+        [line.from_px, line.to_px, *hole] for line in (run.gauge_line, run.landing_line) if line is not None
+    ]
+    for group in groups:
+        x, y = [px.x for px in group], [px.y for px in group]
+        margin = 0.1 * max(max(x) - min(x), max(y) - min(y)) + 10.0
+        boxes.append((min(x) - margin, min(y) - margin, max(x) + margin, max(y) + margin))
+    return tuple(boxes)
 
 
 def _segment(part: LinePart) -> Segment:

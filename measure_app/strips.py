@@ -7,7 +7,7 @@ luma plane while the clip is decoded once, without converting a frame to colour.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import cast
 
@@ -98,6 +98,32 @@ def _flat(plane: Plane) -> Plane:
     return cast("Plane", flat)
 
 
+def steadied(strip: Strip, offset_px: FloatArray) -> Strip:
+    """Bring a strip back to the reference frame.
+
+    Parameters
+    ----------
+    strip : as read
+    offset_px : (n,) px by which each frame's content is displaced along the line
+
+    Returns
+    -------
+    Strip
+        Rows without displacement are untouched; the others are interpolated linearly, ends held.
+    """
+    moved = np.flatnonzero(offset_px)
+    if not len(moved):
+        return strip
+    levels = cast("Plane", np.array(strip.levels))
+    length = levels.shape[1]
+    at = np.clip(np.arange(length) + offset_px[moved, None], 0.0, length - 1.000001)
+    low = at.astype(np.intp)
+    rows = moved[:, None]
+    left, right = strip.levels[rows, low].astype(np.float32), strip.levels[rows, low + 1]
+    levels[moved] = np.rint(left + (at - low) * (right - left))
+    return replace(strip, levels=levels)
+
+
 def sweep(
     source: FrameSource,
     lines: Sequence[StripLine],
@@ -107,6 +133,7 @@ def sweep(
     progress: Progress | None = None,
     stop_requested: Callable[[], bool] | None = None,
     begun: Callable[[tuple[Strip, ...]], None] | None = None,
+    more: Callable[[Plane], Sequence[StripLine]] | None = None,
 ) -> tuple[Strip, ...]:
     """Read the clip once, from frame `start` to before `stop`, and build a strip for each line.
 
@@ -122,6 +149,7 @@ def sweep(
     stop_requested : asked before every frame; True stops the work
     begun : called once with the strips while they are still black; as many rows as `progress` has said are
         filled, so that they can be shown while they grow
+    more : given the first frame as displayed, says which further lines to follow; their strips come last
 
     Raises
     ------
@@ -130,54 +158,63 @@ def sweep(
     ClipError
         If the clip cannot be read at all.
     """
-    count = stop - start
-    info = source.info
-    kind = np.uint8 if info.bit_depth <= 8 else np.uint16
-    points = [line.points for line in lines]
-    ends = np.cumsum([0, *(len(p) for p in points)])
-    levels = np.zeros((count, int(ends[-1])), dtype=kind)
-    seen = np.zeros(count, dtype=bool)
-    unseen: dict[int, str] = {}
-    samplers: list[tuple[_Sampler, int, int]] = []
-    shape: tuple[int, ...] = ()
     frames = np.arange(start, stop, dtype=np.int64)
+    sheets = [_Sheet(source, lines, frames)]
+    seen = np.zeros(len(frames), dtype=bool)
+    unseen: dict[int, str] = {}
     if begun is not None:
-        begun(
-            tuple(
-                Strip(line, frames, levels[:, first:last], info.bit_depth, info.full_range)
-                for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
-            )
-        )
+        begun(sheets[0].strips(()))
     for done, luma in enumerate(source.luma_planes(start, stop, stop_requested=stop_requested)):
-        plane = luma.plane
         row = luma.index - start
-        if plane is None or luma.suspect:
+        if luma.plane is None or luma.suspect:
             unseen[row] = luma.suspect or "this frame could not be decoded"
-        if plane is not None:
-            if (*plane.shape, plane.strides[0]) != shape:
-                shape = (*plane.shape, plane.strides[0])
-                samplers = _samplers(source, points, plane)
-            flat = _flat(plane)
-            for sampler, first, last in samplers:
-                np.rint(sampler(flat), out=levels[row, first:last], casting="unsafe")
+        if luma.plane is not None:
+            if more is not None and len(sheets) == 1:
+                shown = cast("Plane", source.info.geometry.shown(luma.plane))
+                sheets.append(_Sheet(source, more(shown), frames))
+            for sheet in sheets:
+                sheet.fill(row, luma.plane)
             seen[row] = True
         if progress is not None:
-            progress(done + 1, count)
+            progress(done + 1, len(frames))
     if stop_requested is not None and stop_requested():
         raise Stopped("stopped before the film was read to its end; nothing was kept")
     for lost in np.flatnonzero(~seen):
         unseen.setdefault(int(lost), "this frame could not be decoded")
-    return tuple(
-        Strip(
-            line,
-            frames,
-            levels[:, first:last],
-            info.bit_depth,
-            info.full_range,
-            tuple(sorted(unseen.items())),
+    doubts = tuple(sorted(unseen.items()))
+    return tuple(strip for sheet in sheets for strip in sheet.strips(doubts))
+
+
+class _Sheet:
+    """The strips of some lines while they are being read, side by side in one array."""
+
+    def __init__(self, source: FrameSource, lines: Sequence[StripLine], frames: NDArray[np.int64]) -> None:
+        self._source = source
+        self._lines = tuple(lines)
+        self._frames = frames
+        self._points = [line.points for line in lines]
+        self._ends = np.cumsum([0, *(len(p) for p in self._points)])
+        kind = np.uint8 if source.info.bit_depth <= 8 else np.uint16
+        self._levels = cast("Plane", np.zeros((len(frames), int(self._ends[-1])), dtype=kind))
+        self._samplers: list[tuple[_Sampler, int, int]] = []
+        self._shape: tuple[int, ...] = ()
+
+    def fill(self, row: int, plane: Plane) -> None:
+        """Read all lines from one coded plane."""
+        if (*plane.shape, plane.strides[0]) != self._shape:
+            self._shape = (*plane.shape, plane.strides[0])
+            self._samplers = _samplers(self._source, self._points, plane)
+        flat = _flat(plane)
+        for sampler, first, last in self._samplers:
+            np.rint(sampler(flat), out=self._levels[row, first:last], casting="unsafe")
+
+    def strips(self, unseen: tuple[tuple[int, str], ...]) -> tuple[Strip, ...]:
+        """Cut the array into strips; they share its memory."""
+        info = self._source.info
+        return tuple(
+            Strip(line, self._frames, self._levels[:, first:last], info.bit_depth, info.full_range, unseen)
+            for line, first, last in zip(self._lines, self._ends[:-1], self._ends[1:], strict=True)
         )
-        for line, first, last in zip(lines, ends[:-1], ends[1:], strict=True)
-    )
 
 
 def _samplers(

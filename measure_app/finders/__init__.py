@@ -1,18 +1,23 @@
 """A strip in, a place or a reason for every frame out."""
 
 from measure_app.finders.landing import JetLines, find_landing, jet_lines
+from measure_app.finders.steadiness import Drift, drift_of, still, still_lines
 from measure_app.finders.surface import Hints, find_surface
 from measure_app.finders.track import Part, RefusedSpan, Track, Why, refused_spans
 
 __all__ = [
+    "Drift",
     "Hints",
     "JetLines",
     "Part",
     "RefusedSpan",
     "Track",
     "Why",
+    "drift_of",
     "find_landing",
     "find_surface",
     "jet_lines",
     "refused_spans",
+    "still",
+    "still_lines",
 ]

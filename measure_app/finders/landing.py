@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from calibration import FloatArray, Pixel, Segment
 from measure_app.clip import Plane
 from measure_app.finders.path import best_path, smooth_course
+from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.surface import Hints
 from measure_app.finders.track import Part, Track, Why, nothing_found
-from measure_app.strips import Strip, StripLine
+from measure_app.strips import Strip, StripLine, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
@@ -38,14 +39,23 @@ class JetLines:
     """Height of each line above the landing line, as a part of the drop."""
     zero_px: float
     """Place of the throw zero along the landing line, px from its start (may lie outside it)."""
+    up_px: tuple[float, float]
+    """From the landing line squarely up to the orifice, px."""
 
-    def landing_of(self, line: int, along_px: FloatArray) -> FloatArray:
-        """Carry places on a tracing line down the parabola to the landing line; px along it."""
-        return np.asarray(self.zero_px + (along_px - self.zero_px) / np.sqrt(1.0 - self.above[line]))
+    def landing_of(self, line: int, along_px: FloatArray, lift: FloatArray | float = 0.0) -> FloatArray:
+        """Carry places on a tracing line down the parabola to the landing line; px along it.
 
-    def place_on(self, line: int, landing_px: FloatArray) -> FloatArray:
+        `lift` is how much higher over the landing level the line lies in a frame that the camera's motion
+        displaced, as a part of the drop.
+        """
+        return np.asarray(self.zero_px + (along_px - self.zero_px) / self._part_of_throw(line, lift))
+
+    def place_on(self, line: int, landing_px: FloatArray, lift: FloatArray | float = 0.0) -> FloatArray:
         """Where the jet that lands at `landing_px` crosses a tracing line, px along it."""
-        return np.asarray(self.zero_px + (landing_px - self.zero_px) * np.sqrt(1.0 - self.above[line]))
+        return np.asarray(self.zero_px + (landing_px - self.zero_px) * self._part_of_throw(line, lift))
+
+    def _part_of_throw(self, line: int, lift: FloatArray | float) -> FloatArray:
+        return np.asarray(np.sqrt(np.clip(1.0 - self.above[line] - lift, 0.05, 1.0)))
 
 
 def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> JetLines:
@@ -73,7 +83,7 @@ def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> Jet
         for index, part in enumerate(_FRACTIONS)
     )
     zero = landing.along(np.asarray([throw_zero if throw_zero is not None else orifice], dtype=np.float64))[0]
-    return JetLines(lines, _FRACTIONS, float(zero))
+    return JetLines(lines, _FRACTIONS, float(zero), (float(up * normal[0]), float(up * normal[1])))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,7 +117,13 @@ def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
     return _Background(median, noise, max(14.0 * level, 4.0 * noise))
 
 
-def find_landing(strips: Sequence[Strip], lines: JetLines, *, hints: Hints | None = None) -> Track:
+def find_landing(
+    strips: Sequence[Strip],
+    lines: JetLines,
+    *,
+    hints: Hints | None = None,
+    drift: Drift | None = None,
+) -> Track:
     """Find the landing in every frame from the strips of the tracing lines.
 
     Parameters
@@ -115,13 +131,20 @@ def find_landing(strips: Sequence[Strip], lines: JetLines, *, hints: Hints | Non
     strips : one strip for each of `lines.lines`, in that order
     lines : where they lie and how they are carried to the landing line
     hints : places marked by hand, which the path must pass
+    drift : how the camera moved; None: not at all
 
     Returns
     -------
-    A place along the landing line or a reason for every frame.
+    A place along the landing line, in the reference frame, or a reason for every frame.
     """
     frames = strips[0].frames
     n = len(frames)
+    lift = np.zeros(n)
+    if drift is not None and drift.moved:
+        along = drift.along(strips[0].line.segment.direction)
+        strips = [steadied(strip, along) for strip in strips]
+        up = np.asarray(lines.up_px)
+        lift = -drift.along(up) / float(up @ up)
     damaged = np.zeros(n, dtype=bool)
     damaged[[row for row, _ in strips[0].unseen]] = True
     if n < 3 or (~damaged).sum() < 3 or strips[0].levels.shape[1] < 16:
@@ -131,9 +154,10 @@ def find_landing(strips: Sequence[Strip], lines: JetLines, *, hints: Hints | Non
     if course is None:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
     width = _jet_width(strips, lines, grounds, course)
-    places, weights = _centres(strips, lines, grounds, course, width)
+    places, weights = _centres(strips, lines, grounds, course, width, lift)
     landing, agreement, support = _carried_down(places, weights, np.asarray(lines.above))
     own_u, why = _judge(landing, agreement, support, width, strips[0].levels.shape[1], damaged, hints)
+    own_u, why = with_drift(own_u, why, drift)
     refused = np.array([w is not None for w in why])
     return Track(
         Part.LANDING,
@@ -210,7 +234,12 @@ def _jet_width(
 
 
 def _centres(
-    strips: Sequence[Strip], lines: JetLines, grounds: Sequence[_Background], course: FloatArray, width: float
+    strips: Sequence[Strip],
+    lines: JetLines,
+    grounds: Sequence[_Background],
+    course: FloatArray,
+    width: float,
+    lift: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Centre of the jet on every line, carried down, (n, m) px, and how much of a jet was seen, 0 to 1."""
     n = len(course)
@@ -223,7 +252,8 @@ def _centres(
         length = strip.levels.shape[1]
         for first in range(0, n, _CHUNK):
             activity = ground.activity(strip.levels[first : first + _CHUNK])
-            at = lines.place_on(index, course[first : first + _CHUNK])
+            raised = lift[first : first + _CHUNK]
+            at = lines.place_on(index, course[first : first + _CHUNK], raised)
             rows = np.arange(len(at))[:, None]
             for _ in range(4):
                 base = np.clip(np.floor(at).astype(int), 0, length - 1)
@@ -234,7 +264,7 @@ def _centres(
                 mass = seen.sum(axis=1)
                 at = at + np.where(mass > 0.3, (seen * reach).sum(axis=1) / np.maximum(mass, 0.3), 0.0)
             inside = (at > half / 2) & (at < length - 1 - half / 2)
-            places[first : first + _CHUNK, index] = lines.landing_of(index, at)
+            places[first : first + _CHUNK, index] = lines.landing_of(index, at, raised)
             weights[first : first + _CHUNK, index] = np.where(inside, np.minimum(mass / width, 1.0), 0.0)
     return places, weights
 

@@ -11,8 +11,9 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table, window_of
 from measure_app.finders.path import best_path, smooth_course
+from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found
-from measure_app.strips import Strip
+from measure_app.strips import Strip, steadied
 
 LightArray = NDArray[np.float32]
 
@@ -30,7 +31,9 @@ class Hints:
     along_px: FloatArray
 
 
-def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | None = None) -> Track:
+def find_surface(
+    strip: Strip, *, falls_forward: bool = True, hints: Hints | None = None, drift: Drift | None = None
+) -> Track:
     """Find the water surface in every frame of a head strip.
 
     The edge that is read is the upper one: where the water begins below the air.
@@ -40,19 +43,21 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
     strip : the pixels of the gauge line through time
     falls_forward : True if the water lies towards the end of the line, False if towards its start
     hints : places marked by hand, which the path must pass
+    drift : how the camera moved; None: not at all
 
     Returns
     -------
-    A place or a reason for every frame.
+    A place, in the reference frame, or a reason for every frame.
 
     Notes
     -----
     1. Edges that stand still are removed with the median over time; the strongest path through the rest,
-    which may
-       only fall, is found for the whole run at once. 2. The profile across the edge is fitted by least
-       squares in every frame. 3. Frames whose edge is faint, covered or off the smooth course of its
-       neighbours are refused.
+       which may only fall, is found for the whole run at once.
+    2. The profile across the edge is fitted by least squares in every frame.
+    3. Frames whose edge is faint, covered or off the smooth course of its neighbours are refused.
     """
+    if drift is not None and drift.moved:
+        strip = steadied(strip, drift.along(strip.line.segment.direction))
     length = strip.levels.shape[1]
     frames = strip.frames
     if length < 16 or len(frames) < 3:
@@ -69,6 +74,7 @@ def find_surface(strip: Strip, *, falls_forward: bool = True, hints: Hints | Non
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
     fit, blur_px = _refine(levels, table, course)
     own_u, why = _judge(levels, table, fit, blur_px, damaged, marks)
+    own_u, why = with_drift(own_u, why, drift)
     along = fit.place if falls_forward else (length - 1) - fit.place
     refused = np.array([w is not None for w in why])
     return Track(

@@ -27,7 +27,7 @@ class Why(Enum):
     ASTRAY = "does not follow the path of the frames around it"
     OFF_END = "beyond the end of the line"
     MOTIONLESS = "nothing on the line moves as a draining surface or a shrinking jet does"
-    BELOW_ORIFICE = "at or below the orifice's centre"
+    CAMERA = "the camera moved and the background could not be followed"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
