@@ -141,7 +141,7 @@ def _all_findings(series: Series, conditions: Conditions) -> Findings:
 
 
 def _by_law(fit: JointFit | None, series: Series) -> FloatArray:
-    """Lay a fit out to all rows: by time between fitted rows, or only at fitted rows where there is no time."""
+    """Lay a fit out to all rows: by time between fitted rows, at fitted rows alone where there is none."""
     n = series.kept.shape[0]
     if fit is None:
         return np.full(n, np.nan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,6 +36,18 @@ def _usable_variance(own: FloatArray, observed: FloatArray) -> tuple[FloatArray,
     return np.maximum(np.where(known, own, float(np.median(own[known]))), floor), True
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tangent:
+    """The law of the throws about the points nearest to the readings."""
+
+    fitted: FloatArray
+    by_cv: FloatArray
+    by_head: FloatArray
+    by_drop: FloatArray
+    variance: FloatArray
+    """Own variance of each throw's residual, that of head and drop carried along."""
+
+
 def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.0) -> JointFit:
     """
     Fit x = 2 Cv √(y₀ (h + δ)) / √(1 - r²) to throws and the heads that drove them.
@@ -55,41 +68,49 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
 
     Notes
     -----
-    The own errors of head and drop are carried into the throw along the law (effective variance).
+    Head and throw both have own errors: the law is taken along its tangent at the point nearest to each
+    reading (orthogonal distances). Taken at the head as read instead, low readings would weigh differently
+    from high ones, and a curved law would bend the answer by parts in a thousand.
     """
     active = _active(at.head_shared, at.throw_shared, at.drop_shared)
     head_s, throw_s, drop_s = at.head_shared[:, active], at.throw_shared[:, active], at.drop_shared[:, active]
     n_free = 2 if free_head_zero else 1
     factor = 2.0 / math.sqrt(1.0 - approach**2)
 
-    def parts(theta: FloatArray, keep: BoolArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        # The throw for Cv = 1, and what the throw gains with head and drop.
-        z = theta[n_free:]
-        head = at.head[keep] - head_s[keep] @ z + (theta[1] if free_head_zero else 0.0)
-        drop = at.drop[keep] - drop_s[keep] @ z
-        head, drop = np.maximum(head, _TINY_HEAD_M), np.maximum(drop, _TINY_HEAD_M)
-        per_cv = factor * np.sqrt(head * drop)
-        return per_cv, theta[0] * per_cv / (2.0 * head), theta[0] * per_cv / (2.0 * drop)
-
     per_head, per_drop = at.throw / (2.0 * at.head), at.throw / (2.0 * at.drop)
     usable, stated = _usable_variance(
         (per_head * at.head_u) ** 2 + at.throw_u**2 + (per_drop * at.drop_u) ** 2, at.throw
     )
-    # What a row's own errors do not explain of its variance is laid on the throw.
+    # What a row's own errors of head and drop do not explain of its variance is laid on the throw.
     rest = np.sqrt(np.maximum(0.0, usable - (per_head * at.head_u) ** 2 - (per_drop * at.drop_u) ** 2))
 
+    def tangent(theta: FloatArray, keep: BoolArray) -> _Tangent:
+        z, head_u = theta[n_free:], at.head_u[keep]
+        head = at.head[keep] - head_s[keep] @ z + (theta[1] if free_head_zero else 0.0)
+        drop = np.maximum(at.drop[keep] - drop_s[keep] @ z, _TINY_HEAD_M)
+        throw = at.throw[keep] - throw_s[keep] @ z
+        touched = np.maximum(head, _TINY_HEAD_M)
+        for _ in range(3):
+            per_cv = factor * np.sqrt(touched * drop)
+            by_head, by_drop = theta[0] * per_cv / (2.0 * touched), theta[0] * per_cv / (2.0 * drop)
+            fitted = theta[0] * per_cv + by_head * (head - touched)
+            variance = (by_head * head_u) ** 2 + rest[keep] ** 2 + (by_drop * at.drop_u[keep]) ** 2
+            # The nearest point of the law, found from head and throw together; a wild throw may not drag it
+            # far.
+            move = by_head * head_u**2 / variance * (throw - fitted)
+            touched = np.maximum(head + np.clip(move, -3.0 * head_u, 3.0 * head_u), _TINY_HEAD_M)
+        return _Tangent(fitted, per_cv, by_head, by_drop, variance)
+
     def own_slopes(theta: FloatArray, keep: BoolArray) -> FloatArray:
-        _, by_head, by_drop = parts(theta, keep)
-        return np.stack([-by_head * at.head_u[keep], rest[keep], -by_drop * at.drop_u[keep]])
+        near = tangent(theta, keep)
+        return np.stack([-near.by_head * at.head_u[keep], rest[keep], -near.by_drop * at.drop_u[keep]])
 
     def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
-        z = theta[n_free:]
-        per_cv, by_head, by_drop = parts(theta, keep)
-        columns = [per_cv] + ([by_head] if free_head_zero else [])
-        by_z = throw_s[keep] - by_head[:, None] * head_s[keep] - by_drop[:, None] * drop_s[keep]
-        variance = (by_head * at.head_u[keep]) ** 2 + rest[keep] ** 2 + (by_drop * at.drop_u[keep]) ** 2
+        near = tangent(theta, keep)
+        columns = [near.by_cv] + ([near.by_head] if free_head_zero else [])
+        by_z = throw_s[keep] - near.by_head[:, None] * head_s[keep] - near.by_drop[:, None] * drop_s[keep]
         jacobian = np.concatenate([np.stack(columns, axis=1), by_z], axis=1)
-        return theta[0] * per_cv + throw_s[keep] @ z, jacobian, variance
+        return near.fitted + throw_s[keep] @ theta[n_free:], jacobian, near.variance
 
     start = np.zeros(n_free + active.shape[0])
     start[0] = float(np.median(at.throw / (factor * np.sqrt(at.head * at.drop))))

@@ -13,8 +13,8 @@ RUNS = 200
 
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.name)
 def test_intervals_hold_the_truth(scenario: Scenario) -> None:
-    # Of 200 runs at 95 % a binomial draw holds 190 ± 3.1: 180 and 199 are 3.2 and 2.9 standard deviations away. The
-    # study command runs 1,000 and prints the table; the goal there is 93 to 97 %.
+    # Of 200 runs at 95 % a binomial draw holds 190 ± 3.1: 180 and 199 are 3.2 and 2.9 standard deviations
+    # away. The study command runs 1,000 and prints the table; the goal there is 93 to 97 %.
     outcome = held(RUNS, 20, scenario)
     assert len(outcome) == (12 if scenario.timed else 8)
     for name, results in outcome.items():

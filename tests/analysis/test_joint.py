@@ -43,8 +43,8 @@ def test_an_estimate_has_the_variance_of_the_fit() -> None:
     ],
 )
 def test_shared_sources_move_a_finding_as_its_budget_says(name: str) -> None:
-    # A source moved by one standard uncertainty in all readings: the finding must follow by the share in its budget,
-    # reduced where the readings themselves contradict the move, as the budget is.
+    # A source moved by one standard uncertainty in all readings: the finding must follow by the share in its
+    # budget, reduced where the readings themselves contradict the move, as the budget is.
     before = findings_of(RUN.series, RUN.conditions)
     for k, source in enumerate(RUN.series.sources):
         columns = {}
