@@ -6,14 +6,17 @@ import sys
 import traceback
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSettings, QTimer
 from PySide6.QtWidgets import QApplication
 
 from measure_app.errors import AppError
-from measure_app.gui.main_window import MainWindow
-from measure_app.gui.recovery import RecoveryStore, recovery_folder
+from measure_app.gui.frames import FrameService
 from measure_app.gui.theme import dress
+
+if TYPE_CHECKING:
+    from measure_app.gui.main_window import MainWindow
 
 NAME = "clepsydra"
 
@@ -42,21 +45,39 @@ def run_gui(path: Path | None) -> int:
         0.
     """
     application = make_application()
+    window = make_window(path)
     application.styleHints().colorSchemeChanged.connect(lambda _: dress(application))
+    sys.excepthook = _Told(window)
+    window.show()
+    return application.exec()
+
+
+def make_window(path: Path | None) -> MainWindow:
+    """Return a window with a person's own settings and recovery folder, opening a film or a run at once.
+
+    Parameters
+    ----------
+    path : Path or None
+        A film or a run.
+    """
+    frames = FrameService()
+    if path is not None and not path.name.endswith(".json"):
+        frames.open_ahead(path.absolute())  # while the rest of the window is loaded and built
+    from measure_app.gui.main_window import MainWindow
+    from measure_app.gui.recovery import RecoveryStore, recovery_folder
+
     trouble: AppError | None = None
     store: RecoveryStore | None = None
     try:
         store = RecoveryStore(recovery_folder())
     except AppError as error:
         trouble = error
-    window = MainWindow(QSettings(NAME, NAME), store)
-    sys.excepthook = _Told(window)
-    window.show()
+    window = MainWindow(QSettings(NAME, NAME), store, frames=frames)
     if trouble is not None:
         window.bench.troubled.emit(trouble)
     if path is not None:
         QTimer.singleShot(0, window, lambda: window.open_file(path))
-    return application.exec()
+    return window
 
 
 class _Told:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from measure_app.clip import FrameSource
 from measure_app.gui.lane import Job
-from measure_app.measuring import Search, search
-from measure_app.outcome import calibration_of
 from measure_app.run import By, LinePart, Run
+
+if TYPE_CHECKING:  # the engine is loaded by the thread that first needs it, not before the first frame
+    from measure_app.measuring import Search
 
 Key = tuple[object, ...]
 
@@ -23,6 +25,9 @@ class Hunt:
 
 def find(hunt: Hunt, job: Job) -> Search:
     """Search the film; for a `Lane`. A set-up that cannot be used is said before the long pass."""
+    from measure_app.measuring import search
+    from measure_app.outcome import calibration_of
+
     info = hunt.source.info
     calibration_of(hunt.run, (info.width, info.height))
     return search(hunt.run, hunt.source, progress=job.progress, stop_requested=job.stop_requested)

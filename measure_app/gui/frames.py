@@ -17,7 +17,7 @@ from measure_app.errors import AppError, ClipError
 if TYPE_CHECKING:
     from measure_app.clip import Clip
 
-_AHEAD = 12
+_AHEAD = 16
 """Frames decoded ahead of the current one in idle moments."""
 _BEHIND = 24
 """Frames decoded before the current one: stepping back would else cost a whole group of pictures."""
@@ -112,6 +112,7 @@ class _Decoder(QObject):
         self._desk = desk
         self._clip: Clip | None = None
         self._film = 0
+        self._ahead: Path | None = None
 
     @Slot()
     def work(self) -> None:
@@ -140,8 +141,12 @@ class _Decoder(QObject):
     def _open(self, wish: _Wish, path: Path) -> None:
         from measure_app.clip import open_clip
 
+        if self._clip is not None and wish.film >= 0 and self._ahead == path:
+            self._film, self._ahead = wish.film, None
+            self.film_opened.emit(FilmReply(wish.film, path, self._clip))
+            return
         self.let_go()
-        self._film = wish.film
+        self._film, self._ahead = wish.film, path if wish.film < 0 else None
         try:
             self._clip = open_clip(path)
         except AppError as error:
@@ -185,9 +190,15 @@ class _Decoder(QObject):
                 return self._desk.ending
             return wish is not None or self._desk.ending
 
-        return clip.prefetch(index + 1, index + _AHEAD, interrupted) and clip.prefetch(
-            index - _BEHIND, index - 1, interrupted
-        )
+        last = clip.info.n_frames - 1
+        # Half a neighbourhood at hand is enough: otherwise each step back would decode from the key frame on.
+        near_ahead = range(index + 1, min(index + _AHEAD // 2, last) + 1)
+        near_behind = range(max(index - _BEHIND // 2, 0), index)
+        if not all(map(clip.is_cached, near_ahead)) and not clip.prefetch(
+            index + 1, index + _AHEAD, interrupted
+        ):
+            return False
+        return all(map(clip.is_cached, near_behind)) or clip.prefetch(index - _BEHIND, index - 1, interrupted)
 
 
 class FrameService(QObject):
@@ -226,6 +237,10 @@ class FrameService(QObject):
         self._film += 1
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
+
+    def open_ahead(self, path: Path) -> None:
+        """Open a film that will be asked for in a moment, while the window is still being built."""
+        self._send(_Wish(self._next(), -1, path=path))
 
     def show(self, index: int, *, idle: bool = True) -> int:
         """Wish for a frame; a wish that still waits is dropped for it.

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QSplitter, QStackedWidge
 from measure_app.errors import AppError, EditRefused
 from measure_app.gui.crops import CropPopup
 from measure_app.gui.dialogs import Asks, Choice, Dialogs
+from measure_app.gui.frames import FrameService
 from measure_app.gui.hand import Repeat
 from measure_app.gui.menus import Menus
 from measure_app.gui.panels.steps import Step, step_states
@@ -35,19 +36,23 @@ class MainWindow(QMainWindow):
     """Rail, stage, panel and strips around one workbench."""
 
     def __init__(
-        self, settings: QSettings, recovery: RecoveryStore | None = None, asks: Asks | None = None
+        self,
+        settings: QSettings,
+        recovery: RecoveryStore | None = None,
+        asks: Asks | None = None,
+        frames: FrameService | None = None,
     ) -> None:
         super().__init__()
         self.settings = settings
         self.asks: Asks = asks or Dialogs(self)
         self._recovery = recovery
-        self.bench = Workbench(self, recovery)
+        self.bench = Workbench(self, recovery, frames)
         self.playback = Playback(self.bench.document, self)
         self.rail = StepRail()
         self.stage = Stage(self.bench, self.playback)
         self.deck = StripDeck(self.bench)
         self.start = StartPage()
-        self.panels = _panels(self.bench)
+        self._panels: dict[Step, QWidget] = {}
         self.crops = CropPopup(self.bench, self)
         self._step = Step.FILM
         self._build()
@@ -59,6 +64,16 @@ class MainWindow(QMainWindow):
         self._on_run(None, None)
 
     @property
+    def panels(self) -> dict[Step, QWidget]:
+        """The panels of the steps, made when they are first wanted: no frame waits for them."""
+        if not self._panels:
+            self._panels = _panels(self.bench)
+            for panel in self._panels.values():
+                self._side.addWidget(panel)
+            self._show_panel()
+        return self._panels
+
+    @property
     def step(self) -> Step:
         """The step whose panel is open."""
         return self._step
@@ -67,8 +82,6 @@ class MainWindow(QMainWindow):
         self._side = QStackedWidget()
         self._side.setMinimumWidth(_PANEL)
         self._side.setMaximumWidth(int(_PANEL * 1.9))
-        for panel in self.panels.values():
-            self._side.addWidget(panel)
         middle = QSplitter(Qt.Orientation.Horizontal)
         middle.setChildrenCollapsible(False)
         middle.addWidget(self.stage)
@@ -113,6 +126,7 @@ class MainWindow(QMainWindow):
         bench.open_film_wanted.connect(self.choose_film)
         bench.help_wanted.connect(self.menus.show_help)
         bench.hand.read_again.connect(self._on_read_again)
+        self.stage.view.painted.connect(self._on_painted)
         self.rail.chosen.connect(self.go_to_step)
         self.start.film_wanted.connect(self.new_run)
         self.start.run_wanted.connect(self.open_run)
@@ -128,8 +142,15 @@ class MainWindow(QMainWindow):
         self.bench.use_tool(Tool.LOOK)
         self._step = step
         self.rail.check(step)
-        if step in self.panels:
-            self._side.setCurrentWidget(self.panels[step])
+        self._show_panel()
+
+    def _show_panel(self) -> None:
+        if self._step in self._panels:
+            self._side.setCurrentWidget(self._panels[self._step])
+
+    def _on_painted(self, _frame: int) -> None:
+        if not self._panels:
+            QTimer.singleShot(0, self, lambda: self.panels)
 
     def new_run(self) -> None:
         """Begin a run on a film."""
@@ -282,6 +303,7 @@ class MainWindow(QMainWindow):
 
     @Slot(object)
     def _on_film_failed(self, error: AppError) -> None:
+        self._on_painted(-1)
         self.stage.notice.say(f"The film cannot be shown: {error}", "Find the film …", self.choose_film)
 
     @Slot(object)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
@@ -10,9 +11,11 @@ from calibration import FloatArray, Pixel, RuleFit
 from measure_app.clip import ClipInfo
 from measure_app.errors import AppError, SetupIncomplete
 from measure_app.gui.lane import Job
-from measure_app.measuring import Search
-from measure_app.outcome import Outcome, calibration_of, outcome_of
 from measure_app.run import OrificePart, Run
+
+if TYPE_CHECKING:  # the engine is loaded by the thread that first needs it, not before the first frame
+    from measure_app.measuring import Search
+    from measure_app.outcome import Outcome
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +41,8 @@ class Derived:
 
 def derive(question: Question, _job: Job) -> Derived:
     """Work out the outcome of a run; for a `Lane`."""
+    from measure_app.outcome import outcome_of
+
     try:
         outcome = outcome_of(question.run, question.seconds, question.info, found=question.found)
     except SetupIncomplete as error:
@@ -47,6 +52,8 @@ def derive(question: Question, _job: Job) -> Derived:
 
 def _rules_alone(run: Run, info: ClipInfo) -> tuple[RuleFit, ...]:
     """Fit the rules of a run that lacks an orifice: their scales do not depend on where it is."""
+    from measure_app.outcome import calibration_of
+
     if not run.rules:
         return ()
     size = (info.width, info.height)

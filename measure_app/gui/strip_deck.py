@@ -9,19 +9,18 @@ from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
 
 from calibration import Pixel
 from measure_app.edits import SetPart
-from measure_app.finders import Part
 from measure_app.gui.marks import Kind, reading_edit
 from measure_app.gui.strip_layers import layers_of
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.gui.strip_view import StripView, TimeLine
+from measure_app.gui.sweeping import HEAD_STRIP
 from measure_app.gui.workbench import Workbench
-from measure_app.measuring import HEAD_STRIP
 from measure_app.run import Run
 from measure_app.strips import Strip
 
 _NO_LINE = {
-    Part.SURFACE: "The head strip shows here once the gauge line is drawn (step Datum).",
-    Part.LANDING: "The throw strip shows here once the landing line is drawn (step Datum).",
+    Kind.SURFACE: "The head strip shows here once the gauge line is drawn (step Datum).",
+    Kind.LANDING: "The throw strip shows here once the landing line is drawn (step Datum).",
 }
 _FEWEST = 8.0
 """Frames that stay in view however far the time axis is stretched."""
@@ -36,8 +35,8 @@ class StripDeck(QWidget):
         self._document = bench.document
         self._time = TimeLine()
         self._filled = 0
-        self.head = StripView(Part.SURFACE)
-        self.throw = StripView(Part.LANDING, with_axis=True)
+        self.head = StripView(Kind.SURFACE)
+        self.throw = StripView(Kind.LANDING, with_axis=True)
         split = QSplitter(Qt.Orientation.Vertical)
         split.setChildrenCollapsible(False)
         split.addWidget(self.head)

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import FloatArray, Line
-from calibration import Segment
-from measure_app.finders import Part, RefusedSpan
+from calibration import FloatArray, Segment
 from measure_app.gui.document import Document
-from measure_app.outcome import Outcome
+from measure_app.gui.marks import Kind
 from measure_app.run import By, LinePart, Run, Spot
+
+if TYPE_CHECKING:
+    from analysis import Line
+    from measure_app.finders import RefusedSpan
+    from measure_app.outcome import Outcome
 
 _ROUND_M = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 _MOST_TICKS = 5
@@ -32,7 +36,7 @@ class Tick:
 class Layers:
     """Marks, lines and spans of one strip; places are px along the line from its start."""
 
-    part: Part
+    part: Kind
     segment: Segment | None = None
     upward: bool = False
     """Whether the line's start belongs at the bottom."""
@@ -51,10 +55,10 @@ class Layers:
     """What the scale shows."""
 
 
-def layers_of(document: Document, part: Part) -> Layers:
+def layers_of(document: Document, part: Kind) -> Layers:
     """Gather what one strip shows; while reading blind, only what the reader marked."""
     run = document.run
-    line = None if run is None else run.gauge_line if part is Part.SURFACE else run.landing_line
+    line = None if run is None else run.gauge_line if part is Kind.SURFACE else run.landing_line
     if run is None or line is None:
         return Layers(part)
     segment = Segment(line.from_px, line.to_px)
@@ -69,27 +73,29 @@ def layers_of(document: Document, part: Part) -> Layers:
     marked = tuple((frame, _along(segment, spot)) for frame, spot in hand)
     outcome = document.outcome
     ticks = _ticks(outcome, segment, part, line) if outcome is not None else ()
-    what = "head / cm" if part is Part.SURFACE else "throw / cm"
+    what = "head / cm" if part is Kind.SURFACE else "throw / cm"
     if document.blind:
         return Layers(part, segment, upward, marked, ticks=ticks, what=what)
     frames, along = _found(run, segment, part)
     law_frames, law_along = _law(document, outcome, segment, part)
     search = document.current_search
-    refused = tuple(span for span in search.refused if span.part is part) if search is not None else ()
+    refused = (
+        tuple(span for span in search.refused if span.part.value == part.value) if search is not None else ()
+    )
     return Layers(part, segment, upward, marked, frames, along, law_frames, law_along, refused, ticks, what)
 
 
-def _spot(surface: Spot | None, landing: Spot | None, part: Part) -> Spot | None:
-    return surface if part is Part.SURFACE else landing
+def _spot(surface: Spot | None, landing: Spot | None, part: Kind) -> Spot | None:
+    return surface if part is Kind.SURFACE else landing
 
 
 def _along(segment: Segment, spot: Spot) -> float:
     return float(segment.along(np.array([spot.px], dtype=np.float64))[0])
 
 
-def _upward(run: Run, segment: Segment, part: Part) -> bool:
+def _upward(run: Run, segment: Segment, part: Kind) -> bool:
     """Heights stand upright in the head strip; the throw strip has the far end on top."""
-    if part is Part.SURFACE:
+    if part is Kind.SURFACE:
         down = np.array([0.0, 1.0])
         if run.plumb is not None:
             down = np.subtract(run.plumb.bottom_px, run.plumb.top_px)
@@ -100,7 +106,7 @@ def _upward(run: Run, segment: Segment, part: Part) -> bool:
     return bool(segment.along(np.array([near.px], dtype=np.float64))[0] < segment.length_px / 2)
 
 
-def _found(run: Run, segment: Segment, part: Part) -> tuple[NDArray[np.int64], FloatArray]:
+def _found(run: Run, segment: Segment, part: Kind) -> tuple[NDArray[np.int64], FloatArray]:
     spots = [
         (reading.frame, spot.px)
         for reading in run.readings
@@ -112,7 +118,7 @@ def _found(run: Run, segment: Segment, part: Part) -> tuple[NDArray[np.int64], F
 
 
 def _law(
-    document: Document, outcome: Outcome | None, segment: Segment, part: Part
+    document: Document, outcome: Outcome | None, segment: Segment, part: Kind
 ) -> tuple[FloatArray | None, FloatArray | None]:
     seconds, run = document.seconds, document.run
     if outcome is None or seconds is None or run is None:
@@ -124,7 +130,7 @@ def _law(
     start = min(run.clip.start_frame, stop - 1)
     frames = np.linspace(start, stop - 1, min(_LAW_POINTS, max(2, stop - start)))
     times = np.interp(frames, np.arange(len(seconds)), seconds)
-    if part is Part.SURFACE:
+    if part is Kind.SURFACE:
         places = outcome.calibration.head_points(_heads(drain, times))
     else:
         throw = _line(outcome, "throw_squared_head", free=False)
@@ -146,11 +152,11 @@ def _line(outcome: Outcome, key: str, *, free: bool) -> Line | None:
     return max(lines, key=lambda each: each.errors_in_both).line if lines else None
 
 
-def _ticks(outcome: Outcome, segment: Segment, part: Part, line: LinePart) -> tuple[Tick, ...]:
+def _ticks(outcome: Outcome, segment: Segment, part: Kind, line: LinePart) -> tuple[Tick, ...]:
     """Round lengths along the line, as many as stay apart."""
-    lengths = outcome.calibration.heads if part is Part.SURFACE else outcome.calibration.throws
+    lengths = outcome.calibration.heads if part is Kind.SURFACE else outcome.calibration.throws
     places: Callable[[FloatArray], FloatArray] = (
-        outcome.calibration.head_points if part is Part.SURFACE else outcome.calibration.throw_points
+        outcome.calibration.head_points if part is Kind.SURFACE else outcome.calibration.throw_points
     )
     ends = lengths(np.array([line.from_px, line.to_px], dtype=np.float64), np.zeros(2)).values
     if not np.isfinite(ends).all():

@@ -21,8 +21,8 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from calibration import FloatArray
-from measure_app.finders import Part
 from measure_app.gui.coords import StripMap
+from measure_app.gui.marks import Kind
 from measure_app.gui.strip_layers import Layers
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.gui.theme import CASING, ON_FILM, Colours, colours
@@ -75,7 +75,7 @@ class StripView(QWidget):
     """Factor, and the frame that stays where it is."""
     whole_wanted = Signal()
 
-    def __init__(self, part: Part, parent: QWidget | None = None, *, with_axis: bool = False) -> None:
+    def __init__(self, part: Kind, parent: QWidget | None = None, *, with_axis: bool = False) -> None:
         super().__init__(parent)
         self.part = part
         self._with_axis = with_axis
@@ -90,7 +90,7 @@ class StripView(QWidget):
         self._part_preview: tuple[int, int] | None = None
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        name = "Head strip" if part is Part.SURFACE else "Throw strip"
+        name = "Head strip" if part is Kind.SURFACE else "Throw strip"
         self.setAccessibleName(name)
         self.setAccessibleDescription(
             "Arrow keys go one frame back or on, with Shift ten; Home and End to the ends of the part."
@@ -250,7 +250,7 @@ class StripView(QWidget):
         painter.save()
         painter.translate(10, way.area.center().y())
         painter.rotate(-90)
-        what = self.layers.what or ("head" if self.part is Part.SURFACE else "throw")
+        what = self.layers.what or ("head" if self.part is Kind.SURFACE else "throw")
         half = way.area.height() / 2
         painter.drawText(QRectF(-half, -height / 2, 2 * half, height), Qt.AlignmentFlag.AlignCenter, what)
         painter.restore()

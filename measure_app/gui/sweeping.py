@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from calibration import Segment
 from measure_app.clip import FrameSource
 from measure_app.gui.lane import Job
-from measure_app.measuring import HEAD_STRIP, THROW_STRIP
 from measure_app.run import LinePart, Run
 from measure_app.strips import Strip, StripLine, sweep
+
+HEAD_STRIP = "head"
+THROW_STRIP = "throw"
 
 _ACROSS_PX = 3.0
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
@@ -22,9 +22,11 @@ from measure_app.gui.recompute import Derived, Question, derive
 from measure_app.gui.recovery import RecoveryStore, Snapshot
 from measure_app.gui.sweeping import Sweep, lines_of, read
 from measure_app.gui.tools import Tool, ToolOptions
-from measure_app.outcome import Outcome
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import check_clip_identity, clip_path, load_run, save_run
+
+if TYPE_CHECKING:
+    from measure_app.outcome import Outcome
 
 _SETTLE_MS = 250  # a line that is being nudged is not swept anew at every key
 
@@ -71,11 +73,17 @@ class Workbench(QObject):
     help_wanted = Signal(str)
     crop_wanted = Signal(int, int, int)
 
-    def __init__(self, parent: QObject | None = None, recovery: RecoveryStore | None = None) -> None:
+    def __init__(
+        self,
+        parent: QObject | None = None,
+        recovery: RecoveryStore | None = None,
+        frames: FrameService | None = None,
+    ) -> None:
         super().__init__(parent)
         self.document = Document(self)
         self.hand = Hand(self.document, self)
-        self.frames = FrameService(self)
+        self.frames = frames or FrameService()
+        self.frames.setParent(self)
         self._recovery = recovery
         self._clip: Clip | None = None
         self._folder = Path.cwd()
