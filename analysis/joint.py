@@ -14,12 +14,10 @@ from analysis.series import BoolArray, FloatArray, IntArray
 _TINY_HEAD_M = 1e-6
 
 
-def _active(*shared: FloatArray) -> IntArray:
-    """List the indices of sources that move anything."""
-    moving = np.zeros(shared[0].shape[1], dtype=bool)
-    for columns in shared:
-        moving |= np.any(columns != 0.0, axis=0)
-    return np.nonzero(moving)[0]
+def _active(at: Paired) -> tuple[IntArray, FloatArray]:
+    """List the sources that move anything, and their part of the directions."""
+    active = np.nonzero(np.any(at.directions != 0.0, axis=1))[0]
+    return active, at.directions[active]
 
 
 def _usable_variance(own: FloatArray, observed: FloatArray) -> tuple[FloatArray, bool]:
@@ -72,8 +70,10 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
     reading (orthogonal distances). Taken at the head as read instead, low readings would weigh differently
     from high ones, and a curved law would bend the answer by parts in a thousand.
     """
-    active = _active(at.head_shared, at.throw_shared, at.drop_shared)
-    head_s, throw_s, drop_s = at.head_shared[:, active], at.throw_shared[:, active], at.drop_shared[:, active]
+    active, directions = _active(at)
+    head_s, throw_s, drop_s = (
+        columns @ at.directions for columns in (at.head_shared, at.throw_shared, at.drop_shared)
+    )
     n_free = 2 if free_head_zero else 1
     factor = 2.0 / math.sqrt(1.0 - approach**2)
 
@@ -112,7 +112,7 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
         jacobian = np.concatenate([np.stack(columns, axis=1), by_z], axis=1)
         return near.fitted + throw_s[keep] @ theta[n_free:], jacobian, near.variance
 
-    start = np.zeros(n_free + active.shape[0])
+    start = np.zeros(n_free + directions.shape[1])
     start[0] = float(np.median(at.throw / (factor * np.sqrt(at.head * at.drop))))
     return fit_problem(
         Problem(
@@ -124,6 +124,7 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
             own_slopes=own_slopes,
             rows=at.rows,
             stated=stated,
+            directions=directions,
         )
     )
 
@@ -156,8 +157,8 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
         raise ValueError("the drain curve needs times that differ")
     time = at.time_s - at.time_s[0]
     arch = time * (time - float(np.max(time)))
-    active = _active(at.head_shared)
-    head_s = at.head_shared[:, active]
+    active, directions = _active(at)
+    head_s = at.head_shared @ at.directions
     names = ["root_h0", "k"] + ["head_zero"] * free_head_zero + ["bend"] * bent
     n_free = len(names)
     variance, stated = _usable_variance(at.head_u**2, at.head)
@@ -179,7 +180,7 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
         return np.stack([sd[keep], zero, zero])
 
     root = np.sqrt(at.head)
-    start = np.zeros(n_free + active.shape[0])
+    start = np.zeros(n_free + directions.shape[1])
     start[1] = _median_rate(time, root)
     start[0] = float(np.median(root + start[1] * time))
     return fit_problem(
@@ -192,6 +193,7 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
             own_slopes=own_slopes,
             rows=at.rows,
             stated=stated,
+            directions=directions,
         )
     )
 

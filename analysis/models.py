@@ -34,6 +34,8 @@ class Paired:
     """(m,) m."""
     drop_u: FloatArray
     drop_shared: FloatArray
+    directions: FloatArray
+    """(k, r) combinations of the sources that move these rows in ways of their own."""
     gravity: float
     """m/s², accepted: it turns a throw into a speed."""
     gravity_u: float

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.gravity import AcceptedGravity
 from analysis.models import GRAVITY, Paired
-from analysis.penalised import JointFit
+from analysis.penalised import JointFit, directions_of
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
 
 PAIRING = "pairing of throw with head"
@@ -72,6 +72,9 @@ def paired(
         root, k = _root_and_rate(series, drain, time)
         head = head + _fall(root, k, flight)
         head_shared[:, -1] = 2.0 * (root + k * flight) * flight * math.sqrt(drain.covariance[1, 1])
+    moving = [(head_shared, _size(head))]
+    if with_throw:
+        moving += [(throw_shared, _size(throw)), (drop_shared, _size(drop))]
     return Paired(
         rows=at,
         sources=sources,
@@ -85,9 +88,16 @@ def paired(
         drop=drop,
         drop_u=drop_u,
         drop_shared=drop_shared,
+        directions=directions_of(*moving),
         gravity=gravity.value,
         gravity_u=gravity.u,
     )
+
+
+def _size(values: FloatArray) -> float:
+    """Give a typical size of a quantity, above zero."""
+    size = float(np.median(np.abs(values))) if values.shape[0] else 1.0
+    return size if 0.0 < size < math.inf else 1.0
 
 
 def heads_at_launch(

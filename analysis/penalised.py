@@ -36,7 +36,7 @@ class JointFit:
     sources: tuple[str, ...]
     """Names of the active sources."""
     gain: FloatArray
-    """(p, m) change of each parameter with each row's residual."""
+    """(p, m) change of each of the law's own parameters with each row's residual."""
     fitted: FloatArray
     """(m,) what the law gives for each row, the sources pulled as the readings pull them."""
     row_sd: FloatArray
@@ -214,6 +214,53 @@ class Problem:
     own_slopes: Callable[[FloatArray, BoolArray], FloatArray]
     rows: IntArray
     stated: bool
+    directions: FloatArray
+    """(k, r) orthonormal: the r combinations of the k sources that move the readings in ways of their own."""
+
+
+def directions_of(*shared: tuple[FloatArray, float]) -> FloatArray:
+    """
+    Find the combinations of sources that move the readings in ways of their own.
+
+    Thirty sources of a film move heads and throws in a handful of shapes: a shift, a stretch, a slow curve.
+    Fitted in those shapes instead of one by one, with the same prior, the answer is the same and comes many
+    times faster.
+
+    Parameters
+    ----------
+    *shared : (ndarray of shape (m, k), float)
+        Columns of each measured quantity and a typical size of that quantity.
+
+    Returns
+    -------
+    ndarray, shape (k, r)
+        Orthonormal columns; a combination that moves readings by less than 3e-7 of what the strongest does
+        is left out, far below any reading's own error.
+    """
+    k = shared[0][0].shape[1]
+    gram = np.zeros((k, k))
+    for columns, size in shared:
+        gram += columns.T @ columns / size**2
+    moving = np.diag(gram) > 0.0
+    values, vectors = np.linalg.eigh(gram[np.ix_(moving, moving)])
+    strongest = float(np.max(values, initial=0.0))
+    directions = np.zeros((k, int(np.sum(values > 1e-13 * strongest))))
+    directions[moving] = vectors[:, values > 1e-13 * strongest]
+    return directions
+
+
+def _per_source(settled: _Settled, n_free: int, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Turn pulls and covariance of the fitted combinations into those of the single sources."""
+    k, p = directions.shape[0], n_free
+    theta = np.concatenate([settled.theta[:p], directions @ settled.theta[p:]])
+    covariance = np.empty((p + k, p + k))
+    covariance[:p, :p] = settled.covariance[:p, :p]
+    covariance[:p, p:] = settled.covariance[:p, p:] @ directions.T
+    covariance[p:, :p] = covariance[:p, p:].T
+    # What no reading sees of a source keeps its prior variance of 1.
+    unseen = np.eye(k) - directions @ directions.T
+    covariance[p:, p:] = directions @ settled.covariance[p:, p:] @ directions.T + unseen
+    return theta, covariance
 
 
 def fit_problem(problem: Problem) -> JointFit:
@@ -260,12 +307,13 @@ def fit_problem(problem: Problem) -> JointFit:
         inflation = max(scatter.inflation, least)
     else:
         settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
+    theta, covariance = _per_source(settled, n_free, problem.directions)
     return JointFit(
         names=problem.names,
-        theta=settled.theta,
-        covariance=settled.covariance,
+        theta=theta,
+        covariance=covariance,
         sources=problem.sources,
-        gain=settled.gain,
+        gain=settled.gain[:n_free],
         fitted=observed - settled.residuals,
         row_sd=np.sqrt(settled.variance * inflation),
         standardised=settled.residuals / np.sqrt(settled.variance),
