@@ -1,0 +1,282 @@
+"""The workbook: readings, the working in live formulas, native charts, and the program's own findings."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from measure_app.report.results import Results
+from measure_app.report.workbook_cells import FIRST_ROW, LineBlock, LiveTable, Plan, Variant
+from measure_app.report.workbook_looks import LOOKS
+from measure_app.report.workbook_plan import MOST_LIVE_ROWS, MOST_ROWS_TO_FILL_IN, plan_of
+from measure_app.report.workbook_words import write_answers, write_findings, write_how
+from measure_app.report.workbook_writing import Sheets
+
+if TYPE_CHECKING:
+    from xlsxwriter.worksheet import Worksheet
+
+NAMES = {
+    Variant.COMPLETE: "workbook.xlsx",
+    Variant.TO_FILL_IN: "workbook-to-fill-in.xlsx",
+    Variant.ANSWERS: "workbook-answers.xlsx",
+}
+"""File of each variant."""
+MADE = datetime(2000, 1, 1, tzinfo=UTC)
+"""Date written into every workbook, so that the same result gives the same bytes."""
+
+
+def workbook_xlsx(results: Results, variant: Variant = Variant.COMPLETE) -> bytes:
+    """Return a workbook (ISO/IEC 29500) of a result.
+
+    Parameters
+    ----------
+    results : Results
+        What was found.
+    variant : Variant
+        Complete; to be filled in by a student; or the answers to that one.
+
+    Returns
+    -------
+    bytes
+        The file, the same bytes for the same result. Every formula carries its value, so that a reader that
+        does not calculate shows it too. Text from outside is never a formula or a link.
+    """
+    import xlsxwriter
+
+    plan = plan_of(results, MOST_LIVE_ROWS if variant is Variant.COMPLETE else MOST_ROWS_TO_FILL_IN)
+    out = io.BytesIO()
+    no_magic = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(out, {"in_memory": True, **no_magic}) as book:
+        book.set_properties(
+            {
+                "title": results.title or "Draining container",
+                "subject": "Head, throw and clock of a draining container",
+                "created": MADE.replace(tzinfo=None),
+                "comments": f"Clepsydra, {variant.value}",
+            }
+        )
+        sheets = Sheets(book, {name: book.add_format(look) for name, look in LOOKS.items()}, variant)
+        if variant is Variant.ANSWERS:
+            write_answers(sheets, plan)
+        _inputs(sheets, plan, results)
+        _readings(sheets, plan, results)
+        for table in plan.tables:
+            _table(sheets, table)
+        if plan.blocks:
+            _lines(sheets, plan)
+            _charts(sheets, plan)
+        if variant is Variant.COMPLETE:
+            write_findings(sheets, results)
+        write_how(sheets, plan, results)
+        sheets.first().activate()
+    return out.getvalue()
+
+
+def _inputs(sheets: Sheets, plan: Plan, results: Results) -> None:
+    """Write the one place for values that formulas refer to by name."""
+    about = "Change a boxed value and everything follows. Formulas call these cells by the names in column E."
+    sheet = sheets.add("Inputs", results.title or "Draining container", about, (46, 14, 9, 14, 16, 76))
+    titles = ("quantity", "value", "unit", "standard u", "name in formulas", "note")
+    sheets.header(sheet, 3, titles, {0, 2, 4, 5})
+    for row, each in enumerate(plan.inputs, 4):
+        sheets.text(sheet, row, 0, each.says)
+        if each.formula is None:
+            sheets.number(sheet, row, 1, each.value, "input")
+        else:
+            sheet.write_formula(row, 1, f"={each.formula}", sheets.look("0.00000"), each.value)
+        sheets.text(sheet, row, 2, each.unit)
+        if each.u is not None:
+            sheets.number(sheet, row, 3, each.u, "0.000000")
+        sheets.text(sheet, row, 4, each.name, "mono")
+        sheets.text(sheet, row, 5, each.note, "quiet")
+        sheets.book.define_name(each.name, f"=Inputs!$B${row + 1}")
+    row = 5 + len(plan.inputs)
+    if plan.thinned:
+        sheets.text(sheet, row, 0, plan.thinned)
+        row += 1
+    if not plan.tables:
+        sheets.text(sheet, row, 0, "The readings do not hold what the working needs; see the sheet How.")
+    sheet.print_area(0, 0, row, 5)
+
+
+def _readings(sheets: Sheets, plan: Plan, results: Results) -> None:
+    """Write the readings as they were taken, in centimetres and seconds."""
+    about = "As read. kept: whether the reading took part; if not, the reason stands beside it."
+    titles = [
+        results.each_row_is,
+        "time t / s",
+        "head h / cm",
+        "u(h) / cm",
+        "throw x / cm",
+        "u(x) / cm",
+        "kept",
+        "reason",
+    ]
+    widths = [8, 11, 12, 11, 13, 11, 7, 60]
+    if plan.drop_varies:
+        titles.append("drop y₀ / cm")
+        widths.append(13)
+    sheet = sheets.add("Readings", "Readings", about, widths)
+    sheets.header(sheet, FIRST_ROW - 2, titles, {6, 7})
+    drops = dict(zip(results.numbers, _drops(results), strict=True)) if plan.drop_varies else {}
+    for line, i in enumerate(plan.shown, FIRST_ROW - 1):
+        row = results.rows[i]
+        sheets.number(sheet, line, 0, row.frame, "0")
+        for column, value, scale, look in (
+            (1, row.time_s, 1.0, "box 0.000"),
+            (2, row.head_m, 100.0, "box 0.00"),
+            (3, row.head_u_m, 100.0, "0.000"),
+            (4, row.throw_m, 100.0, "box 0.00"),
+            (5, row.throw_u_m, 100.0, "0.000"),
+            (8, drops.get(row.frame), 100.0, "box 0.00"),
+        ):
+            if value is not None:
+                sheets.number(sheet, line, column, scale * value, look)
+        sheets.text(sheet, line, 6, "yes" if row.kept else "no")
+        if row.reason:
+            sheets.text(sheet, line, 7, row.reason, "quiet")
+    _as_table(sheet, len(plan.shown), len(titles))
+
+
+def _drops(results: Results) -> list[float]:
+    drop = results.series.drop
+    return [] if drop is None else [float(value) for value in drop.values]
+
+
+def _table(sheets: Sheets, table: LiveTable) -> None:
+    """Write the working, one live formula for each row and column."""
+    says = table.says
+    if sheets.variant is Variant.TO_FILL_IN:
+        says = (
+            "The readings are fetched for you. Write one formula at the top of each dotted column, with its"
+            " equals sign, and fill it down."
+        )
+    titles = [column.title for column in table.columns]
+    sheet = sheets.add(table.sheet, table.title, says, [max(12, len(title) + 2) for title in titles])
+    sheets.header(sheet, FIRST_ROW - 2, titles)
+    for c, column in enumerate(table.columns):
+        for i, value in enumerate(column.values.tolist()):
+            line = FIRST_ROW - 1 + i
+            formula = table.formula(column, i)
+            if sheets.variant is not Variant.TO_FILL_IN:
+                sheet.write_formula(line, c, f"={formula}", sheets.look(column.shows), value)
+            elif column.asked:
+                sheet.write_blank(line, c, None, sheets.look(f"ask {column.shows}"))
+            elif column.key == "hp":
+                # Given, but it waits for the head that the student is to find.
+                waits = f'=IF(ISNUMBER({table.cell("h", i)}),{formula},"")'
+                sheet.write_formula(line, c, waits, sheets.look(column.shows), "")
+            else:
+                sheet.write_formula(line, c, f"={formula}", sheets.look(column.shows), value)
+    _as_table(sheet, len(table.at), len(titles))
+
+
+def _as_table(sheet: Worksheet, rows: int, columns: int) -> None:
+    """Keep the header in sight and on every printed page."""
+    sheet.freeze_panes(FIRST_ROW - 1, 1)
+    sheet.repeat_rows(FIRST_ROW - 2)
+    if rows:
+        sheet.autofilter(FIRST_ROW - 2, 0, FIRST_ROW - 2 + rows, columns - 1)
+
+
+def _lines(sheets: Sheets, plan: Plan) -> None:
+    """Write slope, intercept and what they say, law by law."""
+    about = "By the sheet's own functions: plain least squares, x exact, every point of the same weight."
+    sheet = sheets.add("Lines", "Straight lines", about, (52, 16, 10, 17, 84))
+    line = 3
+    for block in plan.blocks:
+        titles = (block.title, "value", "unit", "name in formulas", block.law)
+        sheets.header(sheet, line, titles, {0, 2, 3, 4})
+        for cell in block.cells:
+            line += 1
+            sheets.text(sheet, line, 0, cell.says)
+            if sheets.variant is Variant.TO_FILL_IN:
+                sheet.write_blank(line, 1, None, sheets.look("ask 0.00000"))
+            else:
+                sheet.write_formula(line, 1, f"={cell.formula}", sheets.look(_places(cell.value)), cell.value)
+            sheets.text(sheet, line, 2, cell.unit)
+            if cell.name is not None:
+                sheets.text(sheet, line, 3, cell.name, "mono")
+                sheets.book.define_name(cell.name, f"=Lines!$B${line + 1}")
+            if sheets.variant is not Variant.TO_FILL_IN or not cell.formula.startswith(("SQRT", "100*")):
+                sheets.text(sheet, line, 4, cell.note, "quiet")
+        line += 2
+    if sheets.variant is not Variant.TO_FILL_IN:
+        _agreement(sheets, sheet, line, plan)
+
+
+def _agreement(sheets: Sheets, sheet: Worksheet, line: int, plan: Plan) -> None:
+    """Write by how much the two linearisations differ."""
+    named = {cell.name: cell.value for block in plan.blocks for cell in block.cells if cell.name}
+    root, squared = named.get("v_slope"), named.get("v2_slope")
+    if root is None or squared is None or not (root > 0 and squared > 0):
+        return
+    sheets.header(sheet, line, ("Do the two linearisations agree?", "value", "unit", "", ""), {0, 2, 3, 4})
+    sheets.text(sheet, line + 1, 0, "Cv of v against √h, over Cv of v² against h, less 1")
+    formula = "=100*(v_slope/SQRT(v2_slope)-1)"
+    sheet.write_formula(line + 1, 1, formula, sheets.look("0.00"), 100 * (root / squared**0.5 - 1))
+    sheets.text(sheet, line + 1, 2, "%")
+    note = "small if the law holds; a wrong zero of head or throw pulls them apart"
+    sheets.text(sheet, line + 1, 4, note, "quiet")
+
+
+def _places(value: float) -> str:
+    size = abs(value)
+    if size >= 1000:
+        return "0"
+    if size >= 1:
+        return "0.0000"
+    return "0.00000" if size >= 0.001 else "0.000E+00"
+
+
+def _charts(sheets: Sheets, plan: Plan) -> None:
+    """Write one native chart for each law, and one of what the first line leaves over."""
+    sheet = sheets.add("Charts", "Charts", "They follow the sheets Working and Drain.", (9,) * 24)
+    places = iter([(3, 0), (3, 10), (25, 0), (25, 10), (47, 0), (47, 10)])
+    for block in plan.blocks:
+        _put(sheets, sheet, next(places), block)
+    working = next((table for table in plan.tables if table.sheet == "Working"), None)
+    if working is not None and "res" in working.keys:
+        first = plan.blocks[0]
+        title, y_title = "What the line of speed leaves over", "v less its line / (m/s)"
+        x, y = working.range("rh"), working.range("res")
+        rest = LineBlock("", title, "", first.x_title, y_title, x, y, ())
+        _put(sheets, sheet, next(places), rest, trend=False)
+    sheet.fit_to_pages(1, 1)
+
+
+def _put(
+    sheets: Sheets, sheet: Worksheet, place: tuple[int, int], block: LineBlock, *, trend: bool = True
+) -> None:
+    chart = sheets.book.add_chart({"type": "scatter"})
+    series: dict[str, Any] = {
+        "name": "readings",
+        "categories": f"={block.x}",
+        "values": f"={block.y}",
+        "marker": {
+            "type": "circle",
+            "size": 4,
+            "fill": {"color": "#0072B2"},
+            "border": {"color": "#0072B2"},
+        },
+    }
+    if trend:
+        series["trendline"] = {
+            "type": "linear",
+            "name": "straight line, plain least squares",
+            "display_equation": True,
+            "display_r_squared": True,
+            "line": {"color": "#D55E00", "width": 1.75},
+        }
+    chart.add_series(series)
+    chart.set_title({"name": block.title, "name_font": {"size": 12}, "overlay": False})
+    grid = {"visible": True, "line": {"color": "#DFE3E8", "width": 0.75}}
+    axis = {"name_font": {"size": 10, "bold": False}, "major_gridlines": grid, "label_position": "low"}
+    chart.set_x_axis({"name": block.x_title, **axis})
+    chart.set_y_axis({"name": block.y_title, **axis})
+    chart.set_legend({"none": True})
+    chart.set_size({"width": 620, "height": 420})
+    drawn = "points and their straight line with its equation" if trend else "points about zero"
+    alt = f"Scatter chart, {block.title}: {block.y_title} upward over {block.x_title}; {drawn}."
+    sheet.insert_chart(*place, chart, {"description": alt, "object_position": 2})

@@ -1,0 +1,326 @@
+"""From a result to the live part of a workbook: which rows, which formulas, and what they give."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from analysis import FloatArray, IntArray
+from measure_app.report.results import Results
+from measure_app.report.workbook_cells import FIRST_ROW, Input, LiveColumn, LiveTable, Plan
+from measure_app.report.workbook_lines import line_blocks
+
+MOST_LIVE_ROWS = 2000
+"""Rows with formulas in the complete workbook; more would make spreadsheets and their charts slow."""
+MOST_ROWS_TO_FILL_IN = 36
+"""Rows in the workbook to be filled in: few enough to check by hand, enough for a line."""
+MOST_READINGS = 20_000
+"""Rows of the sheet Readings."""
+
+
+def plan_of(results: Results, most_rows: int = MOST_LIVE_ROWS) -> Plan:
+    """Choose the rows and write the formulas of a workbook.
+
+    Parameters
+    ----------
+    results : Results
+        What was found.
+    most_rows : int
+        Rows with formulas; of a longer series an even choice is taken.
+
+    Returns
+    -------
+    Plan
+        Values beside the formulas are those that a spreadsheet gives.
+    """
+    throws, drains = _throw_rows(results), _drain_rows(results)
+    live_throws, live_drains = _thinned(throws, most_rows), _thinned(drains, most_rows)
+    index = {row.frame: i for i, row in enumerate(results.rows)}
+    live = {index[results.numbers[i]] for i in (*live_throws.tolist(), *live_drains.tolist())}
+    if most_rows < MOST_LIVE_ROWS:
+        shown = tuple(sorted(live))  # the student's sheet shows no more than the student is to work on
+    else:
+        every = _thinned(np.arange(len(results.rows)), MOST_READINGS).tolist()
+        shown = tuple(sorted({*every, *live}))
+    place = {row: FIRST_ROW + i for i, row in enumerate(shown)}
+
+    def at(rows: IntArray) -> tuple[int, ...]:
+        return tuple(place[index[results.numbers[i]]] for i in rows.tolist())
+
+    varies = _drop_varies(results)
+    inputs = _inputs(results, live_throws)
+    tables = []
+    if live_throws.size:
+        tables.append(_working(results, live_throws, at(live_throws), inputs, varies=varies))
+    if live_drains.size:
+        tables.append(_drain(results, live_drains, at(live_drains)))
+    return Plan(
+        inputs=inputs,
+        shown=shown,
+        thinned=_about_thinning(len(results.rows), len(shown), throws.size, live_throws.size),
+        drop_varies=varies,
+        tables=tuple(tables),
+        blocks=line_blocks(tuple(tables), inputs, varies=varies),
+    )
+
+
+def _throw_rows(results: Results) -> IntArray:
+    """Rows of the series on which the laws of the jet are tested; without heads, all kept throws."""
+    for line in results.findings.lines:
+        if line.law.key != "root_head_time":
+            return np.asarray(line.points.rows, dtype=np.intp)
+    throw, drop = results.series.throw, results.series.drop
+    if throw is None or drop is None:
+        return np.empty(0, dtype=np.intp)
+    good = results.findings.kept & (np.nan_to_num(throw.values) > 0) & (np.nan_to_num(drop.values) > 0)
+    if results.series.head is not None:
+        good = good & (np.nan_to_num(results.series.head.values) > 0)
+    return np.nonzero(good)[0]
+
+
+def _drain_rows(results: Results) -> IntArray:
+    for line in results.findings.lines:
+        if line.law.key == "root_head_time":
+            return np.asarray(line.points.rows, dtype=np.intp)
+    return np.empty(0, dtype=np.intp)
+
+
+def _thinned(rows: IntArray, most: int) -> IntArray:
+    """Take an even choice of at most so many rows, first and last among them."""
+    if rows.size <= most:
+        return rows
+    return rows[np.unique(np.linspace(0, rows.size - 1, most).round().astype(np.intp))]
+
+
+def _about_thinning(rows: int, shown: int, throws: int, live: int) -> str:
+    words = []
+    if shown < rows:
+        words.append(f"{shown} of {rows} readings are shown")
+    if live < throws:
+        words.append(f"the formulas stand on {live} of the {throws} readings that took part")
+    if not words:
+        return ""
+    return f"To keep the sheet quick, {' and '.join(words)}, evenly chosen; readings.csv holds them all."
+
+
+def _drop_varies(results: Results) -> bool:
+    drop = results.series.drop
+    if drop is None:
+        return False
+    known = drop.values[np.isfinite(drop.values)]
+    return bool(known.size and np.ptp(known) > 0.0)
+
+
+def _inputs(results: Results, rows: IntArray) -> tuple[Input, ...]:
+    """Give the named cells that the formulas of this result use."""
+    series, given, gravity = results.series, results.conditions, results.findings.accepted_gravity
+    found = [
+        Input(
+            "g_assumed",
+            "accepted g",
+            gravity.value,
+            "m/s²",
+            gravity.u,
+            f"{gravity.source}; not measured here",
+        )
+    ]
+    varies = _drop_varies(results)
+    if series.drop is not None and rows.size and not varies:
+        i = int(rows[0])
+        drop, u = float(series.drop.values[i]), float(series.drop.u[i])
+        found.append(
+            Input("drop", "drop y₀: height of the hole's centre over the landing level", drop, "m", u)
+        )
+        if series.head is not None:
+            found.append(
+                Input(
+                    "flight_time",
+                    "flight time of the water",
+                    math.sqrt(2.0 * drop / gravity.value),
+                    "s",
+                    note="a fall from rest through the drop",
+                    formula="SQRT(2*drop/g_assumed)",
+                )
+            )
+    if given.orifice_diameter_m is not None:
+        found.append(
+            Input(
+                "hole_diameter",
+                "diameter of the hole",
+                given.orifice_diameter_m,
+                "m",
+                given.orifice_diameter_u_m,
+            )
+        )
+    if given.container_area_m2 is not None:
+        found.append(
+            Input(
+                "container_area",
+                "area of the water's surface",
+                given.container_area_m2,
+                "m²",
+                given.container_area_u_m2,
+            )
+        )
+    return (*found, *_pairing_inputs(results))
+
+
+def _pairing_inputs(results: Results) -> tuple[Input, ...]:
+    """Give the drain curve by which heads are carried back to the moment of launch."""
+    drain, times = results.findings.drain, results.series.time_s
+    if drain is None or times is None or results.series.throw is None or results.series.drop is None:
+        return ()
+    return (
+        Input(
+            "k_drain",
+            "fall of √head in a second, for the pairing",
+            drain.value("k"),
+            "√m/s",
+            note="from the program's own fit; put 0 here to switch the pairing off and see what it does",
+        ),
+        Input("root_h0", "√head at the start, for the pairing", drain.value("root_h0"), "√m"),
+        Input("t_start", "time of the start, for the pairing", float(times[drain.first_row]), "s"),
+    )
+
+
+def _working(
+    results: Results, rows: IntArray, at: tuple[int, ...], inputs: tuple[Input, ...], *, varies: bool
+) -> LiveTable:
+    """Lay out the working from throw and head to speed, roots and squares."""
+    series, g = results.series, results.findings.accepted_gravity.value
+    if series.throw is None or series.drop is None:
+        raise ValueError("the working needs throws and a drop")
+    throw, drop = series.throw.values[rows], series.drop.values[rows]
+    named = {each.name: each.value for each in inputs}
+    y0 = "{y0}" if varies else "drop"
+    columns = _read_columns(results, rows, ("x",))
+    if varies:
+        columns.append(LiveColumn("y0", "drop y₀ / m", "Readings!I{at}/100", drop))
+    h: FloatArray | None = None
+    if series.head is not None:
+        h = np.asarray(series.head.values[rows], dtype=np.float64)
+        columns.append(LiveColumn("h", "head h / m", "{h_cm}/100", h, asked=True))
+    columns.append(LiveColumn("x", "throw x / m", "{x_cm}/100", throw, asked=True))
+    hp = "{h}"
+    if h is not None and "k_drain" in named and series.time_s is not None:
+        flight = "SQRT(2*{y0}/g_assumed)" if varies else "flight_time"
+        root = "(root_h0-k_drain*({t}-t_start))"
+        h = h + _fall(series.time_s[rows], np.sqrt(2.0 * drop / g), named)
+        columns.append(
+            LiveColumn(
+                "hp",
+                "head at launch h′ / m",
+                f"{{h}}+2*{root}*k_drain*{flight}+(k_drain*{flight})^2",
+                h,
+                shows="0.00000",
+            )
+        )
+        hp = "{hp}"
+    v = throw * np.sqrt(g / (2.0 * drop))
+    columns.append(LiveColumn("v", "speed v / (m/s)", f"{{x}}*SQRT(g_assumed/(2*{y0}))", v, asked=True))
+    if h is not None:
+        mean = np.mean(drop)
+        table = LiveTable("Working", "", "", tuple(columns), at)
+        x2 = f"{{x}}^2*AVERAGE({table.range('y0')})/{{y0}}" if varies else "{x}^2"
+        rh = np.sqrt(h)
+        columns += [
+            LiveColumn("rh", "√h′ / √m" if hp == "{hp}" else "√h / √m", f"SQRT({hp})", rh, asked=True),
+            LiveColumn("v2", "v² / (m²/s²)", "{v}^2", v**2, asked=True),
+            LiveColumn(
+                "x2",
+                "x² at the mean drop / m²" if varies else "x² / m²",
+                x2,
+                throw**2 * mean / drop,
+                asked=True,
+            ),
+            LiveColumn(
+                "cv",
+                "Cv of this row",
+                f"{{x}}/(2*SQRT({y0}*{hp}))",
+                throw / (2.0 * np.sqrt(drop * h)),
+                asked=True,
+            ),
+        ]
+        if rows.size >= 2 and np.ptp(rh) > 0.0:
+            slope, intercept = straight(rh, v)
+            columns.append(
+                LiveColumn(
+                    "res",
+                    "v less its line / (m/s)",
+                    "{v}-(v_intercept+v_slope*{rh})",
+                    v - intercept - slope * rh,
+                    asked=True,
+                )
+            )
+    says = "One row for each reading that took part: from throw and drop to speed, then roots and squares."
+    if hp == "{hp}":
+        says += (
+            " h′ is the head one flight time earlier, when the water that lands now left the hole; the level"
+            " has fallen since. See the sheet How."
+        )
+    return LiveTable("Working", "Working: from throw and drop to speed", says, tuple(columns), at)
+
+
+def _fall(times: FloatArray, flight: FloatArray, named: dict[str, float]) -> FloatArray:
+    """Give the fall of the head over one flight time before each row, as the formula has it, m."""
+    k = named["k_drain"]
+    root = named["root_h0"] - k * (times - named["t_start"])
+    return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
+
+
+def _drain(results: Results, rows: IntArray, at: tuple[int, ...]) -> LiveTable:
+    """Lay out the working from head and clock to the drain line."""
+    series = results.series
+    if series.head is None or series.time_s is None:
+        raise ValueError("the drain line needs heads and times")
+    h, t = series.head.values[rows], series.time_s[rows]
+    rh = np.sqrt(h)
+    columns = _read_columns(results, rows, ())
+    columns += [
+        LiveColumn("h", "head h / m", "{h_cm}/100", h, asked=True),
+        LiveColumn("rh", "√h / √m", "SQRT({h})", rh, asked=True),
+    ]
+    if rows.size >= 2:
+        slope, intercept = straight(t, rh)
+        columns.append(
+            LiveColumn(
+                "res",
+                "√h less its line / √m",
+                "{rh}-(drain_intercept+drain_slope*{t})",
+                rh - intercept - slope * t,
+                shows="0.00000",
+                asked=True,
+            )
+        )
+    says = "One row for each head of the drain line: √h falls evenly with time while the law holds."
+    return LiveTable("Drain", "Drain: from head to its root, against the clock", says, tuple(columns), at)
+
+
+def _read_columns(results: Results, rows: IntArray, besides: tuple[str, ...]) -> list[LiveColumn]:
+    """Give the columns that fetch a row's readings."""
+    series = results.series
+    numbers = np.array([results.numbers[i] for i in rows.tolist()], dtype=np.float64)
+    columns = [LiveColumn("n", results.each_row_is, "Readings!A{at}", numbers, shows="0")]
+    if series.time_s is not None:
+        columns.append(LiveColumn("t", "time t / s", "Readings!B{at}", series.time_s[rows], shows="0.000"))
+    if series.head is not None:
+        columns.append(
+            LiveColumn(
+                "h_cm", "head read / cm", "Readings!C{at}", 100.0 * series.head.values[rows], shows="0.00"
+            )
+        )
+    if "x" in besides and series.throw is not None:
+        columns.append(
+            LiveColumn(
+                "x_cm", "throw read / cm", "Readings!E{at}", 100.0 * series.throw.values[rows], shows="0.00"
+            )
+        )
+    return columns
+
+
+def straight(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Slope and intercept by plain least squares."""
+    dx = x - np.mean(x)
+    slope = float(np.sum(dx * (y - np.mean(y))) / np.sum(dx**2))
+    return slope, float(np.mean(y) - slope * np.mean(x))

@@ -1,0 +1,221 @@
+"""The sheets of a workbook that are read rather than calculated: findings, how they were got, answers."""
+
+from __future__ import annotations
+
+from analysis import Finding
+from measure_app.report.cautions import CAUTIONS
+from measure_app.report.results import Results
+from measure_app.report.summary import NAMES
+from measure_app.report.workbook_cells import FIRST_ROW, Plan
+from measure_app.report.workbook_writing import Sheets
+
+
+def write_findings(sheets: Sheets, results: Results) -> None:
+    """Write the program's own values: they allow for errors in both variables and for shared ones."""
+    about = "The program's own values. u: standard uncertainty (JCGM 100), own and shared sources combined."
+    sheet = sheets.add("Findings", "Findings", about, (30, 10, 14, 13, 14, 14, 9, 12, 62, 62))
+    titles = ("finding", "symbol", "value", "u", "95 % from", "95 % to", "unit", "rests on accepted g",
+              "method", "remarks")  # fmt: skip
+    sheets.header(sheet, 3, titles, {0, 1, 6, 7, 8, 9})
+    row = 4
+    for finding in results.findings.findings:
+        sheets.text(sheet, row, 0, _name(finding.name), "wrapped")
+        sheets.text(sheet, row, 1, finding.symbol)
+        for column, value in enumerate((finding.value, finding.u, *finding.interval_95), 2):
+            sheets.number(sheet, row, column, value, _shows(finding.u))
+        sheets.text(sheet, row, 6, finding.unit.replace("m^0.5", "√m"))
+        sheets.text(sheet, row, 7, "yes" if finding.depends_on_assumed_g else "no")
+        sheets.text(sheet, row, 8, finding.method, "wrapped")
+        remarks = "; ".join(finding.remarks)
+        sheets.text(sheet, row, 9, remarks, "wrapped")
+        sheets.tall(sheet, row, (finding.method, 62), (remarks, 62))
+        row += 1
+    row += 1
+    if results.findings.undetermined:
+        sheets.header(sheet, row, ("not determined", "for want of"), {0, 1})
+        for item in results.findings.undetermined:
+            row += 1
+            sheets.text(sheet, row, 0, _name(item.name))
+            sheets.text(sheet, row, 1, item.missing)
+        row += 2
+    if results.remarks:
+        about_run = ("remarks on the run", results.each_row_is, "what is to be said")
+        sheets.header(sheet, row, about_run, {0, 1, 2})
+        for remark in results.remarks:
+            row += 1
+            sheets.text(sheet, row, 0, remark.about, "wrapped")
+            if remark.frames is not None:
+                sheets.text(sheet, row, 1, f"{remark.frames[0]}–{remark.frames[1]}")
+            sheets.text(sheet, row, 2, remark.says)
+        row += 2
+    _budgets(sheets, results, row)
+    sheet.freeze_panes(4, 1)
+
+
+def _budgets(sheets: Sheets, results: Results, row: int) -> None:
+    """Write what each uncertainty is made of, source by source."""
+    sheet = sheets.book.get_worksheet_by_name("Findings")
+    titles = ("budget of", "symbol", "u of source", "share of u²", "shared by all", "", "unit", "", "source")
+    sheets.header(sheet, row, titles, {0, 1, 4, 6, 8})
+    for finding in results.findings.findings:
+        total = sum(share.u**2 for share in finding.budget)
+        for share in finding.budget:
+            if not share.u > 0.03 * finding.u:  # less than a thousandth of the variance
+                continue
+            row += 1
+            sheets.text(sheet, row, 0, _name(finding.name))
+            sheets.text(sheet, row, 1, finding.symbol)
+            sheets.number(sheet, row, 2, share.u, "0.000E+00")
+            sheets.number(sheet, row, 3, share.u**2 / total, "0.0000")
+            sheets.text(sheet, row, 4, "yes" if share.shared else "no")
+            sheets.text(sheet, row, 6, finding.unit.replace("m^0.5", "√m"))
+            sheets.text(sheet, row, 8, share.source)
+
+
+def _name(name: str) -> str:
+    return NAMES.get(name, name.replace("_", " "))
+
+
+def _shows(u: float) -> str:
+    """Choose the number format that ends at the second figure of the uncertainty."""
+    if not u > 0.0:
+        return "0.0000"
+    for places in range(7):
+        if u * 10**places >= 9.95:
+            return f"0.{'0' * places}" if places else "0"
+    return "0.000E+00"
+
+
+def write_how(sheets: Sheets, plan: Plan, results: Results) -> None:
+    """Write how the values were got, what the formulas do, and cautions."""
+    sheet = sheets.add("How", "How it was got", "", (30, 120))
+    row = 2
+    for about, words in _explanations(plan, results):
+        sheets.text(sheet, row, 0, about, "strong")
+        sheets.text(sheet, row, 1, words, "wrapped")
+        sheets.tall(sheet, row, (words, 120))
+        row += 1
+    sheets.header(sheet, row + 1, ("cautions", ""), {0, 1})
+    for i, words in enumerate(CAUTIONS, row + 2):
+        sheets.text(sheet, i, 1, words, "wrapped")
+
+
+def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
+    g = results.findings.accepted_gravity
+    names = {each.name for each in plan.inputs}
+    said = [
+        (
+            "The sheets",
+            "Inputs holds the values that formulas call by name. Readings is what was read. Working and "
+            "Drain turn readings into what the laws are about, one formula for each column. Lines fits "
+            "straight lines and says what their slopes mean. Charts shows them."
+            + (f" {plan.thinned}" if plan.thinned else ""),
+        ),
+        (
+            "To add readings",
+            (
+                "Write them below the last row of Readings, fill the last row of Working (or Drain) down, "
+                "and move the end of the ranges on Lines and in the charts to the new last row."
+            ),
+        ),
+        (
+            "Speed from throw and drop",
+            (
+                "Water that leaves level falls through the drop y₀ in T = √(2 y₀/g) and travels the throw x "
+                "in that time, so v = x/T = x √(g/(2 y₀))."
+            ),
+        ),
+        (
+            "Borrowed g",
+            (
+                f"The accepted g, {g.value:.5g} m/s² ({g.source}), turned throws into speeds. The g that a "
+                "slope of speed returns is that same g times Cv²: it tests the law and gives Cv, but it "
+                "holds no news of g. The line of x² against h gives Cv from lengths alone."
+            ),
+        ),
+    ]
+    if "k_drain" in names:
+        said.append(
+            (
+                "Head at launch, h′",
+                (
+                    "The water that lands now left the hole one flight time T ago, when the level was "
+                    "higher. While √h falls evenly, √h = root_h0 − k_drain · (t − t_start), the head has "
+                    "fallen since by 2 √h k T + (k T)². That fall is added to the head as read. Put 0 into "
+                    "k_drain to do without."
+                ),
+            )
+        )
+    said += [
+        (
+            "Lines and Findings",
+            (
+                "Lines are plain least squares: x exact, all points of the same weight, standard errors from "
+                "the scatter. The program's own findings allow for errors in both variables, and for those "
+                "that all readings share (drop, rules, zeros), which no number of readings shrinks. Both "
+                "should agree within the uncertainties of the findings, and the findings' are the larger and "
+                "the more honest ones."
+            ),
+        ),
+        (
+            "The two linearisations",
+            (
+                "v against √h and v² against h are the same law. A wrong zero of the head bends the first "
+                "and shifts the second; if their Cv differ by more than the uncertainties, look for a wrong "
+                "zero."
+            ),
+        ),
+    ]
+    said += [(_name(each.name), _method(each)) for each in results.findings.findings if _is_told(each)]
+    return said
+
+
+_TOLD = frozenset({"speed_coefficient", "discharge_coefficient", "gravity_from_clock", "time_to_empty_s"})
+
+
+def _is_told(finding: Finding) -> bool:
+    """Whether the method of a finding is told on the sheet How: those that no line on Lines repeats."""
+    return finding.name in _TOLD
+
+
+def _method(finding: Finding) -> str:
+    return f"{finding.method[:1].upper()}{finding.method[1:]}."
+
+
+def write_answers(sheets: Sheets, plan: Plan) -> None:
+    """Write what is to be expected in every cell that the student fills in."""
+    about = "For the teacher: the workbook to be filled in, with the formulas in their places."
+    sheet = sheets.add("Answers", "Answers", about, (11, 10, 44, 66, 15, 9, 15))
+    right = "formula, one of several that are right"
+    titles = ("sheet", "cell", "quantity", right, "value", "unit", "value in the last row")
+    sheets.header(sheet, 3, titles, {0, 1, 2, 3, 5})
+    row = 4
+    for table in plan.tables:
+        for column in table.columns:
+            if not column.asked:
+                continue
+            title, _, unit = column.title.partition(" / ")
+            sheets.text(sheet, row, 0, table.sheet)
+            sheets.text(sheet, row, 1, table.cell(column.key, 0))
+            formula = f"={table.formula(column, 0)}"
+            sheets.text(sheet, row, 2, f"{title}, fill down to row {table.last_row}", "wrapped")
+            sheets.text(sheet, row, 3, formula, "formula")
+            sheets.tall(sheet, row, (formula, 58))
+            sheets.number(sheet, row, 4, float(column.values[0]), column.shows)
+            sheets.text(sheet, row, 5, unit)
+            sheets.number(sheet, row, 6, float(column.values[-1]), column.shows)
+            row += 1
+    line = 3
+    for block in plan.blocks:
+        for cell in block.cells:
+            line += 1
+            sheets.text(sheet, row, 0, "Lines")
+            sheets.text(sheet, row, 1, f"B{line + 1}")
+            sheets.text(sheet, row, 2, f"{block.title}: {cell.says}", "wrapped")
+            sheets.text(sheet, row, 3, f"={cell.formula}", "formula")
+            sheets.tall(sheet, row, (f"{block.title}: {cell.says}", 44), (f"={cell.formula}", 58))
+            sheets.number(sheet, row, 4, cell.value, "0.00000" if abs(cell.value) >= 0.001 else "0.000E+00")
+            sheets.text(sheet, row, 5, cell.unit)
+            row += 1
+        line += 2
+    sheets.text(sheet, row + 1, 0, f"First row of the working: row {FIRST_ROW}.", "quiet")
