@@ -184,7 +184,9 @@ def _rule(pen: _Pen, marks: list[tuple[GraduationPart, Pixel]], fit: RuleFit | N
             )
             if lying:
                 pen.words(text, point + QPointF(-14, _BAR + 26), "graduation")
-            else:  # beyond the whisker, so that the engraved figures stay in sight
+            elif crowded and crowded < 34:  # from afar: outside the rule
+                pen.words(text, point - across * (_BAR + 54), "graduation")
+            else:  # near: beyond the whisker, so that the engraved figures stay in sight
                 pen.words(text, point + across * (_BAR + 12), "graduation")
         if fit is not None and len(points) > 2:
             _whisker(pen, point + across * (_BAR + 5), along, float(fit.residuals_px[i]), float(fit.u_px[i]))
