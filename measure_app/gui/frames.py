@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from dataclasses import dataclass
@@ -15,11 +16,11 @@ from PySide6.QtCore import QObject, QThread, Signal, Slot
 from measure_app.errors import AppError, ClipError
 
 if TYPE_CHECKING:
-    from measure_app.clip import Clip
+    from measure_app.clip import Clip, Frame
 
 _AHEAD = 16
 """Frames decoded ahead of the current one in idle moments."""
-_BEHIND = 24
+_BEHIND = 48
 """Frames decoded before the current one: stepping back would else cost a whole group of pictures."""
 
 
@@ -74,12 +75,13 @@ class _Desk:
         self._open: _Wish | None = None
         self._frame: _Wish | None = None
         self._aside: _Wish | None = None
+        self._around: int | None = None
         self.ending = False
 
     def put(self, wish: _Wish) -> None:
         with self._lock:
             if wish.path is not None:
-                self._open, self._frame, self._aside = wish, None, None
+                self._open, self._frame, self._aside, self._around = wish, None, None, None
             elif wish.aside:
                 self._aside = wish
             else:
@@ -100,12 +102,24 @@ class _Desk:
         with self._lock:
             return self._open or self._frame or self._aside
 
+    def put_around(self, index: int) -> None:
+        """Say where the person is now, without asking for anything."""
+        with self._lock:
+            self._around = index
+
+    def take_around(self) -> int | None:
+        with self._lock:
+            around, self._around = self._around, None
+            return around
+
 
 class _Decoder(QObject):
     """The half that lives in the thread and owns the clip."""
 
     film_opened = Signal(object)
     frame_ready = Signal(object)
+    near_ready = Signal(object)
+    """(film, frames by index): decoded frames around the current one."""
 
     def __init__(self, desk: _Desk) -> None:
         super().__init__()
@@ -126,8 +140,12 @@ class _Decoder(QObject):
             elif wish is not None:
                 self._show(wish)
                 around = around if wish.aside else wish.index if wish.idle else None
+            elif (moved := self._desk.take_around()) is not None:
+                around = moved
             elif around is not None and self._clip is not None:
-                around = None if self._look_around(self._clip, around) else around
+                if self._look_around(self._clip, around):
+                    self._hand_out(self._clip, around)
+                    around = None
             else:
                 return
 
@@ -200,6 +218,16 @@ class _Decoder(QObject):
             return False
         return all(map(clip.is_cached, near_behind)) or clip.prefetch(index - _BEHIND, index - 1, interrupted)
 
+    def _hand_out(self, clip: Clip, index: int) -> None:
+        """Give the neighbours to the window: a step onto one of them must not wait for this thread."""
+        span = range(max(0, index - _BEHIND), min(index + _AHEAD, clip.info.n_frames - 1) + 1)
+        near = {}
+        for i in span:
+            if clip.is_cached(i):
+                with contextlib.suppress(ClipError):
+                    near[i] = clip.frame(i)
+        self.near_ready.emit((self._film, near))
+
 
 class FrameService(QObject):
     """Opens films and gives frames, all in a thread of its own."""
@@ -218,6 +246,8 @@ class FrameService(QObject):
         self._desk = _Desk()
         self._film = 0
         self._ticket = 0
+        self._served = 0
+        self._near: dict[int, Frame] = {}
         self._thread = QThread(self)
         self._thread.setObjectName("frames")
         self._decoder = _Decoder(self._desk)
@@ -226,6 +256,7 @@ class FrameService(QObject):
         self._ended.connect(self._decoder.let_go)
         self._decoder.film_opened.connect(self._on_film)
         self._decoder.frame_ready.connect(self._on_frame)
+        self._decoder.near_ready.connect(self._on_near)
 
     @property
     def newest(self) -> int:
@@ -235,6 +266,7 @@ class FrameService(QObject):
     def open(self, path: Path) -> int:
         """Open a film in place of the one that is open; return its number."""
         self._film += 1
+        self._near = {}
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
 
@@ -251,7 +283,24 @@ class FrameService(QObject):
             Frame in presentation order.
         idle : bool
             Whether its neighbours shall be decoded in advance; not while a film plays.
+
+        Notes
+        -----
+        A neighbour that is decoded already is shown before this returns.
         """
+        frame = self._near.get(index)
+        if frame is not None:
+            ticket = self._served = self._next()
+            begun = time.perf_counter()
+            pixels = frame.bgra()
+            took = time.perf_counter() - begun
+            self.frame_ready.emit(
+                FrameReply(ticket, self._film, index, pixels, frame.suspect, decoded_s=took)
+            )
+            if idle:
+                self._desk.put_around(index)
+                self._called.emit()
+            return ticket
         self._send(_Wish(self._next(), self._film, index=index, idle=idle))
         return self._ticket
 
@@ -262,6 +311,7 @@ class FrameService(QObject):
     def close(self) -> None:
         """Close the film and end the thread."""
         self._desk.ending = True
+        self._near = {}
         if self._thread.isRunning():
             self._ended.emit()
             self._thread.quit()
@@ -285,5 +335,16 @@ class FrameService(QObject):
 
     @Slot(object)
     def _on_frame(self, reply: FrameReply) -> None:
-        if reply.film == self._film:
-            (self.peeked if reply.aside else self.frame_ready).emit(reply)
+        if reply.film != self._film:
+            return
+        if reply.aside:
+            self.peeked.emit(reply)
+        elif reply.ticket > self._served:
+            self._served = reply.ticket
+            self.frame_ready.emit(reply)
+
+    @Slot(object)
+    def _on_near(self, news: tuple[int, dict[int, Frame]]) -> None:
+        film, near = news
+        if film == self._film:
+            self._near = near
