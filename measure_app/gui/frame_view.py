@@ -393,6 +393,7 @@ class FrameView(QGraphicsView):
             self.loupe_on
             and self.image is not None
             and self._panning is None
+            and self._hand.draft.graduation is None
             and (self._hand.tool is not Tool.LOOK or self._hand.holding)
         )
         if not wanted:

@@ -13,7 +13,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QSettings
+from PySide6.QtCore import QSettings, Qt
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from calibration import Pixel
@@ -69,8 +70,12 @@ class _Photographer:
         self.take("1-film")
         window.go_to_step(Step.RULES)
         bench.use_tool(Tool.GRADUATION, rule=0)
-        view.zoom_to(Pixel(360.0, 160.0), 2.4)
+        view.zoom_to(Pixel(360.0, 200.0), 2.4)
         self.take("2-rules")
+        self._point_at(Pixel(338.4, 260.7))
+        self.take("2b-loupe")
+        self._press(Pixel(338.4, 260.7))
+        self.take("2c-value")
         bench.use_tool(Tool.LOOK)
         view.fit()
         window.go_to_step(Step.DATUM)
@@ -100,6 +105,15 @@ class _Photographer:
         window.resize(*SIZE)
         bench.forget_changes()
         window.close_run()
+
+    def _point_at(self, pixel: Pixel) -> None:
+        view = self._window.stage.view
+        QTest.mouseMove(view.viewport(), view.map.view_at(pixel).toPoint())
+
+    def _press(self, pixel: Pixel) -> None:
+        view = self._window.stage.view
+        at = view.map.view_at(pixel).toPoint()
+        QTest.mouseClick(view.viewport(), Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, at)
 
     def take(self, name: str) -> None:
         """Wait until nothing moves, then take a picture."""
