@@ -51,8 +51,8 @@ def plain(value: float, figures: int = 4) -> str:
         return "0"
     exponent = math.floor(math.log10(abs(value)))
     if -4 <= exponent < 6:
-        return f"{value:.{max(0, figures - 1 - exponent)}f}"
-    return f"{value / 10.0**exponent:.{figures - 1}f} × 10{str(exponent).translate(_SUPERSCRIPTS)}"
+        return _rounded(value, max(0, figures - 1 - exponent))
+    return f"{_rounded(value / 10.0**exponent, figures - 1)} × 10{str(exponent).translate(_SUPERSCRIPTS)}"
 
 
 def interval(low: float, high: float, u: float, unit: str = "") -> str:

@@ -150,7 +150,9 @@ def line_result(
         gain = np.linalg.solve(design.T @ (design * w[:, None]), (design * w[:, None]).T)
     except np.linalg.LinAlgError:
         return None
-    turn = np.argsort(points.x if order is None else order, kind="stable")
+    # Sorted by x as read, points whose errors of x exceed their distances would seem to err together; the
+    # adjusted x does not know the residual.
+    turn = np.argsort(x if order is None else order, kind="stable")
     scatter = scatter_of((residuals / residual_u)[turn], design.shape[1], stated=stated)
     if not stated:
         own = np.stack([np.zeros_like(x), residual_u, np.zeros_like(x)])

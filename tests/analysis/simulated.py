@@ -31,6 +31,8 @@ class Scenario:
     stated: bool = True
     """Whether own errors are stated at all."""
     timed: bool = True
+    throw_scale: float = 1.0
+    """Factor on the throws' own errors, stated and true."""
 
 
 SCENARIOS = (
@@ -79,7 +81,7 @@ def simulated_run(rng: np.random.Generator, scenario: Scenario = SCENARIOS[0]) -
     factor = cv / math.sqrt(1.0 - r**2)
     throw = 2.0 * factor * np.sqrt(drop * launched)
 
-    u_head, u_throw = rng.uniform(1e-4, 6e-4), rng.uniform(3e-4, 2e-3)
+    u_head, u_throw = rng.uniform(1e-4, 6e-4), scenario.throw_scale * rng.uniform(3e-4, 2e-3)
     names = ("orifice position", "upright rule: scale", "throw zero", "tape: scale", "drop", "facing")
     shared_h, shared_x, shared_y = (np.zeros((n, len(names))) for _ in range(3))
     shared_h[:, 0] = rng.uniform(1e-4, 1e-3)

@@ -514,3 +514,58 @@ def test_findings_know_their_covariance() -> None:
     r = covariance(one, other) / (one.u * other.u)
     assert 0.3 < r < 1.0
     assert covariance(one, one) == pytest.approx(one.u**2)
+
+
+def test_a_wild_head_is_left_out_of_both_fits() -> None:
+    assert RUN.series.head is not None
+    values = RUN.series.head.values.copy()
+    values[20] += 0.03
+    series = dataclasses.replace(
+        RUN.series, head=Column(values, RUN.series.head.own_u, RUN.series.head.shared)
+    )
+    findings = findings_of(series, RUN.conditions)
+    assert "off the drain curve" in findings.reasons[20]
+    assert findings.drain is not None
+    assert findings.throws is not None
+    assert 20 not in findings.drain.rows
+    assert 20 not in findings.throws.rows
+    assert not findings.kept[20]
+    # 30 mm in units of the row's own error, as the reason says.
+    said = float(findings.reasons[20].split("stands ")[1].split(" ")[0])
+    assert said == pytest.approx(0.03 / RUN.series.head.own_u[20], rel=0.1)
+
+
+def test_how_far_a_wild_reading_stands_off_counts_in_the_scatter_really_seen() -> None:
+    run = scenario("errors misjudged", 9)
+    assert run.series.throw is not None
+    values = run.series.throw.values.copy()
+    values[10] += 30.0 * run.series.throw.own_u[10]
+    series = dataclasses.replace(
+        run.series, throw=Column(values, run.series.throw.own_u, run.series.throw.shared)
+    )
+    words = findings_of(series, run.conditions).reasons[10]
+    said = float(words.split("stands ")[1].split(" ")[0])
+    # True errors are 1.8 times the stated ones; those of the head count as well.
+    assert 10.0 < said < 22.0
+
+
+def test_an_accepted_g_that_is_not_known_well_is_in_the_budget_where_it_belongs() -> None:
+    conditions = dataclasses.replace(RUN.conditions, latitude_deg=None, elevation_m=None)
+    findings = findings_of(RUN.series, conditions)
+    g = findings.accepted_gravity
+    # Cd goes as 1/√g, a speed as √g and a speed² as g; lengths do not know g.
+    for name, power in (
+        ("discharge_coefficient", 0.5),
+        ("slope_speed_vs_root_head", 0.5),
+        ("slope_speed_squared_vs_head", 1.0),
+        ("gravity_from_slope_root", 1.0),
+        ("gravity_from_slope_squared", 1.0),
+    ):
+        finding = findings.finding(name)
+        assert finding is not None
+        share = next(share.u for share in finding.budget if share.source == "accepted gravity")
+        assert share == pytest.approx(power * finding.value * g.u / g.value, rel=1e-3), name
+    for name in ("speed_coefficient", "throw_zero_offset_m", "head_zero_offset_m", "gravity_from_clock"):
+        finding = findings.finding(name)
+        assert finding is not None
+        assert all(share.source != "accepted gravity" for share in finding.budget), name

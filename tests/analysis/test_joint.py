@@ -7,10 +7,21 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analysis import Column, Conditions, JointFit, Series, findings_of
+from analysis import (
+    Column,
+    Conditions,
+    JointFit,
+    LawLine,
+    Points,
+    Series,
+    findings_of,
+    line_with_errors_in_both,
+)
 from analysis.estimate import Estimate, propagated
+from analysis.models import SPEED_ROOT_HEAD
 from analysis.scatter import correlation_time, far_off, robust_sd, scatter_of
-from tests.analysis.simulated import simulated_run
+from analysis.slopes import line_result
+from tests.analysis.simulated import SCENARIOS, simulated_run
 
 RUN = simulated_run(np.random.default_rng(11))
 N = RUN.series.kept.shape[0]
@@ -45,13 +56,18 @@ def test_an_estimate_has_the_variance_of_the_fit() -> None:
 def test_shared_sources_move_a_finding_as_its_budget_says(name: str) -> None:
     # A source moved by one standard uncertainty in all readings: the finding must follow by the share in its
     # budget, reduced where the readings themselves contradict the move, as the budget is.
-    before = findings_of(RUN.series, RUN.conditions)
+    # A zero of the head that is 15 mm off makes an intercept that matters; the tension with it frees the zero.
+    assert RUN.series.head is not None
+    offset = 0.015 if name == "head_zero_offset_m" else 0.0
+    run = Column(RUN.series.head.values + offset, RUN.series.head.own_u, RUN.series.head.shared)
+    series = dataclasses.replace(RUN.series, head=run)
+    before = findings_of(series, RUN.conditions)
     for k, source in enumerate(RUN.series.sources):
         columns = {}
         for column_name in ("head", "throw", "drop"):
-            column = getattr(RUN.series, column_name)
+            column = getattr(series, column_name)
             columns[column_name] = Column(column.values + column.shared[:, k], column.own_u, column.shared)
-        after = findings_of(dataclasses.replace(RUN.series, **columns), RUN.conditions)
+        after = findings_of(dataclasses.replace(series, **columns), RUN.conditions)
         one, other = before.finding(name), after.finding(name)
         assert one is not None
         assert other is not None
@@ -132,6 +148,7 @@ def test_perfect_readings_are_recovered() -> None:
         assert found["drain_rate_root_m_per_s"] == pytest.approx(0.004, rel=1e-6)
         assert found["time_to_empty_s"] == pytest.approx(112.5, rel=1e-6)
         assert found["head_zero_offset_m"] == pytest.approx(0.0, abs=1e-6)
+        assert findings.paired_head_m == pytest.approx((root + 0.004 * flight) ** 2, rel=1e-7)
 
 
 def test_a_fast_surface_lowers_the_coefficient() -> None:
@@ -218,3 +235,46 @@ def test_common_sources_cancel_in_a_difference() -> None:
     assert {share.source for share in difference.budget} == {"own scatter of the readings", "drop", "g"}
     # Welch and Satterthwaite with the own part's 5 degrees of freedom.
     assert difference.dof == pytest.approx(5.0 * 0.18**2 / 0.13**2)
+
+
+def test_errors_of_the_head_do_not_bias_the_speed_coefficient() -> None:
+    # Heads far noisier than throws: weighting by heads as read would pull Cv down by 0.4 of its uncertainty.
+    rng = np.random.default_rng(77)
+    errors = []
+    for _ in range(150):
+        run = simulated_run(rng, dataclasses.replace(SCENARIOS[0], throw_scale=0.1))
+        found = findings_of(run.series, run.conditions).finding("speed_coefficient")
+        assert found is not None
+        errors.append((found.value - run.truth["speed_coefficient"]) / found.u)
+    assert abs(np.mean(errors)) < 3.0 / np.sqrt(150)
+
+
+@pytest.mark.parametrize("free", [True, False])
+def test_a_line_traced_to_its_readings_has_the_standard_error_of_the_fit(free: bool) -> None:
+    # Errors of x as large as its steps, so that the adjusted points differ from those read.
+    rng = np.random.default_rng(3)
+    m = 400
+    true = np.linspace(0.2, 0.45, m)
+    u_x, u_y = rng.uniform(0.005, 0.04, m), rng.uniform(0.02, 0.2, m)
+    x, y = true + u_x * rng.standard_normal(m), 4.3 * true + u_y * rng.standard_normal(m)
+    zero, nothing = np.zeros(m), np.zeros((m, 0))
+    points = Points(
+        np.arange(m),
+        x,
+        y,
+        u_x,
+        u_y,
+        nothing,
+        nothing,
+        np.stack([u_x, zero, zero]),
+        np.stack([zero, u_y, zero]),
+    )
+    line = line_with_errors_in_both(x, y, u_x, u_y, free_intercept=free)
+    result = line_result(LawLine(SPEED_ROOT_HEAD, points, line, errors_in_both=True), m, (), None)
+    assert result is not None
+    assert line.covariance_unscaled is not None
+    scatter = scatter_of(
+        (y - line.intercept - line.slope * x) / np.hypot(u_y, line.slope * u_x), 2.0, stated=True
+    )
+    expected = np.sqrt(line.covariance_unscaled[1, 1] * max(1.0, scatter.birge**2))
+    assert result.slope.u_own == pytest.approx(expected, rel=1e-6)

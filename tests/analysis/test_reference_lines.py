@@ -137,6 +137,19 @@ def test_exact_x_makes_errors_in_both_a_weighted_line() -> None:
     assert both.slope_u == pytest.approx(weighted.slope_u, rel=1e-8)
 
 
+def test_a_line_that_almost_hits_the_origin_is_fitted_like_any_other() -> None:
+    # A start of 1e-7 for the intercept makes odrpack doubt exact derivatives.
+    rng = np.random.default_rng(0)
+    x = np.linspace(0.04, 0.2, 200)
+    u_x, u_y = np.full(200, 3e-4), np.full(200, 1e-3)
+    for offset in (0.0, 1e-9, 1e-7, -1e-6):
+        for _ in range(25):
+            y = 0.84 * x + 1e-3 * rng.standard_normal(200)
+            y += offset - straight_line(x, y, u_y=u_y).intercept
+            line = line_with_errors_in_both(x, y, u_x, u_y)
+            assert line.slope == pytest.approx(straight_line(x, y).slope, rel=1e-3)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     scale_x=st.floats(1e-6, 1e6),
