@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
@@ -22,19 +22,19 @@ from PySide6.QtWidgets import (
     QGraphicsItem,
     QGraphicsScene,
     QGraphicsView,
-    QStyleOptionGraphicsItem,
     QWidget,
 )
 
 from calibration import Pixel
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
+from measure_app.gui.frame_item import FrameItem, paint_cross, paint_words
 from measure_app.gui.frames import FrameReply
 from measure_app.gui.hand import Hand
 from measure_app.gui.loupe import Loupe
 from measure_app.gui.marks import place_of
 from measure_app.gui.overlays import Scene, paint
-from measure_app.gui.theme import CASING, ON_FILM, colours
+from measure_app.gui.theme import colours
 from measure_app.gui.tools import Tool
 
 _ZOOM_STEP = 1.25
@@ -45,44 +45,6 @@ _ARROWS = {
     Qt.Key.Key_Up: (0.0, -1.0),
     Qt.Key.Key_Down: (0.0, 1.0),
 }
-
-
-class FrameItem(QGraphicsItem):
-    """One frame as an image; it keeps the buffer alive that the image looks into."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._reply: FrameReply | None = None
-        self.image: QImage | None = None
-        self._size = QSize(1, 1)
-
-    def show_reply(self, reply: FrameReply | None) -> None:
-        """Show a frame; None: nothing."""
-        self._reply = reply
-        if reply is None or reply.pixels is None:
-            self.image = None
-        else:
-            height, width = reply.pixels.shape[:2]
-            self.image = QImage(reply.pixels.data, width, height, 4 * width, QImage.Format.Format_RGB32)
-            if self.image.size() != self._size:
-                self.prepareGeometryChange()
-                self._size = self.image.size()
-        self.update()
-
-    def boundingRect(self) -> QRectF:  # noqa: N802
-        """Return the frame's rectangle in the scene."""
-        return QRectF(0, 0, self._size.width(), self._size.height())
-
-    def paint(
-        self, painter: QPainter, option: QStyleOptionGraphicsItem, _widget: QWidget | None = None
-    ) -> None:
-        """Paint the part of the frame that shows."""
-        if self.image is None:
-            painter.fillRect(self.boundingRect(), QColor(CASING))
-            return
-        part = option.exposedRect.adjusted(-1, -1, 1, 1).intersected(self.boundingRect())
-        whole = QRectF(part.toAlignedRect()).intersected(self.boundingRect())
-        painter.drawImage(whole, self.image, whole)
 
 
 class FrameView(QGraphicsView):
@@ -217,8 +179,8 @@ class FrameView(QGraphicsView):
                 ),
             )
             if self._cross is not None:
-                self._paint_cross(painter, self._cross)
-        self._paint_words(painter)
+                paint_cross(painter, self.map, self._cross)
+        paint_words(painter, self.font(), self.viewport().width(), self.words)
         if self.hasFocus():
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(QPen(QColor(colours().accent), 2.0))
@@ -425,28 +387,3 @@ class FrameView(QGraphicsView):
 
     def _repaint(self) -> None:
         self.viewport().update()
-
-    def _paint_cross(self, painter: QPainter, at: Pixel) -> None:
-        centre = self.map.view_at(at)
-        for colour, width in ((CASING, 3.0), (ON_FILM["cross"], 1.0)):
-            painter.setPen(QPen(QColor(colour), width))
-            for arm in (QPointF(1, 0), QPointF(-1, 0), QPointF(0, 1), QPointF(0, -1)):
-                painter.drawLine(centre + arm * 5, centre + arm * 18)
-
-    def _paint_words(self, painter: QPainter) -> None:
-        if not self.words:
-            return
-        painter.setFont(self.font())
-        metrics = painter.fontMetrics()
-        width = self.viewport().width()
-        room = QRectF(0, 0, width - 48, 400)
-        need = QRectF(metrics.boundingRect(room.toRect(), Qt.TextFlag.TextWordWrap, self.words))
-        box = QRectF((width - need.width()) / 2 - 12, 12, need.width() + 24, need.height() + 14)
-        ground = QColor(CASING)
-        ground.setAlphaF(0.86)
-        painter.setPen(QPen(QColor(ON_FILM["hand"]), 1.5))
-        painter.setBrush(ground)
-        painter.drawRoundedRect(box, 5, 5)
-        painter.setPen(QColor("#ffffff"))
-        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
-        painter.drawText(box.adjusted(12, 7, -12, -7), flags, self.words)

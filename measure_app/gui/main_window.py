@@ -28,7 +28,7 @@ from measure_app.gui.transport import Transport
 from measure_app.gui.workbench import Workbench
 from measure_app.sample import sample_run
 
-_PANEL = 348
+_PANEL = 384
 _RUN_ENDINGS = (".json",)
 
 
@@ -80,8 +80,8 @@ class MainWindow(QMainWindow):
 
     def _build(self) -> None:
         self._side = QStackedWidget()
-        self._side.setMinimumWidth(_PANEL)
-        self._side.setMaximumWidth(int(_PANEL * 1.9))
+        self._side.setMinimumWidth(340)
+        self._side.setMaximumWidth(700)
         middle = QSplitter(Qt.Orientation.Horizontal)
         middle.setChildrenCollapsible(False)
         middle.addWidget(self.stage)

@@ -11,8 +11,9 @@ from calibration import Pixel
 from measure_app.edits import SetPart
 from measure_app.gui.marks import Kind, reading_edit
 from measure_app.gui.strip_layers import layers_of
+from measure_app.gui.strip_paint import TimeLine
 from measure_app.gui.strip_picture import StripPicture
-from measure_app.gui.strip_view import StripView, TimeLine
+from measure_app.gui.strip_view import StripView
 from measure_app.gui.sweeping import HEAD_STRIP
 from measure_app.gui.workbench import Workbench
 from measure_app.run import Run
@@ -61,7 +62,7 @@ class StripDeck(QWidget):
         document.outcome_changed.connect(self._relayer)
         document.search_changed.connect(self._relayer)
         document.blind_changed.connect(self._relayer)
-        bench.strips_changed.connect(self._on_strips)
+        bench.strips.strips_changed.connect(self._on_strips)
         self._say()
 
     @property

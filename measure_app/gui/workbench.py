@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
-from PySide6.QtCore import QObject, QTimer, Signal, Slot
+from PySide6.QtCore import QObject, Signal, Slot
 
 from measure_app.clip import Clip
 from measure_app.contract import is_absolute
@@ -20,15 +20,13 @@ from measure_app.gui.hand import Hand
 from measure_app.gui.lane import Answer, Job, Lane, Progress
 from measure_app.gui.recompute import Derived, Question, derive
 from measure_app.gui.recovery import RecoveryStore, Snapshot
-from measure_app.gui.sweeping import Sweep, lines_of, read
+from measure_app.gui.strip_reader import StripReader
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import check_clip_identity, clip_path, load_run, save_run
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome
-
-_SETTLE_MS = 250  # a line that is being nudged is not swept anew at every key
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +45,6 @@ class _Identity:
 class _Lanes:
     recompute: Lane
     finding: Lane
-    sweeping: Lane
     writing: Lane
     identity: Lane
     recovery: Lane | None = None
@@ -61,8 +58,6 @@ class Workbench(QObject):
     finding_running = Signal(bool)
     results_written = Signal(object)
     """`Path` or `AppError`"""
-    strips_changed = Signal(object, int)
-    """(strips, rows filled): strips of the whole film, as far as they are read; () where there are none."""
     film_failed = Signal(object)
     """`AppError`: the run's film cannot be opened; the run itself is in hand."""
     troubled = Signal(object)
@@ -89,13 +84,9 @@ class Workbench(QObject):
         self._folder = Path.cwd()
         self._saved: Run | None = None
         self._asked: Question | None = None
-        self._swept: tuple[Any, ...] = ()
-        self._rows = 0
+        self.strips = StripReader(self.document, self)
+        self.strips.failed.connect(self.troubled)
         self._lanes = self._make_lanes(recovery)
-        self._settle = QTimer(self)
-        self._settle.setSingleShot(True)
-        self._settle.setInterval(_SETTLE_MS)
-        self._settle.timeout.connect(self._sweep)
         self.frames.film_opened.connect(self._on_film)
         self.document.run_changed.connect(self._on_run_changed)
         self.document.clip_changed.connect(self._ask_outcome)
@@ -105,7 +96,6 @@ class Workbench(QObject):
         lanes = _Lanes(
             Lane(derive, "recompute", self),
             Lane(find, "finding", self),
-            Lane(read, "strips", self, eager=True),
             Lane(_write, "results", self),
             Lane(_check_identity, "identity", self, eager=True),
         )
@@ -113,11 +103,9 @@ class Workbench(QObject):
         lanes.finding.answered.connect(self._on_found)
         lanes.finding.progressed.connect(self._on_finding_progress)
         lanes.finding.busy_changed.connect(self.finding_running)
-        lanes.sweeping.answered.connect(self._on_swept)
-        lanes.sweeping.progressed.connect(self._on_sweeping)
         lanes.writing.answered.connect(self._on_written)
         lanes.identity.answered.connect(self._on_identity)
-        lanes.all = [lanes.recompute, lanes.finding, lanes.sweeping, lanes.writing, lanes.identity]
+        lanes.all = [lanes.recompute, lanes.finding, lanes.writing, lanes.identity]
         if recovery is not None:
             lanes.recovery = Lane(recovery.keep, "recovery", self)
             lanes.recovery.answered.connect(self._on_kept)
@@ -149,7 +137,7 @@ class Workbench(QObject):
         run = self.document.run
         if run is None or self._clip is None or self._lanes.finding.busy:
             return
-        self._lanes.sweeping.stop()  # two passes at once would only take twice as long
+        self.strips.pause()  # two passes at once would only take twice as long
         self._lanes.finding.ask(Hunt(run, self._clip))
 
     def stop_finding(self) -> None:
@@ -159,7 +147,7 @@ class Workbench(QObject):
     @property
     def busy(self) -> bool:
         """Whether anything is being worked out, or is about to be."""
-        return self._settle.isActive() or any(lane.busy for lane in self._lanes.all)
+        return self.strips.busy or any(lane.busy for lane in self._lanes.all)
 
     @property
     def finding(self) -> bool:
@@ -276,8 +264,7 @@ class Workbench(QObject):
     def close_run(self) -> None:
         """Let go of run and film; unsaved changes are the caller's care."""
         self._lanes.finding.stop()
-        self._lanes.sweeping.stop()
-        self._forget_strips()
+        self.strips.use(None)
         self._clip = None
         self._saved = None
         self.document.close()
@@ -285,7 +272,7 @@ class Workbench(QObject):
 
     def close(self) -> None:
         """End all threads; what must be written is written first."""
-        self._settle.stop()
+        self.strips.close()
         for lane in self._lanes.all:
             lane.close()
         if self._lanes.recovery is not None:
@@ -309,7 +296,7 @@ class Workbench(QObject):
     def _open_film(self) -> None:
         run = self.document.run
         self._clip = None
-        self._forget_strips()
+        self.strips.use(None)
         if run is None:
             return
         try:
@@ -331,7 +318,7 @@ class Workbench(QObject):
         run = self.document.run
         if run is not None and run.clip.sha256 is not None:
             self._lanes.identity.ask(_Identity(run, reply.path))
-        self._settle.start()
+        self.strips.use(reply.clip)
 
     @Slot(object)
     def _on_identity(self, answer: Answer) -> None:
@@ -346,8 +333,6 @@ class Workbench(QObject):
         if before is not None and before.clip.path != after.clip.path:
             self.document.set_clip(None, None)
             self._open_film()
-        elif before is not None and lines_of(before) != lines_of(after):
-            self._settle.start()
         self._ask_outcome()
         self._keep()
 
@@ -378,45 +363,11 @@ class Workbench(QObject):
         elif run is not None and hunt.source is self._clip and key_of(run) == key_of(hunt.run):
             self.document.set_search(answer.value, key_of(run))
             self.document.perform(AdoptFound(answer.value.readings))
-        self._settle.start()
+        self.strips.go_on()
 
     @Slot(object)
     def _on_finding_progress(self, progress: Progress) -> None:
         self.finding_progress.emit(progress.done, progress.total)
-
-    def _forget_strips(self) -> None:
-        self._lanes.sweeping.stop()
-        self._swept, self._rows = (), 0
-        self.strips_changed.emit((), 0)
-
-    def _sweep(self) -> None:
-        """Read the strips of the lines that have none yet."""
-        run = self.document.run
-        if run is None or self._clip is None or self._lanes.finding.busy:
-            return
-        wanted = lines_of(run)
-        whole = self._rows >= self._clip.info.n_frames
-        if whole and tuple(strip.line for strip in self._swept) == wanted:
-            return
-        self._forget_strips()
-        if wanted:
-            self._lanes.sweeping.ask(Sweep(self._clip, wanted))
-
-    @Slot(object)
-    def _on_sweeping(self, progress: Progress) -> None:
-        if progress.ticket == self._lanes.sweeping.newest and progress.news is not None:
-            self._swept, self._rows = progress.news, progress.done
-            self.strips_changed.emit(self._swept, self._rows)
-
-    @Slot(object)
-    def _on_swept(self, answer: Answer) -> None:
-        if answer.ticket != self._lanes.sweeping.newest:
-            return
-        if answer.error is None:
-            self._swept, self._rows = answer.value, answer.request.source.info.n_frames
-            self.strips_changed.emit(self._swept, self._rows)
-        elif not isinstance(answer.error, Stopped):
-            self.troubled.emit(answer.error)
 
     @Slot(object)
     def _on_written(self, answer: Answer) -> None:
