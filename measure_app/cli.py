@@ -17,6 +17,11 @@ import click
 from measure_app._version import __version__
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from measure_app.clip import FrameSource
+    from measure_app.outcome import Outcome
     from measure_app.report import Results
 
 NOTHING_FOUND = 1
@@ -38,6 +43,9 @@ class _Bounded(click.FloatRange):
 _length = _Bounded(min=0.0, min_open=True, max=1000.0)
 _length_u = _Bounded(min=0.0, min_open=True, max=1000.0)
 _area = _Bounded(min=0.0, min_open=True, max=1e6)
+_no_report = click.option(
+    "--no-report", is_flag=True, help="Leave out workbooks and report, which is quicker."
+)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -54,12 +62,13 @@ def commands() -> None:
 @click.option(
     "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
 )
-def measure(run: Path, out: Path) -> int:
+@_no_report
+def measure(run: Path, out: Path, *, no_report: bool) -> int:
     """Find head and throw in every frame of RUN's film, and derive what they say.
 
-    Writes readings.csv, findings.json and figures into the folder, all of them or none. Hand readings in
-    RUN are kept and win over found ones; RUN itself is not changed. Exit status 1: it ran, but nothing
-    could be found.
+    Writes readings.csv, findings.json, figures, workbooks and a report into the folder, all of them or
+    none. Hand readings in RUN are kept and win over found ones; RUN itself is not changed. Exit status 1:
+    it ran, but nothing could be found.
     """
     from measure_app.clip import open_clip
     from measure_app.outcome import measure as measured
@@ -76,7 +85,8 @@ def measure(run: Path, out: Path) -> int:
         _progress("Reading the film") as progress,
     ):
         outcome = measured(what, clip, progress=progress, stop_requested=stopped)
-        return _deliver(results_of(outcome), out, stopped)
+        picture = None if no_report else _setup_frame(outcome, clip)
+        return _deliver(results_of(outcome), out, stopped, picture=picture, report=not no_report)
 
 
 @commands.command()
@@ -94,6 +104,7 @@ def measure(run: Path, out: Path) -> int:
 @click.option("--diameter-u", type=_length_u, help="Standard uncertainty of the diameter, m.")
 @click.option("--area", type=_area, help="Horizontal area of the container's water, m².")
 @click.option("--area-u", type=_area, help="Standard uncertainty of the area, m².")
+@_no_report
 def derive(
     *,
     table: Path,
@@ -108,6 +119,7 @@ def derive(
     diameter_u: float | None,
     area: float | None,
     area_u: float | None,
+    no_report: bool,
 ) -> int:
     """Derive findings from a TABLE of heads and throws that were measured by other means.
 
@@ -132,7 +144,8 @@ def derive(
         container_area_u_m2=area_u,
     )
     with _stop_flag() as stopped:
-        return _deliver(results_of_table(load_table(table), conditions, drop, drop_u), out, stopped)
+        results = results_of_table(load_table(table), conditions, drop, drop_u)
+        return _deliver(results, out, stopped, report=not no_report)
 
 
 @commands.command()
@@ -166,18 +179,39 @@ def check(run: Path) -> int:
 
 
 @commands.command()
-def schema() -> None:
-    """Print the JSON Schema of run files."""
+@click.argument("what", type=click.Choice(["run", "findings"]), default="run")
+def schema(what: str) -> None:
+    """Print the JSON Schema of run files, or of the findings.json that results hold."""
+    from measure_app.report import findings_schema
     from measure_app.runfile import run_schema
 
-    click.echo(json.dumps(run_schema(), indent=1, ensure_ascii=True))
+    tree = findings_schema() if what == "findings" else run_schema()
+    click.echo(json.dumps(tree, indent=1, ensure_ascii=True))
 
 
-def _deliver(results: Results, out: Path, stopped: Callable[[], bool]) -> int:
+def _setup_frame(outcome: Outcome, clip: FrameSource) -> NDArray[np.uint8] | None:
+    """Take the frame of the first reading that was kept, to show the set-up on; None if it cannot be read."""
+    from measure_app.errors import ClipError
+
+    first = next((row.frame for row in outcome.rows if row.kept), outcome.run.clip.start_frame)
+    try:
+        return clip.frame(first).bgr()
+    except ClipError:
+        return None
+
+
+def _deliver(
+    results: Results,
+    out: Path,
+    stopped: Callable[[], bool],
+    *,
+    picture: NDArray[np.uint8] | None = None,
+    report: bool = True,
+) -> int:
     """Write a result, print its summary, and return the exit status."""
     from measure_app.report import summary, write_all
 
-    files = write_all(results, out, stop_requested=stopped)
+    files = write_all(results, out, picture=picture, report=report, stop_requested=stopped)
     click.echo(summary(results, str(out), files, _encoding()))
     return 0 if results.found_anything else NOTHING_FOUND
 

@@ -1,8 +1,17 @@
 """Results as files: readings, findings and figures, all of them or none."""
 
+from measure_app.report.findings_json import findings_schema
 from measure_app.report.results import Results, results_of, results_of_table
 from measure_app.report.summary import summary
 from measure_app.report.whole import check_folder
 from measure_app.report.writing import write_all
 
-__all__ = ["Results", "check_folder", "results_of", "results_of_table", "summary", "write_all"]
+__all__ = [
+    "Results",
+    "check_folder",
+    "findings_schema",
+    "results_of",
+    "results_of_table",
+    "summary",
+    "write_all",
+]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from importlib import resources
 from typing import Any
 
 from analysis import Finding, Remark
@@ -27,6 +28,13 @@ def findings_json(results: Results) -> bytes:
         "remarks": [_remark(remark) for remark in results.remarks],
     }
     return (json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
+
+
+def findings_schema() -> dict[str, Any]:
+    """Return the published JSON Schema (draft 2020-12) of findings.json."""
+    text = resources.files("measure_app.report").joinpath("findings.schema.json").read_text("utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
 
 
 def _gravity(results: Results) -> dict[str, Any]:

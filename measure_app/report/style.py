@@ -88,6 +88,17 @@ def png_of(figure: Figure) -> bytes:
     return out.getvalue()
 
 
+def pdf_of(figure: Figure) -> bytes:
+    """Return a figure as PDF, the same bytes for the same figure; it must have been laid out by `png_of`."""
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+
+    figure.set_layout_engine("none")
+    FigureCanvasPdf(figure)
+    out = io.BytesIO()
+    figure.savefig(out, format="pdf", metadata={"CreationDate": None, "Creator": None, "Producer": None})
+    return out.getvalue()
+
+
 def svg_of(figure: Figure) -> bytes:
     """Return a figure as SVG, the same bytes for the same figure; `png_of` must have laid it out."""
     from matplotlib.backends.backend_svg import FigureCanvasSVG

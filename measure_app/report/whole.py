@@ -31,8 +31,12 @@ KNOWN_FILES = frozenset(
         "readings.csv",
         "findings.json",
         "workbook.xlsx",
+        "workbook-to-fill-in.xlsx",
+        "workbook-answers.xlsx",
         "report.pdf",
-        *(f"figures/{name}.{kind}" for name in FIGURE_NAMES for kind in ("png", "svg")),
+        "report.html",
+        "figures/set-up.jpg",
+        *(f"figures/{name}.{kind}" for name in FIGURE_NAMES for kind in ("png", "svg", "pdf")),
     }
 )
 """Every file that a result may hold; a folder with anything else in it is never replaced."""

@@ -64,8 +64,10 @@ def test_measure_writes_all_files_and_says_where(capsys, tmp_path, run_file):
     status, said, err = outcome(capsys, "measure", run, "--out", str(out))
     assert status == 0
     assert err == ""
-    assert {path.name for path in out.iterdir()} == {"readings.csv", "findings.json", "figures"}
-    assert len(list((out / "figures").iterdir())) == 12
+    plain = {"readings.csv", "findings.json", "figures"}
+    books = {"workbook.xlsx", "workbook-to-fill-in.xlsx", "workbook-answers.xlsx"}
+    assert {path.name for path in out.iterdir()} == {*plain, *books, "report.pdf", "report.html"}
+    assert len(list((out / "figures").iterdir())) == 19  # six in three forms, and the set-up
     assert len((out / "readings.csv").read_bytes().split(b"\r\n")) == 32
     found = {
         finding["name"]: finding for finding in json.loads((out / "findings.json").read_text())["findings"]
@@ -79,6 +81,18 @@ def test_measure_writes_all_files_and_says_where(capsys, tmp_path, run_file):
     assert str(out) in said
     assert Path(run).read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["r.run.json", "results"]
+
+
+def test_without_report_readings_findings_and_figures_are_written(capsys, tmp_path, run_file):
+    status, _, _ = outcome(capsys, "measure", run_file(), "--no-report", "--out", str(tmp_path / "out"))
+    assert status == 0
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"readings.csv", "findings.json", "figures"}
+    (tmp_path / "t.csv").write_text("head_m,throw_m\n0.2,0.445\n0.1,0.312\n")
+    arguments = ["derive", str(tmp_path / "t.csv"), "--drop", "0.26", "--no-report", "--out", str(tmp_path / "d")]
+    assert outcome(capsys, *arguments)[0] == 0
+    assert not (tmp_path / "d" / "report.pdf").exists()
+    assert outcome(capsys, *[word for word in arguments if word != "--no-report"])[0] == 0
+    assert (tmp_path / "d" / "report.pdf").read_bytes().startswith(b"%PDF-1.7")
 
 
 def test_measure_refuses_bad_input_before_it_works(capsys, tmp_path, run_file, run_tree):
@@ -213,6 +227,7 @@ def test_derive_says_what_a_table_lacks(capsys, tmp_path):
     assert {p.name for p in (tmp_path / "out" / "figures").iterdir()} == {
         "root-head-vs-time.png",
         "root-head-vs-time.svg",
+        "root-head-vs-time.pdf",
     }
 
 
@@ -257,6 +272,10 @@ def test_schema_is_json(capsys):
     status, said, _ = outcome(capsys, "schema")
     assert status == 0
     assert json.loads(said)["$defs"]["Run"]["required"] == ["format", "format_version", "clip"]
+    assert outcome(capsys, "schema", "run")[1] == said
+    status, said, _ = outcome(capsys, "schema", "findings")
+    assert status == 0
+    assert json.loads(said)["properties"]["format"] == {"const": "clepsydra-findings"}
 
 
 @pytest.mark.parametrize("arguments", [["nope"], ["measure"], ["derive", "a.csv"], ["--nope"]], ids=str)

@@ -132,12 +132,12 @@ def test_bench_strips_carry_the_readings_where_they_were_found(bench_outcome):
             assert value * 100 == pytest.approx(float(says), abs=0.05)
 
 
-def test_every_figure_of_the_film_is_written_both_ways(bench_outcome):
+def test_every_figure_of_the_film_is_written_in_three_forms(bench_outcome):
     assert {name for name, _ in figures(results_of(bench_outcome))} == {
         f"figures/{stem}.{kind}"
         for stem in ("head-strip", "throw-strip", "speed-vs-root-head", "speed-squared-vs-head", "throw-squared-vs-head",
                      "root-head-vs-time")
-        for kind in ("png", "svg")
+        for kind in ("png", "svg", "pdf")
     }  # fmt: skip
 
 

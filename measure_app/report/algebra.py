@@ -1,0 +1,169 @@
+"""The algebra of a run with its own numbers put in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis import Finding, with_uncertainty
+from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
+from measure_app.report.results import Results
+
+G = Symbol("g")
+H = Symbol("h")
+HP = Symbol("h′", spoken="h prime")
+X = Symbol("x")
+V = Symbol("v")
+K = Symbol("k")
+TIME = Symbol("T")
+AREA = Symbol("A")
+HOLE = Symbol("a")
+DROP = Symbol("y", "0", "y nought")
+CV = Symbol("C", "v")
+CD = Symbol("C", "d")
+SLOPE = Symbol("s")
+TWO, FOUR = Number("2"), Number("4")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of algebra and why it is there."""
+
+    says: str
+    formula: tuple[Node, ...]
+
+
+def algebra_of(results: Results) -> tuple[Step, ...]:
+    """Return the lines that lead from readings to findings, as far as the readings go."""
+    return (*_from_a_reading(results), *_from_slopes(results), *_from_the_clock(results))
+
+
+def shown(value: float, figures: int = 4) -> str:
+    """Write a number for a formula to so many figures, without powers of ten where it can be."""
+    if value == 0.0 or not math.isfinite(value):
+        return "0" if value == 0.0 else "?"
+    places = max(0, figures - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:.{min(places, 9)}f}".replace("-", "−")
+
+
+def _drop(results: Results) -> float | None:
+    """Give the mean drop of the rows that the lines stand on."""
+    drop = results.series.drop
+    if drop is None:
+        return None
+    for line in results.findings.lines:
+        if line.law.key == "throw_squared_head":
+            return float(np.mean(drop.values[line.points.rows]))
+    known = drop.values[np.isfinite(drop.values)]
+    return float(np.mean(known)) if known.size else None
+
+
+def _from_a_reading(results: Results) -> Iterator[Step]:
+    """Yield flight time, speed and head at launch of one reading in the middle."""
+    findings, series = results.findings, results.series
+    if series.throw is None or series.drop is None:
+        return
+    good = np.nonzero(findings.kept & np.isfinite(findings.speed_m_s))[0]
+    if not good.size:
+        return
+    i = int(good[good.size // 2])
+    g, drop, x = findings.accepted_gravity.value, float(series.drop.values[i]), float(series.throw.values[i])
+    flight, speed = math.sqrt(2 * drop / g), float(findings.speed_m_s[i])
+    yield Step(
+        "Flight time: a fall from rest through the drop. It rests on the accepted g.",
+        (
+            TIME, EQUALS, Root([Fraction([TWO, DROP], [G])]), EQUALS,
+            Root([Fraction([TWO, TIMES, Number(shown(drop), "m")], [Number(shown(g), "m/s²")])]), EQUALS,
+            Number(shown(flight), "s"),
+        ),
+    )  # fmt: skip
+    which = f"{results.each_row_is} {results.numbers[i]}"
+    yield Step(
+        f"Speed, worked for {which}: the throw is covered at an even speed while the water falls.",
+        (
+            V, EQUALS, Fraction([X], [TIME]), EQUALS,
+            Fraction([Number(shown(x), "m")], [Number(shown(flight), "s")]), EQUALS,
+            Number(shown(speed), "m/s"),
+        ),
+    )  # fmt: skip
+    head = None if series.head is None else float(series.head.values[i])
+    paired = float(findings.paired_head_m[i])
+    if head is not None and findings.drain is not None and math.isfinite(paired) and paired != head:
+        yield Step(
+            f"Head at launch: what lands in {which} left one flight time earlier, when the level was higher.",
+            (
+                HP, EQUALS, H, Sign("+"), TWO, Root([H]), K, TIME, Sign("+"), Square([K, TIME]), EQUALS,
+                Number(shown(1000 * head), "mm"), Sign("+"), Number(shown(1000 * (paired - head), 3), "mm"),
+                EQUALS, Number(shown(1000 * paired), "mm"),
+            ),
+        )  # fmt: skip
+
+
+def _from_slopes(results: Results) -> Iterator[Step]:
+    """Yield what each slope says of Cv, and the g that comes back."""
+    g, drop = results.findings.accepted_gravity.value, _drop(results)
+    lengths = _found(results, "slope_throw_squared_vs_head")
+    if lengths is not None and drop is not None and lengths.value > 0.0:
+        yield Step(
+            f"From the slope of x² against h, s = {_of(lengths)}: lengths only, no g in it.",
+            (
+                CV, EQUALS, Root([Fraction([SLOPE], [FOUR, DROP])]), EQUALS,
+                Root(
+                    [Fraction([Number(shown(lengths.value), "m")], [FOUR, TIMES, Number(shown(drop), "m")])]
+                ),
+                EQUALS, Number(shown(math.sqrt(lengths.value / (4 * drop)))),
+            ),
+        )  # fmt: skip
+    root = _found(results, "slope_speed_vs_root_head")
+    if root is not None and root.value > 0.0:
+        yield Step(
+            f"From the slope of v against √h, s = {_of(root)}.",
+            (
+                CV, EQUALS, Fraction([SLOPE], [Root([TWO, G])]), EQUALS,
+                Fraction([Number(shown(root.value), "√m/s")], [Root([TWO, TIMES, Number(shown(g), "m/s²")])]),
+                EQUALS, Number(shown(root.value / math.sqrt(2 * g))),
+            ),
+        )  # fmt: skip
+        yield Step(
+            "The g that this slope gives back is the accepted one times Cv²; the true g has cancelled.",
+            (
+                Fraction([Square([SLOPE])], [TWO]), EQUALS,
+                Fraction([Square([Number(shown(root.value), "√m/s")])], [TWO]), EQUALS,
+                Number(shown(root.value**2 / 2), "m/s²"), EQUALS, G, Square([CV]),
+            ),
+        )  # fmt: skip
+
+
+def _from_the_clock(results: Results) -> Iterator[Step]:
+    """Yield what the drain rate says together with the areas."""
+    at, rate = results.conditions, _found(results, "drain_rate_root_m_per_s")
+    discharge = _found(results, "discharge_coefficient")
+    if rate is None or discharge is None or at.container_area_m2 is None or at.orifice_diameter_m is None:
+        return
+    g, hole = results.findings.accepted_gravity.value, math.pi * at.orifice_diameter_m**2 / 4
+    yield Step(
+        f"From the clock: √h falls by k = {_of(rate)}, the hole's area is a = {shown(1e6 * hole)} mm² and "
+        f"the water's is A = {shown(1e4 * at.container_area_m2)} cm².",
+        (
+            CD, EQUALS, Fraction([K, AREA], [HOLE, Root([Fraction([G], [TWO])])]), EQUALS,
+            Fraction(
+                [Number(shown(rate.value), "√m/s"), TIMES, Number(shown(1e4 * at.container_area_m2), "cm²")],
+                [
+                    Number(shown(1e6 * hole), "mm²"), TIMES,
+                    Root([Fraction([Number(shown(g), "m/s²")], [TWO])]),
+                ],
+            ),
+            EQUALS, Number(shown(discharge.value)),
+        ),
+    )  # fmt: skip
+
+
+def _found(results: Results, name: str) -> Finding | None:
+    return results.findings.finding(name)
+
+
+def _of(finding: Finding) -> str:
+    return with_uncertainty(finding.value, finding.u, finding.unit.replace("m^0.5", "√m"))

@@ -1,0 +1,317 @@
+"""What the report says, once for both of its forms: PDF and HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis import Finding, interval, with_uncertainty
+from measure_app._version import __version__
+from measure_app.report.algebra import Step, algebra_of
+from measure_app.report.cautions import CAUTIONS
+from measure_app.report.circumstances import corrections_of, settings_of
+from measure_app.report.compact import compact_lines, compact_strip, small_style
+from measure_app.report.improving import improvements, in_words
+from measure_app.report.line_chart import LineChart
+from measure_app.report.results import Results
+from measure_app.report.setup_picture import setup_picture
+from measure_app.report.strip_chart import StripChart
+from measure_app.report.summary import NAMES
+
+MOST_ROWS = 400
+"""Rows of the readings table in the report; readings.csv holds them all."""
+MOST_REMARKS = 10
+_OFFSETS = ("head_zero_offset_m", "throw_zero_offset_m")
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """An image, its caption, and what it shows in words for those who do not see it."""
+
+    name: str
+    data: bytes
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One of the values that stand out at the top."""
+
+    symbol: str
+    value: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TableOf:
+    """A table: headers, rows of cells, and a sentence about it."""
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to improve first for one finding."""
+
+    about: str
+    table: TableOf
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """The whole report."""
+
+    title: str
+    observer: str
+    lead: str
+    keys: tuple[Key, ...]
+    setup: Picture | None
+    strips: tuple[Picture, ...]
+    graphs: tuple[Picture, ...]
+    algebra: tuple[Step, ...]
+    findings: TableOf
+    borrowed: str
+    """What is to be said of values that rest on the accepted g; "" where there are none."""
+    undetermined: tuple[str, ...]
+    corrections: tuple[str, ...]
+    doubts: tuple[tuple[str, str], ...]
+    advice: tuple[Advice, ...]
+    readings: TableOf
+    settings: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    program: str
+
+
+def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Content:
+    """Gather what the report says.
+
+    Parameters
+    ----------
+    results : Results
+        What was found.
+    picture : (h, w, 3) uint8, optional
+        A frame of the film as displayed (blue, green, red), to draw the set-up on.
+    """
+    with small_style():
+        strips = tuple(_strip(results, chart) for chart in results.strips)
+        graphs = tuple(_graph(chart) for chart in _in_order(results.lines))
+    return Content(
+        title=" ".join(results.title.split()) or "Draining container",
+        observer=" ".join(_observer(results).split()),
+        lead=_lead(results),
+        keys=_keys(results),
+        setup=_setup(results, picture),
+        strips=strips,
+        graphs=graphs,
+        algebra=algebra_of(results),
+        findings=_findings(results),
+        borrowed=_borrowed(results),
+        undetermined=tuple(f"{_name(item.name)}: {item.missing}" for item in results.findings.undetermined),
+        corrections=corrections_of(results),
+        doubts=_doubts(results),
+        advice=_advice(results),
+        readings=_readings(results),
+        settings=settings_of(results),
+        cautions=CAUTIONS,
+        program=f"Clepsydra {__version__}",
+    )
+
+
+def tidy(words: str) -> str:
+    """Return words without signs that no page can show."""
+    return "".join(sign if sign.isprintable() else " " for sign in words)
+
+
+def _observer(results: Results) -> str:
+    return "" if results.outcome is None else results.outcome.run.observer
+
+
+def _name(name: str) -> str:
+    return NAMES.get(name, name.replace("_", " "))
+
+
+def _lead(results: Results) -> str:
+    """Say in two sentences what was measured."""
+    heads = sum(row.head_m is not None for row in results.rows)
+    throws = sum(row.throw_m is not None for row in results.rows)
+    kept = sum(row.kept for row in results.rows)
+    unit = results.each_row_is if len(results.rows) == 1 else f"{results.each_row_is}s"
+    words = f"{heads} heads and {throws} throws were read in {len(results.rows)} {unit}; {kept} were kept."
+    times = [row.time_s for row in results.rows if row.time_s is not None]
+    known = [row.head_m for row in results.rows if row.head_m is not None]
+    if len(times) > 1 and len(known) > 1:
+        span = max(times) - min(times)
+        words += f" In {span:.1f} s the head went from {100 * known[0]:.1f} to {100 * known[-1]:.1f} cm."
+    return words
+
+
+def _keys(results: Results) -> tuple[Key, ...]:
+    says = {
+        "speed_coefficient": "speed coefficient, from lengths alone",
+        "discharge_coefficient": "discharge coefficient",
+        "gravity_from_clock": "g by the clock, not borrowed",
+        "drain_rate_root_m_per_s": "fall of √h in a second",
+        "time_to_empty_s": "time to empty, by the law",
+    }
+    found = [results.findings.finding(name) for name in says]
+    return tuple(Key(each.symbol, _value(each), says[each.name]) for each in found if each is not None)[:3]
+
+
+def _value(finding: Finding) -> str:
+    scale, unit = _scale(finding)
+    return with_uncertainty(scale * finding.value, scale * finding.u, unit)
+
+
+def _scale(finding: Finding) -> tuple[float, str]:
+    # An offset is a matter of millimetres; powers of ten would hide how small it is.
+    return (1000.0, "mm") if finding.name in _OFFSETS else (1.0, finding.unit.replace("m^0.5", "√m"))
+
+
+def _setup(results: Results, picture: NDArray[np.uint8] | None) -> Picture | None:
+    if picture is None or results.outcome is None:
+        return None
+    run = results.outcome.run
+    rules = " and ".join(f"“{rule.name}”" for rule in run.rules) or "no rule"
+    shown = [
+        name
+        for name, part in (
+            ("the plumb", run.plumb),
+            ("the gauge line", run.gauge_line),
+            ("the landing line", run.landing_line),
+            ("the hole's centre", run.orifice),
+            ("the throw zero", run.throw_zero),
+        )
+        if part is not None
+    ]
+    return Picture(
+        "set-up.jpg",
+        setup_picture(run, picture),
+        "The set-up as the film shows it, with everything that was marked on it.",
+        f"A frame of the film with the graduations of {rules}, {', '.join(shown) or 'no other mark'}.",
+    )
+
+
+def _strip(results: Results, chart: StripChart) -> Picture:
+    name, data = compact_strip(chart)
+    head = chart.name == "head-strip"
+    line, what = ("gauge line", "water surface") if head else ("landing line", "landing of the jet")
+    refused = f" Hatched: {len(chart.refusals)} spans without a reading." if chart.refusals else ""
+    values = [row.head_m if head else row.throw_m for row in results.rows]
+    known = [100 * value for value in values if value is not None]
+    ends = f" It goes from {known[0]:.1f} cm to {known[-1]:.1f} cm." if known else ""
+    return Picture(
+        name,
+        data,
+        f"The {what}: pixels under the {line} of every frame, time to the right.{refused}",
+        f"Strip of the {what} through time: readings on it, fitted law dashed.{ends}{refused}",
+    )
+
+
+def _in_order(charts: Sequence[LineChart]) -> list[LineChart]:
+    """Put the line of lengths first and the drain line second: they need no borrowed g."""
+    order = ("throw-squared-vs-head", "root-head-vs-time", "speed-vs-root-head", "speed-squared-vs-head")
+    return sorted(charts, key=lambda chart: order.index(chart.name) if chart.name in order else len(order))
+
+
+def _graph(chart: LineChart) -> Picture:
+    name, data = compact_lines(chart)
+    lines = "; ".join(line.says for line in chart.lines) or "no line could be fitted"
+    return Picture(
+        name,
+        data,
+        f"{chart.title}: {chart.lines[0].says if chart.lines else lines}.",
+        f"Graph, {chart.title}: {chart.x.size} readings and their line above, residuals below. {lines}.",
+    )
+
+
+def _findings(results: Results) -> TableOf:
+    rows = []
+    for finding in results.findings.findings:
+        scale, unit = _scale(finding)
+        low, high = finding.interval_95
+        rows.append(
+            (
+                _name(finding.name),
+                f"{finding.symbol}{' †' if finding.depends_on_assumed_g else ''}",
+                _value(finding),
+                interval(scale * low, scale * high, scale * finding.u, unit),
+            )
+        )
+    return TableOf(("finding", "symbol", "value ± standard u", "95 % interval"), tuple(rows))
+
+
+def _borrowed(results: Results) -> str:
+    if not any(finding.depends_on_assumed_g for finding in results.findings.findings):
+        return ""
+    g = results.findings.accepted_gravity
+    return (
+        f"† rests on the accepted g, {with_uncertainty(g.value, g.u, 'm/s²')} ({g.source}). A g marked so is "
+        "that g times Cv²: the speeds were made from throws with it, the true g has cancelled, and it holds "
+        "no news of g."
+    )
+
+
+def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
+    said = []
+    for remark in results.remarks[:MOST_REMARKS]:
+        where = (
+            ""
+            if remark.frames is None
+            else f" ({results.each_row_is}s {remark.frames[0]} to {remark.frames[1]})"
+        )
+        said.append((f"{remark.about}{where}", remark.says))
+    if len(results.remarks) > MOST_REMARKS:
+        said.append(("more", f"{len(results.remarks) - MOST_REMARKS} more remarks stand in findings.json"))
+    return tuple(said)
+
+
+def _advice(results: Results) -> tuple[Advice, ...]:
+    advice: list[Advice] = []
+    for name, most in (("speed_coefficient", 5), ("gravity_from_clock", 3), ("discharge_coefficient", 3)):
+        finding = results.findings.finding(name)
+        if finding is None or len(advice) == 2:
+            continue
+        rows = tuple(
+            (each.source, f"{100 * each.share:.0f} %", f"{100 * each.gain:.0f} %", each.advice)
+            for each in improvements(finding, most)
+        )
+        if rows:
+            head = ("source", "share of u²", "gain if halved", "what helps")
+            advice.append(Advice(in_words(finding), TableOf(head, rows)))
+    return tuple(advice)
+
+
+def _readings(results: Results) -> TableOf:
+    rows = results.rows
+    note = ""
+    if len(rows) > MOST_ROWS:
+        chosen = np.unique(np.linspace(0, len(rows) - 1, MOST_ROWS).round().astype(int)).tolist()
+        note = f"{MOST_ROWS} of {len(rows)} rows, evenly chosen; readings.csv holds them all. "
+        rows = tuple(results.rows[i] for i in chosen)
+    note += "± standard uncertainty of a single reading, shared sources counted in. × not used in the fits."
+    return TableOf(
+        (results.each_row_is, "t / s", "h / cm", "x / cm", "v / (m/s) †"),
+        tuple(
+            (
+                f"{row.frame}{'' if row.kept else ' ×'}",
+                "" if row.time_s is None else f"{row.time_s:.3f}",
+                _cell(row.head_m, row.head_u_m, 100.0),
+                _cell(row.throw_m, row.throw_u_m, 100.0),
+                _cell(row.speed_m_s, row.speed_u_m_s, 1.0),
+            )
+            for row in rows
+        ),
+        note,
+    )
+
+
+def _cell(value: float | None, u: float | None, scale: float) -> str:
+    if value is None:
+        return "–"
+    return with_uncertainty(scale * value, scale * (u if u is not None else float("nan")))

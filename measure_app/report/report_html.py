@@ -1,0 +1,177 @@
+"""The report as one HTML file that needs nothing beside it."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable
+from html import escape as escaped
+
+from measure_app.report.content import Content, Picture, TableOf, tidy
+from measure_app.report.formula import as_mathml
+
+_KINDS = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
+_STYLE = """
+:root { color-scheme: light; }
+body { font: 16px/1.5 Georgia, "Times New Roman", serif; color: #20242b; background: #fff;
+  max-width: 62rem; margin: 0 auto; padding: 1.5rem; }
+h1 { font-size: 1.9rem; line-height: 1.2; margin: 0 0 .5rem; }
+h2 { font-size: 1.25rem; margin: 2rem 0 .6rem; }
+h3 { font-size: 1rem; margin: 1.2rem 0 .4rem; }
+.keys, .pair { display: grid; gap: 1rem; grid-template-columns: repeat(auto-fit, minmax(17rem, 1fr)); }
+.keys { margin: 1rem 0; padding: 0; }
+.keys div { background: #f1f4f7; border-left: 3px solid #20242b; padding: .6rem .9rem; }
+.keys dt { font-size: 1.25rem; font-weight: bold; }
+.keys dd, figcaption, .note { color: #565d68; font-size: .88rem; margin: 0; }
+figure { margin: 0; }
+figure.wide { max-width: 48rem; margin: 0 auto; }
+img { width: 100%; height: auto; display: block; }
+.scroll { overflow-x: auto; }
+table { border-collapse: collapse; font-size: .9rem; font-variant-numeric: tabular-nums; }
+th { text-align: left; border-bottom: 2px solid #20242b; padding: .25rem .6rem; }
+td { border-bottom: 1px solid #c9ced6; padding: .2rem .6rem; vertical-align: top; overflow-wrap: anywhere; }
+math { font-size: 1.1rem; text-align: left; margin: .4rem 0 1rem; }
+li { margin: .2rem 0; }
+footer { margin-top: 2.5rem; border-top: 1px solid #c9ced6; padding-top: .5rem; }
+@media print { body { max-width: none; padding: 0; font-size: 10pt; } h2, h3 { break-after: avoid; }
+  figure, tr { break-inside: avoid; } .scroll { overflow: visible; } }
+"""
+# Nothing is loaded from anywhere and no script runs, whatever a title may hold.
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+
+
+def report_html(content: Content) -> bytes:
+    """Write the report as one HTML file.
+
+    Parameters
+    ----------
+    content : Content
+        What it says.
+
+    Returns
+    -------
+    bytes
+        UTF-8; pictures are within it, formulas are MathML, and all text is escaped.
+    """
+    parts = [
+        f"<header><h1>{escape(content.title)}</h1>",
+        f"<p>{_observer(content)}{escape(content.lead)}</p>",
+        _keys(content),
+        "</header><main>",
+        *_pictures(content),
+        *_findings(content),
+        *_graphs(content),
+        *_algebra(content),
+        *_words(content),
+        *_tables(content),
+        f'</main><footer class="note">{escape(content.program)}</footer>',
+    ]
+    page = (
+        '<!DOCTYPE html>\n<html lang="en-GB"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(content.title)}</title><style>{_STYLE}</style></head>\n<body>\n"
+    )
+    return (page + "\n".join(part for part in parts if part) + "\n</body></html>\n").encode("utf-8")
+
+
+def escape(words: str) -> str:
+    """Return words as they stand in a page."""
+    return escaped(tidy(words))
+
+
+def _observer(content: Content) -> str:
+    return f"Observer: {escape(content.observer)}. " if content.observer else ""
+
+
+def _keys(content: Content) -> str:
+    if not content.keys:
+        return ""
+    inside = "".join(
+        f"<div><dt>{escape(key.symbol)} = {escape(key.value)}</dt><dd>{escape(key.says)}</dd></div>"
+        for key in content.keys
+    )
+    return f'<dl class="keys">{inside}</dl>'
+
+
+def _picture(picture: Picture, kind: str = "") -> str:
+    media = _KINDS[picture.name.rpartition(".")[2]]
+    data = base64.b64encode(picture.data).decode("ascii")
+    look = f' class="{kind}"' if kind else ""
+    return (
+        f'<figure{look}><img alt="{escape(picture.alt)}" src="data:{media};base64,{data}">'
+        f"<figcaption>{escape(picture.caption)}</figcaption></figure>"
+    )
+
+
+def _pictures(content: Content) -> Iterable[str]:
+    if content.setup is not None:
+        yield "<h2>The set-up</h2>"
+        yield _picture(content.setup, "wide")
+    if content.strips:
+        yield "<h2>What was read, on its evidence</h2>"
+        yield f'<div class="pair">{"".join(_picture(each) for each in content.strips)}</div>'
+
+
+def _graphs(content: Content) -> Iterable[str]:
+    if content.graphs:
+        yield "<h2>Straight lines and what they leave over</h2>"
+        yield f'<div class="pair">{"".join(_picture(each) for each in content.graphs)}</div>'
+
+
+def _findings(content: Content) -> Iterable[str]:
+    yield "<h2>Findings</h2>"
+    yield _table(content.findings) if content.findings.rows else "<p>Nothing could be derived.</p>"
+    if content.borrowed:
+        yield f'<p class="note">{escape(content.borrowed)}</p>'
+    if content.undetermined:
+        yield "<h3>Not determined, for want of</h3>"
+        yield _list(content.undetermined)
+
+
+def _algebra(content: Content) -> Iterable[str]:
+    if content.algebra:
+        yield "<h2>The algebra, with this run’s numbers</h2>"
+    for step in content.algebra:
+        yield f"<p>{escape(step.says)}</p>{as_mathml(step.formula)}"
+
+
+def _words(content: Content) -> Iterable[str]:
+    if content.corrections:
+        yield "<h2>Corrections applied</h2>"
+        yield _list(content.corrections)
+    yield "<h2>Why it may be off</h2>"
+    if content.doubts:
+        items = (
+            f"<li><strong>{escape(about)}</strong>: {escape(says)}</li>" for about, says in content.doubts
+        )
+        yield f"<ul>{''.join(items)}</ul>"
+    else:
+        yield "<p>No doubt about the run as a whole was found.</p>"
+    if content.advice:
+        yield "<h2>What to improve first</h2>"
+    for advice in content.advice:
+        yield f"<h3>For {escape(advice.about)}</h3>{_table(advice.table)}"
+
+
+def _tables(content: Content) -> Iterable[str]:
+    yield "<h2>Settings</h2>"
+    yield (
+        '<p class="note">With these, and the film, anybody can do the same again. Places are in pixels of '
+        "the frame as displayed, from the centre of its top left pixel, to the right and down.</p>"
+    )
+    yield _table(TableOf(("what", "value"), content.settings))
+    yield "<h2>Cautions</h2>"
+    yield _list(content.cautions)
+    yield "<h2>Readings</h2>"
+    yield f'<p class="note">{escape(content.readings.note)}</p>'
+    yield _table(content.readings)
+
+
+def _list(items: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{escape(item)}</li>' for item in items)}</ul>"
+
+
+def _table(table: TableOf) -> str:
+    head = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in table.head)
+    rows = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in table.rows)
+    return f'<div class="scroll"><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
