@@ -83,7 +83,7 @@ class Content:
     doubts: tuple[tuple[str, str], ...]
     advice: tuple[Advice, ...]
     readings: TableOf
-    settings: tuple[tuple[str, str], ...]
+    settings: TableOf
     cautions: tuple[str, ...]
     program: str
 
@@ -117,7 +117,7 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         doubts=_doubts(results),
         advice=_advice(results),
         readings=_readings(results),
-        settings=settings_of(results),
+        settings=_settings(results),
         cautions=CAUTIONS,
         program=f"Clepsydra {__version__}",
     )
@@ -309,6 +309,16 @@ def _readings(results: Results) -> TableOf:
         ),
         note,
     )
+
+
+def _settings(results: Results) -> TableOf:
+    note = "With these, and the readings, anybody can do the same again."
+    if results.outcome is not None:
+        note = (
+            "With these, and the film, anybody can do the same again. Places are in pixels of the frame as "
+            "displayed, from the centre of its top left pixel, to the right and down."
+        )
+    return TableOf(("what", "value"), settings_of(results), note)
 
 
 def _cell(value: float | None, u: float | None, scale: float) -> str:

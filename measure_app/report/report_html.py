@@ -155,11 +155,8 @@ def _words(content: Content) -> Iterable[str]:
 
 def _tables(content: Content) -> Iterable[str]:
     yield "<h2>Settings</h2>"
-    yield (
-        '<p class="note">With these, and the film, anybody can do the same again. Places are in pixels of '
-        "the frame as displayed, from the centre of its top left pixel, to the right and down.</p>"
-    )
-    yield _table(TableOf(("what", "value"), content.settings))
+    yield f'<p class="note">{escape(content.settings.note)}</p>'
+    yield _table(content.settings)
     yield "<h2>Cautions</h2>"
     yield _list(content.cautions)
     yield "<h2>Readings</h2>"

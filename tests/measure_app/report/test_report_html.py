@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 
 from measure_app.report import results_of
-from measure_app.report.content import Content, content_of
+from measure_app.report.content import Content, TableOf, content_of
 from measure_app.report.report_html import report_html
 
 VOID = {"meta", "img", "mspace"}
@@ -46,7 +46,7 @@ def test_it_is_whole_well_formed_and_says_all(content):
     page = Page(report_html(content))
     assert page.open == []
     words = "".join(page.words)
-    for table in (content.findings, content.readings, *(each.table for each in content.advice)):
+    for table in (content.findings, content.readings, content.settings, *(each.table for each in content.advice)):
         for row in table.rows:
             for cell in row:
                 assert cell in words
@@ -70,7 +70,7 @@ def test_nothing_is_fetched_and_pictures_have_alternative_texts(content):
 
 def test_text_from_outside_is_text(content):
     nasty = "</title><script>alert(1)</script><img src=x onerror=alert(1)>\" ' &amp;"
-    broken = replace(content, title=nasty, observer=nasty, doubts=((nasty, nasty),), settings=((nasty, nasty),))
+    broken = replace(content, title=nasty, observer=nasty, doubts=((nasty, nasty),), settings=TableOf(("a", "b"), ((nasty, nasty),)))
     page = Page(report_html(broken))
     assert not [tag for tag, _ in page.seen if tag == "script"]
     assert not [each for _, each in page.seen if "onerror" in each]

@@ -10,7 +10,7 @@ import pytest
 
 from analysis import Conditions
 from measure_app.report import results_of, results_of_table
-from measure_app.report.content import Content, content_of
+from measure_app.report.content import Content, TableOf, content_of
 from measure_app.report.report_pdf import report_pdf
 from measure_app.table import decode_table
 
@@ -73,7 +73,7 @@ def test_pictures_and_formulas_have_alternative_texts_and_tables_have_headers(pd
 
 def test_it_says_all_that_the_content_holds(pdf, content):
     words = text_of(pdf).replace(" ", "")
-    for row in (*content.findings.rows, *content.readings.rows, *content.settings):
+    for row in (*content.findings.rows, *content.readings.rows, *content.settings.rows):
         for cell in row:
             assert cell.replace(" ", "") in words, cell
     for said in (*content.corrections, *content.cautions, content.borrowed, *(step.says for step in content.algebra)):
@@ -111,7 +111,7 @@ def test_the_same_content_gives_the_same_bytes_and_no_paths(pdf, content):
 def test_text_from_outside_is_data_not_markup(content):
     nasty = '#panic("x") *bold* _it_ $x$ <label> @ref `raw` // c \\ "q" #include "/etc/passwd" = H'
     broken = replace(
-        content, title=nasty, observer=nasty, doubts=((nasty, nasty),), settings=((nasty, nasty),), corrections=(nasty,),
+        content, title=nasty, observer=nasty, doubts=((nasty, nasty),), settings=TableOf(("a", "b"), ((nasty, nasty),)), corrections=(nasty,),
         setup=None, strips=(), graphs=(),
     )  # fmt: skip
     pdf = report_pdf(broken)
