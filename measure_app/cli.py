@@ -70,7 +70,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     none. Hand readings in RUN are kept and win over found ones; RUN itself is not changed. Exit status 1:
     it ran, but nothing could be found.
     """
-    from measure_app.clip import open_clip
+    from measure_app.clip import open_source
     from measure_app.outcome import measure as measured
     from measure_app.report import check_folder, results_of
     from measure_app.runfile import check_clip_identity, clip_path, load_run
@@ -81,7 +81,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     check_clip_identity(what, film)
     with (
         _stop_flag() as stopped,
-        open_clip(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
+        open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
         _progress("Reading the film") as progress,
     ):
         outcome = measured(what, clip, progress=progress, stop_requested=stopped)
@@ -156,13 +156,13 @@ def check(run: Path) -> int:
     Exit status 1: as it stands, nothing could be found.
     """
     from measure_app.check import check_run, could_find
-    from measure_app.clip import open_clip
+    from measure_app.clip import open_source
     from measure_app.runfile import check_clip_identity, clip_path, load_run
 
     what = load_run(run)
     film = clip_path(what, run)
     check_clip_identity(what, film)
-    with open_clip(film, capture_rate_hz=what.clip.capture_rate_hz) as clip:
+    with open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip:
         info = clip.info
     remarks = check_run(what, info)
     for remark in remarks:

@@ -96,7 +96,7 @@ def measure(
     found = search(run, source, progress=progress, stop_requested=stop_requested)
     return outcome_of(
         AdoptFound(found.readings).apply(run),
-        source.stamps.seconds(),
+        source.stamps.seconds() if source.info.file_rate else None,  # still pictures have no clock
         source.info,
         found=found,
         calibration=calibration,

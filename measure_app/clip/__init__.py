@@ -9,6 +9,7 @@ from measure_app.clip.opening import sha256_of
 from measure_app.clip.picture import Frame
 from measure_app.clip.source import ClipInfo, FrameSource, LumaPlane, Picture, Plane
 from measure_app.clip.stamps import FrameStamp, Stamps
+from measure_app.clip.stills import Still, Stills, open_source
 from measure_app.clip.writer import write_clip
 
 __all__ = [
@@ -23,7 +24,10 @@ __all__ = [
     "Plane",
     "PlaneGeometry",
     "Stamps",
+    "Still",
+    "Stills",
     "open_clip",
+    "open_source",
     "sha256_of",
     "write_clip",
 ]

@@ -26,6 +26,9 @@ class Asks(Protocol):
     def film(self, folder: Path) -> Path | None:
         """Ask for a film; None: no answer."""
 
+    def pictures(self, folder: Path) -> Path | None:
+        """Ask for a folder of still pictures; None: no answer."""
+
     def run(self, folder: Path) -> Path | None:
         """Ask for a run file; None: no answer."""
 
@@ -45,6 +48,11 @@ class Dialogs:
     def film(self, folder: Path) -> Path | None:
         """Ask for a film; None: no answer."""
         name, _ = QFileDialog.getOpenFileName(self._parent, "Open a film", str(folder), FILMS)
+        return Path(name) if name else None
+
+    def pictures(self, folder: Path) -> Path | None:
+        """Ask for a folder of still pictures; None: no answer."""
+        name = QFileDialog.getExistingDirectory(self._parent, "Open a folder of still pictures", str(folder))
         return Path(name) if name else None
 
     def run(self, folder: Path) -> Path | None:

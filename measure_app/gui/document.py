@@ -115,9 +115,10 @@ class Document(QObject):
 
     @property
     def seconds(self) -> FloatArray | None:
-        """(n_frames,) s, time of every frame in the filmed world; None without a film."""
+        """(n_frames,) s, time of every frame in the filmed world; None without a film or a clock."""
         stamps = self.stamps
-        return stamps.seconds() if stamps is not None else None
+        clocked = self._info is not None and bool(self._info.file_rate)
+        return stamps.seconds() if stamps is not None and clocked else None
 
     @property
     def outcome(self) -> Outcome | None:

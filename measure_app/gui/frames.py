@@ -16,7 +16,7 @@ from PySide6.QtCore import QObject, QThread, Signal, Slot
 from measure_app.errors import AppError, ClipError
 
 if TYPE_CHECKING:
-    from measure_app.clip import Clip, Frame
+    from measure_app.clip import Clip, Frame, Still, Stills
 
 _AHEAD = 16
 """Frames decoded ahead of the current one in idle moments."""
@@ -63,7 +63,7 @@ class FilmReply:
 
     film: int
     path: Path
-    clip: Clip | None
+    clip: Clip | Stills | None
     error: AppError | None = None
 
 
@@ -124,7 +124,7 @@ class _Decoder(QObject):
     def __init__(self, desk: _Desk) -> None:
         super().__init__()
         self._desk = desk
-        self._clip: Clip | None = None
+        self._clip: Clip | Stills | None = None
         self._film = 0
         self._ahead: Path | None = None
 
@@ -157,7 +157,7 @@ class _Decoder(QObject):
             self._clip = None
 
     def _open(self, wish: _Wish, path: Path) -> None:
-        from measure_app.clip import open_clip
+        from measure_app.clip import open_source
 
         if self._clip is not None and wish.film >= 0 and self._ahead == path:
             self._film, self._ahead = wish.film, None
@@ -166,7 +166,7 @@ class _Decoder(QObject):
         self.let_go()
         self._film, self._ahead = wish.film, path if wish.film < 0 else None
         try:
-            self._clip = open_clip(path)
+            self._clip = open_source(path)
         except AppError as error:
             self.film_opened.emit(FilmReply(wish.film, path, None, error))
             return
@@ -190,7 +190,7 @@ class _Decoder(QObject):
             )
         )
 
-    def _look_around(self, clip: Clip, index: int) -> bool:
+    def _look_around(self, clip: Clip | Stills, index: int) -> bool:
         """Decode the neighbours; False where a wish that needs the decoder came in between."""
 
         def interrupted() -> bool:
@@ -218,10 +218,10 @@ class _Decoder(QObject):
             return False
         return all(map(clip.is_cached, near_behind)) or clip.prefetch(index - _BEHIND, index - 1, interrupted)
 
-    def _hand_out(self, clip: Clip, index: int) -> None:
+    def _hand_out(self, clip: Clip | Stills, index: int) -> None:
         """Give the neighbours to the window: a step onto one of them must not wait for this thread."""
         span = range(max(0, index - _BEHIND), min(index + _AHEAD, clip.info.n_frames - 1) + 1)
-        near = {}
+        near: dict[int, Frame | Still] = {}
         for i in span:
             if clip.is_cached(i):
                 with contextlib.suppress(ClipError):
@@ -247,7 +247,7 @@ class FrameService(QObject):
         self._film = 0
         self._ticket = 0
         self._served = 0
-        self._near: dict[int, Frame] = {}
+        self._near: dict[int, Frame | Still] = {}
         self._thread = QThread(self)
         self._thread.setObjectName("frames")
         self._decoder = _Decoder(self._desk)
@@ -344,7 +344,7 @@ class FrameService(QObject):
             self.frame_ready.emit(reply)
 
     @Slot(object)
-    def _on_near(self, news: tuple[int, dict[int, Frame]]) -> None:
+    def _on_near(self, news: tuple[int, dict[int, Frame | Still]]) -> None:
         film, near = news
         if film == self._film:
             self._near = near

@@ -158,6 +158,12 @@ class MainWindow(QMainWindow):
         if film is not None:
             self.open_file(film)
 
+    def new_run_on_pictures(self) -> None:
+        """Begin a run on a folder of still pictures."""
+        folder = self.asks.pictures(self._folder())
+        if folder is not None:
+            self.open_file(folder)
+
     def open_run(self) -> None:
         """Open a run."""
         path = self.asks.run(self._folder())

@@ -74,6 +74,7 @@ class Menus:
         window = self._window
         menu = window.menuBar().addMenu("&File")
         self._add(menu, "&New run on a film …", window.new_run, QKeySequence.StandardKey.New)
+        self._add(menu, "New run on still &pictures …", window.new_run_on_pictures)
         self._add(menu, "&Open a run …", window.open_run, QKeySequence.StandardKey.Open)
         self._add(menu, "Open the sa&mple run", window.open_sample)
         self._recent = menu.addMenu("Lately &open")

@@ -38,6 +38,9 @@ class _Silent:
     def film(self, _folder: Path) -> Path | None:
         return None
 
+    def pictures(self, _folder: Path) -> Path | None:
+        return None
+
     def run(self, _folder: Path) -> Path | None:
         return None
 

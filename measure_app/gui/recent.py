@@ -14,7 +14,7 @@ def recent_files(settings: QSettings) -> tuple[Path, ...]:
     """Return those that are still there, the newest first."""
     kept = settings.value(_KEY, [])
     names = [kept] if isinstance(kept, str) else kept if isinstance(kept, list) else []
-    return tuple(path for name in names if isinstance(name, str) and (path := Path(name)).is_file())
+    return tuple(path for name in names if isinstance(name, str) and (path := Path(name)).exists())
 
 
 def remember(settings: QSettings, path: Path) -> None:

@@ -101,7 +101,7 @@ class StripDeck(QWidget):
 
     def _on_clip(self, _info: object) -> None:
         info, seconds = self._document.info, self._document.seconds
-        if info is None or seconds is None:
+        if info is None:
             self._show(TimeLine())
         else:
             self._show(
@@ -111,7 +111,7 @@ class StripDeck(QWidget):
                     float(info.n_frames),
                     self._document.frame,
                     *self._part(),
-                    tuple(seconds.tolist()),
+                    tuple(seconds.tolist()) if seconds is not None else (),
                 )
             )
         self._relayer()

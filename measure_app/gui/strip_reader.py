@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
 
-from measure_app.clip import Clip
+from measure_app.clip import Clip, Stills
 from measure_app.errors import Stopped
 from measure_app.gui.document import Document
 from measure_app.gui.lane import Answer, Lane, Progress
@@ -26,7 +26,7 @@ class StripReader(QObject):
     def __init__(self, document: Document, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._document = document
-        self._clip: Clip | None = None
+        self._clip: Clip | Stills | None = None
         self._strips: tuple[Strip, ...] = ()
         self._rows = 0
         self.lane = Lane(read, "strips", self, eager=True)
@@ -43,7 +43,7 @@ class StripReader(QObject):
         """Whether strips are being read, or are about to be."""
         return self._settle.isActive() or self.lane.busy
 
-    def use(self, clip: Clip | None) -> None:
+    def use(self, clip: Clip | Stills | None) -> None:
         """Read the strips of a film from now on; None: of none."""
         self._clip = clip
         self._forget()

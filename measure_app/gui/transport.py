@@ -85,12 +85,17 @@ class Transport(QWidget):
         info, seconds, frame = self._document.info, self._document.seconds, self._document.frame
         for widget in (*self._buttons, self._speed, self._number):
             widget.setEnabled(info is not None)
-        if info is None or seconds is None:
+        for widget in (self._play, self._speed):
+            widget.setEnabled(seconds is not None and len(seconds) > 1)
+        if info is None:
             self._facts.setText("")
             return
         with QSignalBlocker(self._number):
             self._number.setRange(0, info.n_frames - 1)
             self._number.setValue(frame)
+        if seconds is None:
+            self._facts.setText(f"of {info.n_frames}  ·  no clock")
+            return
         text = f"of {info.n_frames}  ·  {seconds[frame]:.3f} s"
         if frame + 1 < len(seconds):
             text += f"  ·  next after {1000 * (seconds[frame + 1] - seconds[frame]):.1f} ms"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 from PySide6.QtCore import QObject, Signal, Slot
 
-from measure_app.clip import Clip
+from measure_app.clip import Clip, Stills
 from measure_app.contract import is_absolute
 from measure_app.edits import AdoptFound, MoveClip, SetClip
 from measure_app.errors import AppError, ClipError, OutputError, Stopped
@@ -80,7 +80,7 @@ class Workbench(QObject):
         self.frames = frames or FrameService()
         self.frames.setParent(self)
         self._recovery = recovery
-        self._clip: Clip | None = None
+        self._clip: Clip | Stills | None = None
         self._folder = Path.cwd()
         self._saved: Run | None = None
         self._asked: Question | None = None
@@ -182,7 +182,7 @@ class Workbench(QObject):
     # Films and files.
 
     @property
-    def clip(self) -> Clip | None:
+    def clip(self) -> Clip | Stills | None:
         """The film that is open."""
         return self._clip
 

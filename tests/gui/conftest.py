@@ -35,6 +35,10 @@ class Answers:
         self.asked.append("film")
         return self.film_is
 
+    def pictures(self, folder: Path) -> Path | None:  # noqa: ARG002
+        self.asked.append("pictures")
+        return self.film_is
+
     def run(self, folder: Path) -> Path | None:  # noqa: ARG002
         self.asked.append("run")
         return self.run_is

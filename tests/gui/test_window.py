@@ -473,3 +473,36 @@ def test_every_control_has_a_name(driver: Driver) -> None:
                         f"{step.value}: {type(widget).__name__} in {type(widget.parent()).__name__}"
                     )
     assert nameless == []
+
+
+def test_still_pictures_open_as_a_film_without_a_clock(
+    driver: Driver, answers: Answers, tmp_path: Path
+) -> None:
+    import cv2
+
+    folder = tmp_path / "shots"
+    folder.mkdir()
+    with open_clip(BENCH / "bench.mp4") as clip:
+        for i in range(8):
+            cv2.imwrite(str(folder / f"{i}.png"), clip.frame(35 * i).bgr())
+    tree = json.loads((BENCH / "bench.run.json").read_text())
+    tree["clip"] = {"path": "shots"}
+    (tmp_path / "shots.run.json").write_text(json.dumps(tree))
+    driver.window.open_file(tmp_path / "shots.run.json")
+    driver.shows_frame(0)
+    driver.key(Qt.Key.Key_BracketRight)
+    driver.shows_frame(1)
+    document = driver.window.bench.document
+    assert document.seconds is None
+    driver.window.bench.find_the_rest()
+    driver.settles()
+    assert document.outcome is not None
+    assert document.outcome.findings.finding("speed_coefficient") is not None
+    assert "drain_rate_root_m_per_s" in {each.name for each in document.outcome.findings.undetermined}
+    driver.window.playback.play()
+    assert not driver.window.playback.playing
+    answers.film_is = folder
+    driver.window.bench.forget_changes()
+    driver.window.new_run_on_pictures()
+    driver.shows_frame(0)
+    assert document.run.clip.path == "shots"
