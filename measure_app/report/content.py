@@ -208,7 +208,7 @@ def _strip(results: Results, chart: StripChart) -> Picture:
     return Picture(
         name,
         data,
-        f"The {what}: pixels under the {line} of every frame, time to the right.{refused}",
+        f"The {what}: the {line} of every frame, side by side, time to the right.{refused}",
         f"Strip of the {what} through time: readings on it, fitted law dashed.{ends}{refused}",
     )
 

@@ -22,6 +22,10 @@ WIDTH_PX = 1500
 """Width of the picture."""
 _INCHES = 5.2
 _MOST_LABELS = 6
+_MARGIN = 0.08
+"""Room around the marks, of their larger span."""
+_LEAST_PX = 60
+"""A part smaller than this is no set-up; the whole frame is shown then."""
 
 
 def setup_picture(run: Run, picture: NDArray[np.uint8]) -> bytes:
@@ -41,22 +45,23 @@ def setup_picture(run: Run, picture: NDArray[np.uint8]) -> bytes:
     """
     from matplotlib.figure import Figure
 
-    height, width = picture.shape[:2]
+    left, right, top, bottom = _part_shown(run, picture.shape[1], picture.shape[0])
+    aspect = (bottom - top) / (right - left)
     with our_style():
         legend_room = 0.42
-        figure = Figure(figsize=(_INCHES, _INCHES * height / width + legend_room), dpi=WIDTH_PX / _INCHES)
-        share = 1.0 - legend_room / (_INCHES * height / width + legend_room)
+        figure = Figure(figsize=(_INCHES, _INCHES * aspect + legend_room), dpi=WIDTH_PX / _INCHES)
+        share = 1.0 - legend_room / (_INCHES * aspect + legend_room)
         axes = figure.add_axes((0.0, 1.0 - share, 1.0, share))
         axes.set_axis_off()
         axes.imshow(
-            _shrunk(picture)[..., ::-1],
-            extent=(-0.5, width - 0.5, height - 0.5, -0.5),
+            _shrunk(picture[top:bottom, left:right])[..., ::-1],
+            extent=(left - 0.5, right - 0.5, bottom - 0.5, top - 0.5),
             interpolation="antialiased",
             aspect="auto",
         )
         _draw_marks(axes, run)
-        axes.set_xlim(-0.5, width - 0.5)
-        axes.set_ylim(height - 0.5, -0.5)
+        axes.set_xlim(left - 0.5, right - 0.5)
+        axes.set_ylim(bottom - 0.5, top - 0.5)
         handles, labels = axes.get_legend_handles_labels()
         if handles:
             figure.legend(
@@ -64,6 +69,26 @@ def setup_picture(run: Run, picture: NDArray[np.uint8]) -> bytes:
                 frameon=False, borderpad=0.1, columnspacing=1.2, handlelength=2.2, labelspacing=0.25,
             )  # fmt: skip
         return _jpeg(figure)
+
+
+def _part_shown(run: Run, width: int, height: int) -> tuple[int, int, int, int]:
+    """Left, right, top, bottom of the part of the frame that holds the marks, px; the ends are one past."""
+    places = [graduation.px for rule in run.rules for graduation in rule.graduations]
+    for line in (run.gauge_line, run.landing_line):
+        places += [] if line is None else [line.from_px, line.to_px]
+    places += [mark.px for mark in (run.orifice, run.throw_zero) if mark is not None]
+    if len(places) < 2:
+        return 0, width, 0, height
+    beside = places if run.plumb is None else [*places, run.plumb.top_px, run.plumb.bottom_px]
+    across = np.array([place[0] for place in beside])
+    # A plumb line may hang over the whole frame; as much of it as stands beside the rest will do.
+    down = np.array([place[1] for place in places])
+    margin = _MARGIN * max(float(np.ptp(across)), float(np.ptp(down)))
+    left, right = max(0, int(across.min() - margin)), min(width, int(across.max() + margin))
+    top, bottom = max(0, int(down.min() - margin)), min(height, int(down.max() + margin))
+    if right - left < _LEAST_PX or bottom - top < _LEAST_PX:
+        return 0, width, 0, height
+    return left, right, top, bottom
 
 
 def _shrunk(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -27,7 +27,7 @@ from measure_app.report.formula import (
     as_speech,
 )
 from measure_app.report.improving import advice_for, improvements
-from measure_app.report.setup_picture import WIDTH_PX, setup_picture
+from measure_app.report.setup_picture import WIDTH_PX, _part_shown, setup_picture
 from measure_app.table import decode_table
 
 SCALES = {"mm": 1e-3, "mm²": 1e-6, "cm²": 1e-4}
@@ -197,10 +197,11 @@ def test_setup_is_drawn_where_the_marks_are(bench_outcome):
     black = np.zeros((720, 1280, 3), np.uint8)
     drawn = cv2.imdecode(np.frombuffer(setup_picture(run, black), np.uint8), cv2.IMREAD_COLOR).astype(int)
     assert drawn.shape[1] == WIDTH_PX
-    scale = WIDTH_PX / 1280
+    left, right, top, bottom = _part_shown(run, 1280, 720)
+    scale = WIDTH_PX / (right - left)
 
     def at(x: float, y: float, reach: int = 6) -> np.ndarray:
-        column, row = round((x + 0.5) * scale), round((y + 0.5) * scale)
+        column, row = round((x + 0.5 - left) * scale), round((y + 0.5 - top) * scale)
         return drawn[row - reach : row + reach + 1, column - reach : column + reach + 1].reshape(-1, 3)
 
     landing = run.landing_line
@@ -211,6 +212,9 @@ def test_setup_is_drawn_where_the_marks_are(bench_outcome):
     x, y = run.orifice.px
     ring = at(x, y, 14)
     assert (ring[:, 1] > ring[:, 2] + 60).any()  # green
-    assert at(100.0, 650.0).max() < 12  # nothing where nothing was marked
+    assert at(800.0, 300.0).max() < 12  # nothing where nothing was marked
+    assert 0 < left < run.plumb.top_px[0]
+    assert top < run.gauge_line.from_px[1] < bottom < 720
+    assert run.landing_line.to_px[0] < right < 1280
     large = np.zeros((2160, 3840, 3), np.uint8)
     assert len(setup_picture(bench_outcome.run, large)) < 400_000
