@@ -167,8 +167,8 @@ def _remark_times(remarks: list[str], film: OpenFilm, table: FrameTable, pace: P
         frames = "1 frame is" if missing == 1 else f"{missing} frames are"
         places = "" if len(pace.gaps) == 1 else f" at {len(pace.gaps)} places, first"
         remarks.append(
-            f"{frames} missing{places} after frame {pace.gaps[0][0]} (dropped by the camera);"
-            " times follow the file's own stamps"
+            f"{frames} missing{places} after frame {pace.gaps[0][0]}"
+            " (dropped by the camera, or lost from the file); times follow the file's own stamps"
         )
     if pace.uneven:
         remarks.append(

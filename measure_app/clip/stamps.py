@@ -146,11 +146,11 @@ def pace_of(stamps: Stamps, nominal: Fraction | None = None) -> Pace:
 
 
 def _running_median(steps: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return the median of the steps around each step, ends held."""
+    """Return the median of the steps around each step."""
     if steps.size <= _NEIGHBOURS or steps.size > _LONG_HISTORY:
         return np.full(steps.size, max(float(np.median(steps)), 1.0))
     half = math.floor(_NEIGHBOURS / 2)
-    padded = np.pad(steps, half, mode="edge")
+    padded = np.pad(steps, half, mode="reflect")  # not "edge": a gap at the end would outvote the rest
     windows = np.lib.stride_tricks.sliding_window_view(padded, _NEIGHBOURS)
     middle: NDArray[np.float64] = np.median(windows, axis=1)
     return np.maximum(middle, 1.0)

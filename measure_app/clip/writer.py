@@ -65,7 +65,8 @@ def write_clip(
     base : Fraction
         Seconds per tick.
     codec : str
-        libx264, libx265, libvpx-vp9, libsvtav1, mpeg4 or mjpeg (or another encoder of libavcodec).
+        libx264, libx265, libvpx-vp9, mpeg4 or mjpeg. Other encoders of libavcodec work too, but libsvtav1 4.1
+        has been seen to wait for itself for ever.
     crf : int, optional
         Constant quality, for the codecs that know it (mpeg4 and mjpeg: quantiser 2 is used instead).
     gop, b_frames : int, optional
@@ -106,9 +107,12 @@ def write_clip(
     chosen = _encoder_options(codec, crf, options or {})
     nominal = Fraction(rate) if rate is not None else 1 / base
     times = itertools.count() if ticks is None else ticks
-    handle, temporary = tempfile.mkstemp(suffix=target.suffix, prefix=f".{target.stem}-", dir=target.parent)
-    os.close(handle)
+    temporary = ""
     try:
+        handle, temporary = tempfile.mkstemp(
+            suffix=target.suffix, prefix=f".{target.stem}-", dir=target.parent
+        )
+        os.close(handle)
         with av.open(temporary, "w", options=_container_options(target, metadata)) as out:
             out.metadata.update(metadata or {})
             stream = out.add_stream(codec, rate=nominal, options=chosen)
@@ -120,7 +124,8 @@ def write_clip(
     except (av.FFmpegError, OSError, ValueError) as error:
         raise ClipError(f"the clip could not be written: {error}", where=target.name) from error
     finally:
-        Path(temporary).unlink(missing_ok=True)
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
     return target
 
 
