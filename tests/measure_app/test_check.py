@@ -67,7 +67,7 @@ CASES = [
 @pytest.mark.parametrize(
     ("part", "values", "about", "words"), CASES, ids=[f"{c[2]}-{i}" for i, c in enumerate(CASES)]
 )
-def test_each_lack_is_told(run, info, part, values, about, words):  # noqa: PLR0917  pytest passes them by name
+def test_each_lack_is_told(run, info, part, values, about, words):
     run = replace(run, **(values if part is None else {part: changed(getattr(run, part), **values)}))
     assert words in said(run, info)[about]
 
