@@ -111,3 +111,19 @@ def test_a_hostile_film_is_one_line_and_the_service_lives_on(
     with qtbot.waitSignal(opened.film_opened) as signal:
         opened.open(film)
     assert signal.args[0].clip is not None
+
+
+def test_an_answer_that_comes_after_a_newer_frame_was_shown_is_dropped(
+    qtbot: QtBot, opened: FrameService
+) -> None:
+    with qtbot.waitSignal(opened.frame_ready):
+        opened.show(20)
+    qtbot.waitUntil(lambda: 21 in opened._near)
+    seen: list[FrameReply] = []
+    opened.frame_ready.connect(seen.append)
+    opened._near.pop(35, None)
+    opened.show(35)  # on its way through the thread
+    opened.show(21)  # at hand: shown at once
+    assert [reply.index for reply in seen] == [21]
+    qtbot.wait(200)
+    assert [reply.index for reply in seen] == [21]

@@ -116,3 +116,14 @@ def test_the_nearest_mark_is_taken_and_none_out_of_reach() -> None:
     point = view.view_at(Pixel(150.0, 420.0)) + QPointF(4.0, 3.0)
     assert nearest(RUN, handles, point, view) == Handle(Kind.ORIFICE)
     assert nearest(RUN, handles, point + QPointF(60.0, 60.0), view) is None
+
+
+def test_a_landing_is_put_on_the_foot_of_its_place_on_the_tilted_line() -> None:
+    edit = moved(RUN, Handle(Kind.LANDING, frame=7), Pixel(530.0, 640.0))
+    assert edit is not None
+    spot = spot_of(edit.apply(RUN), Handle(Kind.LANDING, frame=7))
+    assert spot is not None
+    # The line falls by 10 px over 740 px: its foot by hand.
+    slope = -10.0 / 740.0
+    x = 160.0 + (530.0 - 160.0 + slope * (640.0 - 600.0)) / (1 + slope**2)
+    assert spot.px == pytest.approx((x, 600.0 + slope * (x - 160.0)), abs=0.006)
