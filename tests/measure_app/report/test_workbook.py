@@ -146,8 +146,9 @@ def test_coefficients_follow_from_the_slopes(bench_book, bench):
         "time_s,head_m,throw_m\n0,0.1,0.3\n1,0.11,0.32\n2,0.12,0.33\n",
         "head_m\n0.1\n",
         "time_s,head_m,throw_m\n0,0,0\n",
+        "time_s,head_m,throw_m\n50,0.2,0.47\n52,0.18,0.446\n54,0.161,0.421\n56,0.143,0.397\n",
     ],
-    ids=["stills", "drain only", "throw only", "one", "two", "same head", "falling", "drops", "drops and clock", "rising", "head", "bad"],
+    ids=["stills", "drain only", "throw only", "one", "two", "same head", "falling", "drops", "drops and clock", "rising", "head", "bad", "late start"],
 )  # fmt: skip
 def test_whatever_is_missing_no_cell_is_an_error(text):
     drop = None if "drop_m" in text else 0.3
