@@ -344,8 +344,7 @@ class MainWindow(QMainWindow):
 
 
 def _panels(bench: Workbench) -> dict[Step, QWidget]:
-    try:
-        from measure_app.gui.panels import make_panels
-    except ImportError:
-        return {}
-    return dict(make_panels(bench.document, bench))
+    from measure_app.gui import panels  # graphs and tables: not before the first frame is shown
+
+    make = getattr(panels, "make_panels", None)
+    return {} if make is None else dict(make(bench.document, bench))
