@@ -130,11 +130,11 @@ class Driver:
         self.key(Qt.Key.Key_Return)
 
     def shows_frame(self, frame: int) -> None:
-        self.qtbot.waitUntil(lambda: self.view.shown == frame, timeout=10_000)
+        self.qtbot.waitUntil(lambda: self.view.shown == frame, timeout=60_000)
 
     def settles(self) -> None:
         """Wait until nothing is being worked out."""
-        self.qtbot.waitUntil(lambda: not self.window.bench.busy, timeout=20_000)
+        self.qtbot.waitUntil(lambda: not self.window.bench.busy, timeout=60_000)
 
     def open_bench(self) -> None:
         self.window.open_sample()

@@ -33,7 +33,7 @@ def service() -> Iterator[FrameService]:
 
 @pytest.fixture
 def opened(qtbot: QtBot, service: FrameService, film: Path) -> FrameService:
-    with qtbot.waitSignal(service.film_opened) as signal:
+    with qtbot.waitSignal(service.film_opened, timeout=60_000) as signal:
         service.open(film)
     reply: FilmReply = signal.args[0]
     assert reply.clip is not None
@@ -49,7 +49,7 @@ def _number(reply: FrameReply) -> int:
 
 @pytest.mark.parametrize("index", [0, 17, 39, 20, 19, 1])
 def test_the_frame_asked_for_is_the_frame_that_comes(qtbot: QtBot, opened: FrameService, index: int) -> None:
-    with qtbot.waitSignal(opened.frame_ready) as signal:
+    with qtbot.waitSignal(opened.frame_ready, timeout=60_000) as signal:
         opened.show(index)
     reply: FrameReply = signal.args[0]
     assert (reply.index, _number(reply)) == (index, index)
@@ -62,7 +62,7 @@ def test_of_many_wishes_in_a_row_few_are_decoded_and_the_newest_comes_last(
     opened.frame_ready.connect(seen.append)
     for index in range(COUNT):
         newest = opened.show(index)
-    qtbot.waitUntil(lambda: bool(seen) and seen[-1].ticket == newest)
+    qtbot.waitUntil(lambda: bool(seen) and seen[-1].ticket == newest, timeout=60_000)
     assert seen[-1].index == COUNT - 1
     assert len(seen) < COUNT
     assert [reply.ticket for reply in seen] == sorted(reply.ticket for reply in seen)
@@ -71,17 +71,17 @@ def test_of_many_wishes_in_a_row_few_are_decoded_and_the_newest_comes_last(
 def test_frames_at_hand_come_while_the_neighbourhood_is_being_decoded(
     qtbot: QtBot, opened: FrameService
 ) -> None:
-    with qtbot.waitSignal(opened.frame_ready):
+    with qtbot.waitSignal(opened.frame_ready, timeout=60_000):
         opened.show(30)
     qtbot.wait(150)
     for index in (29, 28, 31, 30, 27):
-        with qtbot.waitSignal(opened.frame_ready, timeout=1000) as signal:
+        with qtbot.waitSignal(opened.frame_ready, timeout=60_000) as signal:
             opened.show(index)
         assert _number(signal.args[0]) == index
 
 
 def test_a_frame_that_is_not_there_is_an_answer(qtbot: QtBot, opened: FrameService) -> None:
-    with qtbot.waitSignal(opened.frame_ready) as signal:
+    with qtbot.waitSignal(opened.frame_ready, timeout=60_000) as signal:
         opened.show(COUNT + 3)
     reply: FrameReply = signal.args[0]
     assert reply.pixels is None
@@ -91,7 +91,7 @@ def test_a_frame_that_is_not_there_is_an_answer(qtbot: QtBot, opened: FrameServi
 def test_a_look_aside_does_not_disturb_the_current_frame(qtbot: QtBot, opened: FrameService) -> None:
     seen: list[FrameReply] = []
     opened.frame_ready.connect(seen.append)
-    with qtbot.waitSignal(opened.peeked) as signal:
+    with qtbot.waitSignal(opened.peeked, timeout=60_000) as signal:
         opened.peek(12)
     assert _number(signal.args[0]) == 12
     assert seen == []
@@ -103,12 +103,12 @@ def test_a_hostile_film_is_one_line_and_the_service_lives_on(
 ) -> None:
     bad = tmp_path / "bad.mp4"
     write(bad)
-    with qtbot.waitSignal(opened.film_opened) as signal:
+    with qtbot.waitSignal(opened.film_opened, timeout=60_000) as signal:
         opened.open(bad)
     assert signal.args[0].clip is None
     assert "bad.mp4" in str(signal.args[0].error)
     assert "\n" not in str(signal.args[0].error)
-    with qtbot.waitSignal(opened.film_opened) as signal:
+    with qtbot.waitSignal(opened.film_opened, timeout=60_000) as signal:
         opened.open(film)
     assert signal.args[0].clip is not None
 
@@ -116,9 +116,9 @@ def test_a_hostile_film_is_one_line_and_the_service_lives_on(
 def test_an_answer_that_comes_after_a_newer_frame_was_shown_is_dropped(
     qtbot: QtBot, opened: FrameService
 ) -> None:
-    with qtbot.waitSignal(opened.frame_ready):
+    with qtbot.waitSignal(opened.frame_ready, timeout=60_000):
         opened.show(20)
-    qtbot.waitUntil(lambda: 21 in opened._near)
+    qtbot.waitUntil(lambda: 21 in opened._near, timeout=60_000)
     seen: list[FrameReply] = []
     opened.frame_ready.connect(seen.append)
     opened._near.pop(35, None)

@@ -26,7 +26,7 @@ def test_only_the_newest_of_many_requests_is_done(qtbot: QtBot) -> None:
     for number in range(50):
         lane.ask(number)
     gate.set()
-    qtbot.waitUntil(lambda: not lane.busy)
+    qtbot.waitUntil(lambda: not lane.busy, timeout=60_000)
     assert done == [0, 49]
     assert answers[-1].value == 490
     assert answers[-1].ticket == lane.newest
@@ -38,7 +38,7 @@ def test_an_error_comes_back_with_its_request(qtbot: QtBot) -> None:
         raise ClipError("no such frame", where="film.mp4")
 
     lane = Lane(work, "test")
-    with qtbot.waitSignal(lane.answered) as signal:
+    with qtbot.waitSignal(lane.answered, timeout=60_000) as signal:
         lane.ask("this")
     answer: Answer = signal.args[0]
     assert answer.request == "this"
@@ -51,7 +51,7 @@ def test_a_fault_of_our_own_is_told_in_words_and_still_raised(qtbot: QtBot) -> N
         return 1 / 0
 
     lane = Lane(work, "test")
-    with capture_exceptions() as raised, qtbot.waitSignal(lane.answered) as signal:
+    with capture_exceptions() as raised, qtbot.waitSignal(lane.answered, timeout=60_000) as signal:
         lane.ask("this")
         qtbot.wait(20)
     assert "ZeroDivisionError" in str(signal.args[0].error)
@@ -79,7 +79,7 @@ def test_a_new_request_stops_the_old_one_only_where_it_shall(qtbot: QtBot, eager
     lane.ask("first")
     begun.wait(5)
     lane.ask("second")
-    qtbot.waitUntil(lambda: not lane.busy)
+    qtbot.waitUntil(lambda: not lane.busy, timeout=60_000)
     assert ended == (["second"] if eager else ["first", "second"])
     lane.close()
 
@@ -93,6 +93,6 @@ def test_progress_is_told_and_closing_does_not_wait_for_the_end(qtbot: QtBot) ->
             threading.Event().wait(0.005)
 
     lane = Lane(work, "test")
-    with qtbot.waitSignal(lane.progressed):
+    with qtbot.waitSignal(lane.progressed, timeout=60_000):
         lane.ask("long")
     lane.close()  # 50 s of work would hang here

@@ -105,7 +105,7 @@ def test_strips_are_read_anew_when_a_line_moves(driver: Driver, qtbot: QtBot) ->
     old = head.picture
     line = document.run.gauge_line
     document.perform(SetGaugeLine(LinePart(line.from_px, Pixel(line.to_px.x, line.to_px.y - 40))))
-    qtbot.waitUntil(lambda: head.picture is not None and head.picture is not old, timeout=10_000)
+    qtbot.waitUntil(lambda: head.picture is not None and head.picture is not old, timeout=60_000)
     driver.settles()
     assert head.picture.length == old.length - 40
     assert head.picture.rows == 300
@@ -117,7 +117,7 @@ def test_a_crop_shows_the_pixels_beneath_a_reading(driver: Driver, qtbot: QtBot)
     driver.window.bench.find_the_rest()
     driver.settles()
     driver.window.bench.frame_crop(50, 150, 110)
-    qtbot.waitUntil(driver.window.crops.isVisible, timeout=5000)
+    qtbot.waitUntil(driver.window.crops.isVisible, timeout=60_000)
     assert driver.window.crops._reply.index == 50
     assert [name for name, _ in driver.window.crops._spots] == ["surface", "landing"]
     driver.window.bench.frame_crop(-1, 0, 0)

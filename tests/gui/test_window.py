@@ -50,7 +50,7 @@ def test_from_an_empty_window_to_findings_by_presses_and_keys(
         )
         for graduation in rule.graduations:
             driver.press(graduation.px)
-            qtbot.waitUntil(window.stage.entry.isVisible)
+            qtbot.waitUntil(window.stage.entry.isVisible, timeout=60_000)
             driver.type(f"{graduation.value_m * 1000:g}".replace(".", ","))
             assert not window.stage.entry.isVisible()
     assert [len(rule.graduations) for rule in document.run.rules] == [len(r.graduations) for r in truth.rules]
@@ -80,7 +80,7 @@ def test_from_an_empty_window_to_findings_by_presses_and_keys(
 
     driver.view.setFocus()
     driver.key(Qt.Key.Key_F, CTRL)
-    qtbot.waitUntil(lambda: document.search is not None, timeout=30_000)
+    qtbot.waitUntil(lambda: document.search is not None, timeout=60_000)
     driver.settles()
     assert document.outcome is not None
     assert document.outcome.findings.finding("speed_coefficient") is not None
@@ -130,7 +130,7 @@ def test_twenty_readings_take_twenty_presses(driver: Driver, qtbot: QtBot) -> No
     assert {spot.by for spot in marked} == {By.HAND}
     assert {spot.px_u for spot in marked} == {0.4}
     assert document.frame == 200
-    qtbot.waitUntil(lambda: len(driver.window.deck.head.layers.hand) == 20)
+    qtbot.waitUntil(lambda: len(driver.window.deck.head.layers.hand) == 20, timeout=60_000)
 
 
 def test_a_mark_is_dragged_with_one_edit_and_undone_with_its_name(driver: Driver) -> None:
@@ -295,7 +295,7 @@ def test_blind_reading_hides_fit_found_and_others_marks(driver: Driver) -> None:
 def test_finding_can_be_stopped_and_leaves_nothing(driver: Driver, qtbot: QtBot) -> None:
     driver.open_bench()
     bench = driver.window.bench
-    with qtbot.waitSignal(bench.finding_progress):
+    with qtbot.waitSignal(bench.finding_progress, timeout=60_000):
         bench.find_the_rest()
     bench.stop_finding()
     driver.settles()
@@ -354,7 +354,7 @@ def test_a_film_that_is_gone_is_said_and_can_be_found_again(
     path = tmp_path / "lost.run.json"
     path.write_text(json.dumps(tree))
     driver.window.open_file(path)
-    qtbot.waitUntil(lambda: driver.window.stage.notice.text != "")
+    qtbot.waitUntil(lambda: driver.window.stage.notice.text != "", timeout=60_000)
     assert "bench.mp4" in driver.window.stage.notice.text
     answers.film_is = BENCH / "bench.mp4"
     driver.window.stage.notice._remedy.click()
@@ -368,7 +368,7 @@ def test_a_film_that_is_none_leaves_the_window_alive(driver: Driver, qtbot: QtBo
     bad = tmp_path / "bad.mp4"
     bad.write_bytes(b"\0" * 5000)
     driver.window.open_file(bad)
-    qtbot.waitUntil(lambda: driver.window.stage.notice.text != "")
+    qtbot.waitUntil(lambda: driver.window.stage.notice.text != "", timeout=60_000)
     assert "bad.mp4" in driver.window.stage.notice.text
     driver.open_bench()
 
@@ -401,7 +401,7 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     first = make_window()
     first.open_sample()
     first.bench.document.perform(SetTitle("unfinished"))
-    qtbot.waitUntil(lambda: not first.bench._lanes.recovery.busy)
+    qtbot.waitUntil(lambda: not first.bench._lanes.recovery.busy, timeout=60_000)
     (file,) = (tmp_path / "recovery").glob("*.json")
     copy = tmp_path / "recovery" / "dead.recovery.json"  # as a window that died would have left it
     shutil.copy(file, copy)
@@ -412,7 +412,7 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     assert second.bench.document.run.title == "unfinished"
     assert second.bench.changed
     assert not copy.exists()
-    qtbot.waitUntil(lambda: second.stage.view.shown == 0, timeout=10_000)
+    qtbot.waitUntil(lambda: second.stage.view.shown == 0, timeout=60_000)
 
 
 def test_a_film_can_be_dropped(driver: Driver) -> None:
