@@ -66,3 +66,14 @@ def test_few_or_perfect_points_are_not_questioned() -> None:
 def test_a_law_without_an_origin_is_not_asked_for_one() -> None:
     line = straight_line(X, 0.4 - X + 0.001 * NOISE, from_origin=False)
     assert not any("origin" in check.question for check in line.checks)
+
+
+@pytest.mark.parametrize("free", [True, False])
+def test_the_largest_cooks_distance_agrees_with_statsmodels(free: bool) -> None:
+    from statsmodels.regression.linear_model import OLS
+
+    y = 18.7 * X + 0.002 * NOISE + 0.02 * (np.arange(60) == 57)
+    design = np.stack([np.ones(60), X], axis=1) if free else X[:, None]
+    theirs = OLS(y, design).fit().get_influence().cooks_distance[0]
+    line = straight_line(X, y, free_intercept=free)
+    assert found(line.checks, "one reading alone").found == pytest.approx(np.max(theirs), rel=1e-9)

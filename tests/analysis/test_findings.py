@@ -569,3 +569,17 @@ def test_an_accepted_g_that_is_not_known_well_is_in_the_budget_where_it_belongs(
         finding = findings.finding(name)
         assert finding is not None
         assert all(share.source != "accepted gravity" for share in finding.budget), name
+
+
+def test_a_wild_head_takes_its_throw_with_it_though_the_throw_alone_would_not_show_it() -> None:
+    run = simulated_run(np.random.default_rng(4), dataclasses.replace(SCENARIOS[0], throw_scale=10.0))
+    assert run.series.head is not None
+    values = run.series.head.values.copy()
+    values[20] += 12.0 * run.series.head.own_u[20]
+    series = dataclasses.replace(
+        run.series, head=Column(values, run.series.head.own_u, run.series.head.shared)
+    )
+    findings = findings_of(series, run.conditions)
+    assert findings.throws is not None
+    assert 20 not in findings.throws.outlying
+    assert 20 not in findings.throws.rows

@@ -17,6 +17,7 @@ from analysis import (
     findings_of,
     line_with_errors_in_both,
 )
+from analysis.basis import basis_of
 from analysis.estimate import Estimate, propagated
 from analysis.models import SPEED_ROOT_HEAD
 from analysis.scatter import correlation_time, far_off, robust_sd, scatter_of
@@ -278,3 +279,53 @@ def test_a_line_traced_to_its_readings_has_the_standard_error_of_the_fit(free: b
     )
     expected = np.sqrt(line.covariance_unscaled[1, 1] * max(1.0, scatter.birge**2))
     assert result.slope.u_own == pytest.approx(expected, rel=1e-6)
+
+
+def test_two_sources_that_the_readings_cannot_tell_apart_keep_their_doubt() -> None:
+    # The same column twice: the readings know the sum, never the difference, whose variance stays at its prior's 2.
+    assert RUN.series.head is not None
+    twice = RUN.series.head.shared.copy()
+    twice[:, 0] = 0.01
+    twice[:, 2] = 0.01
+    series = dataclasses.replace(
+        RUN.series, head=Column(RUN.series.head.values, RUN.series.head.own_u, twice)
+    )
+    _, drain = fits(series)
+    first = len(drain.names)
+    i, j = (first + drain.sources.index(name) for name in ("orifice position", "throw zero"))
+    c = drain.covariance
+    assert c[i, i] + c[j, j] - 2.0 * c[i, j] == pytest.approx(2.0, rel=1e-6)
+    assert c[i, i] + c[j, j] + 2.0 * c[i, j] < 0.1
+
+
+def test_the_law_is_not_drawn_beyond_the_rows_it_was_fitted_to() -> None:
+    assert RUN.series.head is not None
+    kept = RUN.series.kept.copy()
+    kept[:10] = False
+    findings = findings_of(dataclasses.replace(RUN.series, kept=kept), RUN.conditions)
+    assert np.all(np.isnan(findings.law_head_m[:10]))
+    assert np.all(np.isfinite(findings.law_head_m[10:]))
+
+
+def test_the_mean_of_single_ratios_has_an_honest_uncertainty() -> None:
+    rng = np.random.default_rng(31)
+    errors = []
+    for _ in range(150):
+        run = simulated_run(rng, SCENARIOS[2])
+        basis = basis_of(run.series, run.conditions)
+        assert basis.mean_of_ratios is not None
+        errors.append((basis.mean_of_ratios.value - run.truth["speed_coefficient"]) / basis.mean_of_ratios.u)
+    assert np.std(errors) == pytest.approx(1.0, abs=0.18)
+
+
+def test_the_mean_of_single_ratios_widens_with_the_scatter_really_seen() -> None:
+    assert RUN.series.throw is not None
+    noise = 6.0 * RUN.series.throw.own_u * np.random.default_rng(2).standard_normal(N)
+    noisy = Column(RUN.series.throw.values + noise, RUN.series.throw.own_u, RUN.series.throw.shared)
+    calm, wide = (
+        basis_of(series, RUN.conditions).mean_of_ratios
+        for series in (RUN.series, dataclasses.replace(RUN.series, throw=noisy))
+    )
+    assert calm is not None
+    assert wide is not None
+    assert wide.u_own > 3.0 * calm.u_own
