@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from measure_app.clip.cache import FrameCache
 from measure_app.clip.facts import facts_of
 from measure_app.clip.index import FrameTable, table_of
-from measure_app.clip.opening import film_path, open_film
+from measure_app.clip.opening import OpenFilm, film_path, open_film
 from measure_app.clip.passes import fits, planes
 from measure_app.clip.picture import Frame
 from measure_app.clip.roller import Rolled, Roller
@@ -60,20 +60,20 @@ def open_clip(
     if capture_rate_hz is not None and not (math.isfinite(capture_rate_hz) and 0 < capture_rate_hz <= 1e6):
         words = f"capture_rate_hz must be more than 0 and at most 1e6 per second, got {capture_rate_hz!r}"
         raise ClipError(words, where=found.name)
-    film = open_film(found)
+    roller = Roller(*_tabled(found))
     try:
-        table = table_of(film)
-        roller = Roller(film, table)
         first = _first_frame(roller, found.name)
-        if roller.trust.errors and film.strict:
+        if roller.trust.errors and roller.film.strict:
             # Some cameras' own data offend a strict decoder from the first frame on: then it must be lenient.
-            roller.close()
-            film = open_film(found, strict=False)
-            roller = Roller(film, table)
+            roller.relent()
             first = _first_frame(roller, found.name)
-        info, stamps = facts_of(film, table, first.video, capture_rate_hz)
-    except BaseException:
-        film.close()
+        # The roller's film, not the one opened above: a damaged start may have made it open the file again.
+        table = roller.table
+        info, stamps = facts_of(roller.film, table, first.video, capture_rate_hz)
+    except BaseException as error:
+        roller.close()
+        if isinstance(error, OSError | ValueError | MemoryError):
+            raise ClipError(f"the file cannot be read as a film ({error})", where=found.name) from error
         raise
     return Clip(info, stamps, table=table, roller=roller, first=first, cache_bytes=cache_bytes)
 
@@ -313,6 +313,16 @@ class Clip:
         self._frame_bytes = max(self._frame_bytes, frame.nbytes)
         self._cache.put(rolled.index, frame)
         return frame
+
+
+def _tabled(path: Path) -> tuple[OpenFilm, FrameTable]:
+    """Open a film and read its table."""
+    film = open_film(path)
+    try:
+        return film, table_of(film)
+    except BaseException:
+        film.close()
+        raise
 
 
 def _first_frame(roller: Roller, name: str) -> Rolled:

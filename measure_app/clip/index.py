@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any
 
 import av
 import numpy as np
 from numpy.typing import NDArray
 
-from measure_app.clip.opening import OpenFilm
+from measure_app.clip.opening import OpenFilm, open_film
 from measure_app.errors import ClipError
 
 MAX_FRAMES = 2**22
@@ -139,14 +139,19 @@ def _settled(film: OpenFilm, table: FrameTable) -> FrameTable:
     return replace(table, ticks=packets, counted=True)
 
 
-def _decoded_times(film: OpenFilm) -> Any:
+def _decoded_times(film: OpenFilm) -> Iterator[tuple[int | None, bool]]:
     """Yield (pts, failed) for everything that comes out of the decoder from the start."""
-    film.container.seek(int(film.container.start_time or 0))
-    for packet, _ in film.packets():
-        try:
-            frames = packet.decode()
-        except (av.FFmpegError, OSError):
-            yield None, True
-            continue
-        for frame in frames:
-            yield frame.pts, False
+    anew = open_film(film.path, strict=film.strict)  # some containers cannot be wound back without an index
+    try:
+        for packet, _ in anew.packets():
+            try:
+                frames = packet.decode()
+            except (av.FFmpegError, OSError):
+                yield None, True
+                continue
+            for frame in frames:
+                yield frame.pts, False
+    except (av.FFmpegError, OSError):
+        yield None, True
+    finally:
+        anew.close()

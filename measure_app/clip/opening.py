@@ -186,7 +186,9 @@ def _picture_stream(container: Any, name: str) -> Any:
         )
     width, height = stream.codec_context.width, stream.codec_context.height
     if width <= 0 or height <= 0:
-        raise ClipError("the file states no usable size of its pictures; it is damaged, or absurdly large", where=name)
+        raise ClipError(
+            "the file states no usable size of its pictures; it is damaged, or absurdly large", where=name
+        )
     if max(width, height) > MAX_SIDE or width * height > MAX_AREA:
         words = (
             f"pictures of {width} × {height} px are too large (at most {MAX_SIDE} px a side); scale the film"

@@ -60,6 +60,22 @@ class Roller:
         """Whether `next` can go on."""
         return self._coming is not None
 
+    @property
+    def film(self) -> OpenFilm:
+        """The film as it is open now; another one after the file had to be opened again."""
+        return self._film
+
+    @property
+    def table(self) -> FrameTable:
+        """Times of the frames."""
+        return self._table
+
+    def relent(self) -> None:
+        """Open the film again with a decoder that papers over faults, from now on."""
+        self.close()
+        self._film = open_film(self._film.path, strict=False)
+        self._reset()
+
     def opened_anew(self) -> OpenFilm:
         """Open the same film once more, for a decoder of its own."""
         return open_film(self._film.path, strict=self._film.strict)
@@ -135,9 +151,9 @@ class Roller:
         return True
 
     def _reopen(self) -> bool:
+        self._reset()  # first: what is being read must be let go of while its container is open
         self._film.close()
         self._film = self.opened_anew()
-        self._reset()
         self._coming = self._frames()
         return True
 
