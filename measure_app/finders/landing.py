@@ -93,28 +93,51 @@ class _Background:
     median: NDArray[np.float32]
     noise: float
     cap: float
+    black: float
+    """Level of black, from which exposure scales."""
+    gain: NDArray[np.float32]
+    """(n,) brightness of each frame against the usual one."""
 
-    def activity(self, levels: Plane) -> NDArray[np.float32]:
+    def activity(self, levels: Plane, rows: slice | NDArray[np.intp]) -> NDArray[np.float32]:
         """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
+
+        `rows` says which rows of the strip the levels are.
 
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
         """
-        departure: NDArray[np.float32] = np.abs(levels - self.median)
+        gain = self.gain[rows, None]
+        departure: NDArray[np.float32] = np.abs(levels - (self.black + gain * (self.median - self.black)))
         departure -= np.float32(3.0 * self.noise)
         np.clip(departure, 0.0, self.cap, out=departure)
         departure /= np.float32(self.cap)
         return departure
 
 
-def _background(strip: Strip, damaged: NDArray[np.bool_]) -> _Background:
+def _gains(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) -> NDArray[np.float32]:
+    """Brightness of every frame against the usual one, from all along the lines; 1 where it is steady."""
+    together = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32) - black
     whole = np.flatnonzero(~damaged)
-    sample = strip.levels[whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]].astype(
-        np.float32
-    )
+    usual = np.median(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]], axis=0)
+    lit = usual > 8.0
+    if lit.sum() < 10:
+        return np.ones(len(damaged), dtype=np.float32)
+    gain = np.median(together[:, lit] / usual[lit], axis=1)
+    gain[damaged] = 1.0
+    # Below one per cent it is the noise of the median, not exposure.
+    steady = bool(np.percentile(np.abs(gain - 1.0), 95) < 0.012)
+    return np.ones_like(gain) if steady else np.asarray(gain, dtype=np.float32)
+
+
+def _background(
+    strip: Strip, damaged: NDArray[np.bool_], gain: NDArray[np.float32], black: float
+) -> _Background:
+    whole = np.flatnonzero(~damaged)
+    rows = whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]
+    sample = black + (strip.levels[rows].astype(np.float32) - black) / np.maximum(gain[rows, None], 0.05)
     median = np.median(sample, axis=0)
     level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
-    return _Background(median, noise, max(14.0 * level, 4.0 * noise))
+    return _Background(median, noise, max(14.0 * level, 4.0 * noise), black, gain)
 
 
 def find_landing(
@@ -149,14 +172,18 @@ def find_landing(
     damaged[[row for row, _ in strips[0].unseen]] = True
     if n < 3 or (~damaged).sum() < 3 or strips[0].levels.shape[1] < 16:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
-    grounds = [_background(strip, damaged) for strip in strips]
+    black = 0.0 if strips[0].full_range else 16.0 * 2.0 ** (strips[0].bit_depth - 8)
+    gain = _gains(strips, damaged, black)
+    grounds = [_background(strip, damaged, gain, black) for strip in strips]
     course = _coarse_course(strips, lines, grounds, hints)
     if course is None:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
     width = _jet_width(strips, lines, grounds, course)
-    places, weights = _centres(strips, lines, grounds, course, width, lift)
+    places, weights, covered = _centres(strips, lines, grounds, course, width, lift)
     landing, agreement, support = _carried_down(places, weights, np.asarray(lines.above))
-    own_u, why = _judge(landing, agreement, support, width, strips[0].levels.shape[1], damaged, hints)
+    own_u, why = _judge(
+        landing, agreement, support, width, strips[0].levels.shape[1], covered, damaged, hints
+    )
     own_u, why = with_drift(own_u, why, drift)
     refused = np.array([w is not None for w in why])
     return Track(
@@ -187,7 +214,9 @@ def _coarse_course(
         block = max(1, _CHUNK // (4 * size))
         for first in range(0, rows, block):
             last = min(first + block, rows)
-            activity = ground.activity(strip.levels[first * size : last * size])
+            activity = ground.activity(
+                strip.levels[first * size : last * size], slice(first * size, last * size)
+            )
             if size > 1:
                 activity = np.add.reduceat(activity, np.arange(0, len(activity), size), axis=0)
                 activity /= np.float32(size)
@@ -226,7 +255,9 @@ def _jet_width(
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
         at = lines.place_on(index, course[rows])
         where = np.clip(np.rint(at).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
-        profile = np.mean(ground.activity(strip.levels[rows])[np.arange(len(rows))[:, None], where], axis=0)
+        profile = np.mean(
+            ground.activity(strip.levels[rows], rows)[np.arange(len(rows))[:, None], where], axis=0
+        )
         profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
         if profile.max() > 0.1:
             widths.append(float(profile.sum() / profile.max()))
@@ -240,20 +271,28 @@ def _centres(
     course: FloatArray,
     width: float,
     lift: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Centre of the jet on every line, carried down, (n, m) px, and how much of a jet was seen, 0 to 1."""
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Centre of the jet on every line, carried down, (n, m) px; how much of a jet was seen, (n, m), 0 to 1.
+
+    Third, (n,), the frames in which something larger than a jet lies over the lines.
+    """
     n = len(course)
     half = max(3, round(1.1 * width))
     reach = np.arange(-half, half + 1)
     taper = np.clip((half + 1 - np.abs(reach)) / 2.0, 0.0, 1.0)
     places = np.full((n, len(strips)), np.nan)
     weights = np.zeros((n, len(strips)))
+    crowded = np.zeros((n, len(strips)), dtype=bool)
+    alive = np.zeros((n, len(strips)))
+    beyond = np.arange(round(1.4 * width) + 1, round(3.0 * width) + 2)
+    around = np.concatenate([-beyond[::-1], beyond])
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
         length = strip.levels.shape[1]
         for first in range(0, n, _CHUNK):
-            activity = ground.activity(strip.levels[first : first + _CHUNK])
-            raised = lift[first : first + _CHUNK]
-            at = lines.place_on(index, course[first : first + _CHUNK], raised)
+            chunk = slice(first, first + _CHUNK)
+            activity = ground.activity(strip.levels[chunk], chunk)
+            raised = lift[chunk]
+            at = lines.place_on(index, course[chunk], raised)
             rows = np.arange(len(at))[:, None]
             for _ in range(4):
                 base = np.clip(np.floor(at).astype(int), 0, length - 1)
@@ -264,9 +303,18 @@ def _centres(
                 mass = seen.sum(axis=1)
                 at = at + np.where(mass > 0.3, (seen * reach).sum(axis=1) / np.maximum(mass, 0.3), 0.0)
             inside = (at > half / 2) & (at < length - 1 - half / 2)
-            places[first : first + _CHUNK, index] = lines.landing_of(index, at, raised)
-            weights[first : first + _CHUNK, index] = np.where(inside, np.minimum(mass / width, 1.0), 0.0)
-    return places, weights
+            places[chunk, index] = lines.landing_of(index, at, raised)
+            # A jet stands alone; where its surroundings are as lively, something larger lies over the line.
+            beside = np.rint(at).astype(int)[:, None] + around
+            lively = activity[rows, np.clip(beside, 0, length - 1)]
+            left_side, right_side = lively[:, : len(around) // 2], lively[:, len(around) // 2 :]
+            alive[chunk, index] = activity.sum(axis=1) / width
+            crowded[chunk, index] = np.maximum(left_side.mean(axis=1), right_side.mean(axis=1)) > 0.6
+            weights[chunk, index] = np.where(inside, np.minimum(mass / width, 1.0), 0.0)
+    # More of the lines departs from the background than a jet and its drops account for.
+    whole = np.median(alive, axis=1)
+    crowd = whole > 2.5 * float(np.median(whole)) + 2.0
+    return places, np.where(crowded, 0.0, weights), crowd | (crowded.mean(axis=1) > 0.4)
 
 
 def _carried_down(
@@ -339,6 +387,7 @@ def _judge(
     support: FloatArray,
     width: float,
     length: int,
+    covered: NDArray[np.bool_],
     damaged: NDArray[np.bool_],
     marks: Hints | None,
 ) -> tuple[FloatArray, tuple[Why | None, ...]]:
@@ -349,12 +398,14 @@ def _judge(
     apart = np.nan_to_num(disagreement, nan=np.inf) > max(
         1.5 * width, 6.0 * float(np.nanmedian(disagreement))
     )
-    usable = ~(damaged | off_end | faint | apart)
+    usable = ~(damaged | off_end | faint | apart | covered)
     half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(landing, usable.astype(np.float64), half)
     single = np.nan_to_num(disagreement, nan=1.0) / np.sqrt(np.maximum(support, 1.0))
     own_u = np.sqrt(np.maximum(single, np.nan_to_num(scatter, nan=1.0)) ** 2 + 0.05**2)
     astray = ~(np.abs(landing - course) <= np.maximum(5.0 * own_u, 0.3 * width)) | apart
+    # Where neighbours scatter by more than the jet's width there is no course to speak of.
+    astray |= own_u > max(width, 5.0 * float(np.median(own_u)))
     trusted = np.zeros(n, dtype=bool)
     if marks is not None:
         trusted[marks.rows] = True
@@ -362,6 +413,7 @@ def _judge(
     for reason, rows in (
         (Why.ASTRAY, astray & ~trusted),
         (Why.FAINT, faint),
+        (Why.COVERED, covered),
         (Why.OFF_END, off_end),
         (Why.DAMAGED, damaged),
     ):

@@ -107,6 +107,30 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     return course, scatter
 
 
+def off_course(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Frames far off one smooth curve through the whole run; (n,) False where nothing can be said.
+
+    A polynomial of fifth degree, fitted robustly (Tukey's biweight): smooth enough that a group of frames
+    that follows a wrong edge between gaps stands out, supple enough for any container that narrows gently.
+    """
+    n = len(positions)
+    use = usable & np.isfinite(positions)
+    if use.sum() < 30:
+        return np.zeros(n, dtype=bool)
+    t = np.linspace(-1.0, 1.0, n)
+    weights = use.astype(np.float64)
+    y = np.where(use, positions, 0.0)
+    basis = np.polynomial.chebyshev.chebvander(t, 5)
+    gap, size = np.zeros(n), 1.0
+    for _ in range(12):
+        weighted = basis * weights[:, None]
+        curve = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
+        gap = np.abs(y - curve)
+        size = max(1.4826 * float(np.median(gap[use])), 0.05)
+        weights = np.where(use, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
+    return np.asarray(use & (gap > max(2.0, 8.0 * size)), dtype=bool)
+
+
 def _residual_shrink(u: FloatArray, kernel: FloatArray) -> float:
     """How much smaller than the scatter the residuals are, because the fit follows each frame a little."""
     powers = np.stack([np.ones_like(u), u, u**2])

@@ -144,7 +144,10 @@ def drift_of(
     lost = right_lost | down_lost
     quiet = [float(np.sqrt(np.mean(np.square(v[~lost])))) if (~lost).any() else 0.0 for v in (right, down)]
     jolts = [float(np.max(np.abs(v[~lost]), initial=0.0)) for v in (right, down)]
-    if max(quiet) < _STILL_PX and max(jolts) < 0.5:
+    # How far the lines disagree tells how much of a shift is noise.
+    unsure = [float(np.median(u[~lost])) if (~lost).any() else 0.0 for u in (right_u, down_u)]
+    noisy = max(_STILL_PX, 1.5 * max(unsure))
+    if max(quiet) < noisy and max(jolts) < max(0.5, 5.0 * noisy) and lost.mean() < 0.5:
         return still(n)
     u = np.sqrt(0.5 * (right_u**2 + down_u**2))
     return Drift(np.where(lost, 0.0, right), np.where(lost, 0.0, down), np.where(lost, 0.0, u), lost)
@@ -185,17 +188,27 @@ def _shifts(
     n = len(strip.levels)
     if len(places) < 20:
         return np.full(n, np.nan), np.zeros(n)
-    shift, fit = _small_shifts(strip.levels[:, places], reference[places], slope[places])
+    shift, fit, noise = _small_shifts(strip.levels[:, places], reference[places], slope[places])
     last = 0
     for row in np.flatnonzero((np.abs(shift) > 0.3) | (fit < 0.6)):
         now = _smoothed(strip.levels[row].astype(np.float64))
-        shift[row], fit[row] = _one_shift(now, reference, slope, places, last)
+        shift[row], fit[row] = _one_shift(now, reference, slope, places, last, noise)
         last = round(shift[row]) if fit[row] > 0.6 else last
     return shift, fit
 
 
-def _small_shifts(levels: Plane, target: FloatArray, steep: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Shifts far below a pixel, all frames at once: one linear step of robust least squares."""
+def _tolerance(steep: FloatArray | NDArray[np.float32], noise: float) -> FloatArray:
+    """How far a level may be off where a line still shows the reference frame."""
+    return np.asarray(0.35 * np.abs(steep) + 2.0 + 2.0 * noise, dtype=np.float64)
+
+
+def _small_shifts(
+    levels: Plane, target: FloatArray, steep: FloatArray
+) -> tuple[FloatArray, FloatArray, float]:
+    """Shifts far below a pixel, all frames at once: one linear step of robust least squares.
+
+    Also gives how well each frame fits, 0 to 1, and the usual scatter of the levels.
+    """
     gap = levels.astype(np.float32) - target.astype(np.float32)
     gap -= np.median(gap, axis=1, keepdims=True)
     slope = steep.astype(np.float32)
@@ -203,8 +216,8 @@ def _small_shifts(levels: Plane, target: FloatArray, steep: FloatArray) -> tuple
     w = 1.0 / (1.0 + (gap / (2.5 * size)) ** 2)
     move = -((w * gap) @ slope) / np.maximum(w @ slope**2, 1e-9)
     left = np.abs(gap + move[:, None] * slope)
-    share = np.mean(left < np.maximum(0.35 * np.abs(slope) + 3.0, 3.0), axis=1)
-    return move.astype(np.float64), share.astype(np.float64)
+    share = np.mean(left < _tolerance(slope, float(np.median(size))), axis=1)
+    return move.astype(np.float64), share.astype(np.float64), float(np.median(size))
 
 
 def _smoothed(row: FloatArray) -> FloatArray:
@@ -212,7 +225,12 @@ def _smoothed(row: FloatArray) -> FloatArray:
 
 
 def _one_shift(
-    now: FloatArray, reference: FloatArray, slope: FloatArray, places: NDArray[np.intp], guess: int
+    now: FloatArray,
+    reference: FloatArray,
+    slope: FloatArray,
+    places: NDArray[np.intp],
+    guess: int,
+    noise: float,
 ) -> tuple[float, float]:
     """Shift of one profile: the best whole pixel near the last one, then robust least squares."""
     whole, _ = _best_lag(now, reference, places, guess, 2)
@@ -232,7 +250,7 @@ def _one_shift(
             w = 1.0 / (1.0 + (gap / (2.5 * size)) ** 2)
             move = -float(np.sum(w * steep * gap) / max(np.sum(w * steep**2), 1e-9))
             shift += float(np.clip(move, -1.0, 1.0))
-        share = float(np.mean(np.abs(gap) < np.maximum(0.35 * np.abs(steep) + 3.0, 3.0)))
+        share = float(np.mean(np.abs(gap) < _tolerance(steep, noise)))
         if share > 0.6 or attempt:
             break
         whole, _ = _best_lag(now, reference, places, 0, _REACH)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table, window_of
-from measure_app.finders.path import best_path, smooth_course
+from measure_app.finders.path import best_path, off_course, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, steadied
@@ -72,8 +73,9 @@ def find_surface(
     course = _coarse_course(levels, table, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
-    fit, blur_px = _refine(levels, table, course)
-    own_u, why = _judge(levels, table, fit, blur_px, damaged, marks)
+    fit, blur_px = _refine(levels, table, course.places)
+    masked = course.beside_still(fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
+    own_u, why = _judge(levels, table, fit, blur_px, damaged, marks, masked)
     own_u, why = with_drift(own_u, why, drift)
     along = fit.place if falls_forward else (length - 1) - fit.place
     refused = np.array([w is not None for w in why])
@@ -122,27 +124,94 @@ def _coarse_course(
     table: LightArray,
     damaged: NDArray[np.bool_],
     marks: Hints | None,
-) -> FloatArray | None:
-    """Follow the surface through the whole run; (n,) px to about one pixel, None where nothing moves."""
+) -> _Course | None:
+    """Follow the surface through the whole run, to about one pixel; None where nothing moves."""
     light, size = _grouped(levels, table, damaged)
     steep = gradient(light)
-    steep -= np.median(steep, axis=0)
-    noise = 1.4826 * float(np.median(np.abs(steep))) + 0.05
+    rows, length = steep.shape
+    allowed = _corridor(marks, size, rows, length) if marks is not None else None
+    # A label's edge changes its contrast when the water passes behind it, so what stands still is best
+    # judged in short blocks of time; a slow surface stands still in those, and needs longer ones.
+    for blocks in _BLOCKS:
+        lively, still = _without_still(steep, blocks)
+        path, strength = _strongest(lively, allowed)
+        if blocks == 1 or (strength >= 6.0 and _moves_enough(path, rows // blocks)):
+            break
+    if strength < 6.0 or path[-1] - path[0] < 3:
+        return None
+    path = _upper_edge(lively, path)
+    centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, len(levels) - 1)
+    places = np.interp(np.arange(len(levels)), centres, path.astype(np.float64))
+    return _Course(places, np.abs(still))
+
+
+_BLOCKS = (6, 3, 1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Course:
+    """Where the surface roughly is, and which edges stand still."""
+
+    places: FloatArray
+    """(n,) px."""
+    still: LightArray
+    """(blocks, L) size of the slope that stands still in each block of time; one block: not known."""
+
+    def beside_still(self, place: FloatArray, slope: FloatArray) -> NDArray[np.bool_]:
+        """Frames whose place lies on an edge that stands still and is as steep as the surface's own slope."""
+        blocks, length = self.still.shape
+        n = len(place)
+        if blocks == 1:
+            return np.zeros(n, dtype=bool)
+        block = np.minimum(np.arange(n) * blocks // n, blocks - 1)
+        index = np.clip(np.rint(place).astype(np.intp)[:, None] + np.arange(-2, 3), 0, length - 1)
+        steepest = np.zeros(n)
+        for step in (-1, 0, 1):
+            near = np.clip(block + step, 0, blocks - 1)
+            steepest = np.maximum(steepest, self.still[near[:, None], index].max(axis=1))
+        return np.asarray(steepest > 0.5 * slope, dtype=bool)
+
+
+def _without_still(steep: LightArray, blocks: int) -> tuple[LightArray, LightArray]:
+    """Take away what stands still: the median over time, whole or in blocks (the nearest of three).
+
+    Gives what is left, (rows, L), and what stands still, (blocks, L).
+    """
+    if blocks == 1 or len(steep) < 10 * blocks:
+        whole = np.median(steep, axis=0)[None]
+        return steep - whole, whole
+    ends = np.linspace(0, len(steep), blocks + 1).astype(int)
+    medians = [np.median(steep[i:j], axis=0) for i, j in pairwise(ends)]
+    out = np.empty_like(steep)
+    for block, (i, j) in enumerate(pairwise(ends)):
+        near = [steep[i:j] - medians[k] for k in range(max(0, block - 1), min(blocks, block + 2))]
+        stacked = np.stack(near)
+        pick = np.argmin(np.abs(stacked), axis=0)
+        out[i:j] = np.take_along_axis(stacked, pick[None], axis=0)[0]
+    return out, np.stack(medians)
+
+
+def _strongest(steep: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], float]:
+    """The strongest path that only falls, and its typical strength in units of the noise."""
+    strong = np.abs(steep)
+    # A film's still parts can be still to the last digit; then the strongest edges tell what is strong.
+    noise = max(1.4826 * float(np.median(strong)), 0.02 * float(np.percentile(strong, 99.5))) + 0.05
     # Saturation: one glaring frame must not outweigh a whole run of honest contrast.
-    evidence = np.minimum(np.abs(steep) / noise, np.float32(40.0)).astype(np.float32)
+    evidence = np.minimum(strong / noise, np.float32(40.0)).astype(np.float32)
     evidence[:, :3] = 0.0
     evidence[:, -3:] = 0.0
+    if allowed is not None:
+        evidence[~allowed] = -1e4
     rows, length = evidence.shape
-    if marks is not None:
-        evidence[~_corridor(marks, size, rows, length)] = -1e4
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 2, 40))
     path = best_path(evidence, back_px=1, forth_px=fastest, step_cost=0.3)
-    strength = evidence[np.arange(rows), path]
-    if np.median(strength) < 6.0 or path[-1] - path[0] < 3:
-        return None
-    path = _upper_edge(steep, path)
-    centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, len(levels) - 1)
-    return np.interp(np.arange(len(levels)), centres, path.astype(np.float64))
+    return path, float(np.median(evidence[np.arange(rows), path]))
+
+
+def _moves_enough(path: NDArray[np.int64], block_rows: int) -> bool:
+    """Whether the surface passes each place in far less than a block, so that it is not taken for still."""
+    ends = path[:: max(1, block_rows)]
+    return bool(len(ends) > 1 and np.min(np.diff(ends)) >= 12)
 
 
 def _corridor(marks: Hints, size: int, rows: int, length: int) -> NDArray[np.bool_]:
@@ -225,6 +294,7 @@ def _judge(
     blur_px: float,
     damaged: NDArray[np.bool_],
     marks: Hints | None,
+    masked: NDArray[np.bool_],
 ) -> tuple[FloatArray, tuple[Why | None, ...]]:
     """Own standard uncertainty of every frame, and which frames are refused."""
     n, length = levels.shape
@@ -235,8 +305,10 @@ def _judge(
     contrast = np.abs(fit.contrast)
     usual = _running_typical(contrast, half=max(15, n // 12))
     faint = (contrast < 0.35 * usual) | (formal > 1.0)
-    covered = _covered(levels, table, fit.place, blur_px) | (
-        fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise
+    covered = (
+        masked
+        | _covered(levels, table, fit.place, blur_px)
+        | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
     )
     fit_for = ~(damaged | off_end | faint | covered)
     half = int(np.clip(n // 14, 8, 60))
@@ -245,6 +317,9 @@ def _judge(
     )
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
+    astray |= off_course(fit.place, fit_for & ~astray)
+    # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
+    astray |= own_u > max(1.0, 6.0 * float(np.median(own_u)))
     trusted = np.zeros(n, dtype=bool)
     if marks is not None:
         trusted[marks.rows] = True
