@@ -1,7 +1,7 @@
 """What the program itself keeps in a run under `extra`: notes, questions, second marks, readings set aside.
 
-`extra` is free: another program, or a hand with an editor, may have put anything there. What does not have the
-shape written here is passed over.
+`extra` is free: another program, or a hand with an editor, may have put anything there. What does not have
+the shape written here is passed over.
 """
 
 from __future__ import annotations

@@ -23,6 +23,8 @@ _EACH = 3
 """Lines followed in each direction."""
 _REACH = 24
 """Largest shift looked for, px."""
+_LEAK = 0.03
+"""Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed."""
 _PLACES = 250
 """Steepest places of a line that are compared."""
 _STILL_PX = 0.06
@@ -150,6 +152,8 @@ def drift_of(
     if max(quiet) < noisy and max(jolts) < max(0.5, 5.0 * noisy) and lost.mean() < 0.5:
         return still(n)
     u = np.sqrt(0.5 * (right_u**2 + down_u**2))
+    # Edges are never quite level or upright: a motion across leaks a little into the motion along.
+    u = np.hypot(u, _LEAK * np.hypot(right, down))
     return Drift(np.where(lost, 0.0, right), np.where(lost, 0.0, down), np.where(lost, 0.0, u), lost)
 
 

@@ -1,0 +1,298 @@
+"""Datum, first half: what is marked in the picture — orifice, throw zero, gauge line, landing line — and the drop."""
+
+from __future__ import annotations
+
+from msgspec.structs import replace
+from PySide6.QtWidgets import QAbstractButton
+
+from analysis import with_uncertainty
+from measure_app.edits import SetDrop, SetGaugeLine, SetLandingLine, SetOrifice, SetThrowZero
+from measure_app.gui.panels.drawings import DepthDrawing
+from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.instruments import DEPTHS, LENGTHS, SMALL_LENGTHS, Instrument
+from measure_app.gui.panels.panel import Panel
+from measure_app.gui.panels.pieces import Section, Sentence, button, row
+from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
+from measure_app.gui.tools import Tool
+from measure_app.run import DropPart, LinePart, Run
+
+DONE, OPEN = "✔", "◌"
+_MENISCUS = (
+    Instrument("dyed water on clean plastic", 0.3e-3, "About 1 mm of meniscus, known to about 0.3 mm."),
+    Instrument("judged with a lens", 0.2e-3, "Seen with a magnifier beside the wall."),
+)
+
+
+class _Block:
+    """One section of the datum panel: a tool, what is marked, and the fields that belong to it."""
+
+    def __init__(self, panel: Panel, title: str, *, is_open: bool = True) -> None:
+        self.panel = panel
+        self.section = Section(title, is_open=is_open)
+        panel.add(self.section)
+        self._tools: list[tuple[QAbstractButton, Tool]] = []
+
+    def tool_button(self, text: str, tip: str, tool: Tool) -> None:
+        """Add the button that takes a tool into the hand, and one that shows where the mark is."""
+        made = button(text, tip, checkable=True)
+        made.clicked.connect(lambda on: self.panel.services.use_tool(tool if on else Tool.LOOK))
+        self._tools.append((made, tool))
+        self.where = Sentence(tone="faint")
+        self.section.add(row(made))
+        self.section.add(self.where)
+
+    def field(self, field: QuantityField) -> QuantityField:
+        """Add a field."""
+        self.section.add(field)
+        return field
+
+    def tool_changed(self, tool: Tool) -> None:
+        """Show which tool is in hand."""
+        for made, mine in self._tools:
+            made.setChecked(tool is mine)
+
+    def show(self, run: Run | None) -> None:
+        """Show what the run holds."""
+
+
+class OrificeBlock(_Block):
+    """The hole: its centre in the picture and its diameter."""
+
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel, "Orifice")
+        self.tool_button("Mark the hole's centre", "Press on the centre of the hole in the picture", Tool.ORIFICE)
+        self.px_u = self.field(
+            QuantityField(
+                "How well its centre is met",
+                PIXELS,
+                "Half a pixel with the loupe on a clear hole; two or more where the tube hides it. "
+                "Every head leans on this point.",
+                with_u=False,
+                needed=True,
+            )
+        )
+        self.diameter = self.field(
+            QuantityField(
+                "Diameter of the hole",
+                LENGTH_MM,
+                "Measure it inside, twice crosswise, with a calliper or a drill shank that just fits. "
+                "Opens the discharge coefficient and a g from the clock.",
+                instruments=SMALL_LENGTHS,
+            )
+        )
+        self.px_u.committed.connect(lambda u, _: self._change(self.px_u, px_u=u))
+        self.diameter.committed.connect(
+            lambda d, u: self._change(self.diameter, diameter_m=d, diameter_u_m=u)
+        )
+
+    def _change(self, field: QuantityField, **parts: float | None) -> None:
+        run = self.panel.run
+        if run is not None and run.orifice is not None:
+            self.panel.ask(SetOrifice(replace(run.orifice, **parts)), field)
+
+    def show(self, run: Run | None) -> None:
+        """Show the hole as the run has it."""
+        hole = run.orifice if run is not None else None
+        self.section.set_state(DONE if hole is not None else f"{OPEN} not marked")
+        for field in (self.px_u, self.diameter):
+            field.setEnabled(hole is not None)
+        self.where.say(
+            "Not marked yet: no head can be worked out."
+            if hole is None
+            else f"Marked at ({hole.px.x:.1f}, {hole.px.y:.1f}) px; press again or drag it to move it."
+        )
+        self.px_u.set_values(hole.px_u if hole is not None else None)
+        self.diameter.set_values(hole.diameter_m, hole.diameter_u_m) if hole else self.diameter.set_values(None)
+
+
+class DropBlock(_Block):
+    """The drop: typed, or read from the frame."""
+
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel, "Drop")
+        self.drop = self.field(
+            QuantityField(
+                "From the hole's centre down to the landing level",
+                LENGTH_MM,
+                "Measure plumb, from the centre of the hole to the water film on which the jet lands. "
+                "Leave it empty to read it from the frame.",
+                instruments=LENGTHS,
+                placeholder="read from the frame",
+            )
+        )
+        self.drop.committed.connect(self._typed)
+        self.from_frame = button("Read it from the frame", "Take the drop between orifice and landing line instead")
+        self.from_frame.clicked.connect(lambda: panel.ask(SetDrop(None), self.drop))
+        self.section.add(row(self.from_frame))
+        self.read = Sentence(tone="faint")
+        self.section.add(self.read)
+
+    def _typed(self, value: float | None, u: float | None) -> None:
+        self.panel.ask(SetDrop(DropPart(value, u or 0.0) if value is not None else None), self.drop)
+
+    def show(self, run: Run | None) -> None:
+        """Show the typed drop, and beside it the one that the frame gives."""
+        drop = run.drop if run is not None else None
+        self.drop.set_values(drop.value_m, drop.u_m) if drop is not None else self.drop.set_values(None)
+        self.from_frame.setEnabled(drop is not None)
+        outcome = self.panel.document.outcome
+        seen = ""
+        if outcome is not None:
+            read = outcome.calibration.drop()
+            if not read.reasons or not read.reasons[0]:
+                value = with_uncertainty(1e3 * float(read.values[0]), 1e3 * float(read.u[0]), "mm")
+                seen = f"The frame gives {value}, from the orifice to the landing line."
+        possible = bool(seen) or (run is not None and run.landing_line is not None)
+        state = "typed" if drop is not None else "from the frame" if possible else "missing"
+        self.section.set_state(f"{DONE if drop is not None or possible else OPEN} {state}")
+        if not seen and drop is None and run is not None and run.landing_line is None:
+            seen = "Draw the landing line to read the drop from the frame, or type it."
+        self.read.say(seen)
+
+
+class ThrowZeroBlock(_Block):
+    """The point from which the throw counts."""
+
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel, "Throw zero")
+        self.tool_button(
+            "Mark the throw zero", "Press on the point from which the throw counts", Tool.THROW_ZERO
+        )
+        self.px_u = self.field(
+            QuantityField(
+                "How well it is met",
+                PIXELS,
+                "It is the point on the landing level plumb below the outer rim of the hole; let a thread hang "
+                "there to see it.",
+                with_u=False,
+                needed=True,
+            )
+        )
+        self.px_u.committed.connect(self._typed)
+        self.remove = button("Use the point below the orifice", "Remove the mark; the plumb's foot is taken")
+        self.remove.clicked.connect(lambda: panel.ask(SetThrowZero(None)))
+        self.section.add(row(self.remove))
+
+    def _typed(self, u: float, _: object) -> None:
+        run = self.panel.run
+        if run is not None and run.throw_zero is not None:
+            self.panel.ask(SetThrowZero(replace(run.throw_zero, px_u=u)), self.px_u)
+
+    def show(self, run: Run | None) -> None:
+        """Show the mark, or what is taken without one."""
+        zero = run.throw_zero if run is not None else None
+        self.section.set_state(DONE if zero is not None else "✔ below the orifice")
+        self.px_u.setVisible(zero is not None)
+        self.remove.setVisible(zero is not None)
+        self.px_u.set_values(zero.px_u if zero is not None else None)
+        self.where.say(
+            "None is marked: throws count from the foot of the plumb through the orifice."
+            if zero is None
+            else f"Marked at ({zero.px.x:.1f}, {zero.px.y:.1f}) px."
+        )
+
+
+class GaugeBlock(_Block):
+    """The gauge line, its depth and the meniscus."""
+
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel, "Gauge line")
+        self.tool_button(
+            "Draw the gauge line",
+            "Drag from above the highest water level to below the lowest",
+            Tool.GAUGE_LINE,
+        )
+        self.drawing = DepthDrawing("water line")
+        self.section.add(self.drawing)
+        self.words = Sentence()
+        self.section.add(self.words)
+        self.behind = self.field(
+            QuantityField(
+                "Water line behind the jet's plane",
+                LENGTH_MM,
+                "The water line that you see lies on the container's near wall: type its outer radius less the wall "
+                "with a minus, such as −27 for a tube of 54 mm bore.",
+                instruments=DEPTHS,
+                needed=True,
+            )
+        )
+        self.meniscus = self.field(
+            QuantityField(
+                "Edge that is read, above the flat level",
+                LENGTH_MM,
+                "Dyed water is seen up to the top of its meniscus, about 1 mm on clean plastic and 3 mm on clean "
+                "glass; a dark band in clear water marks the level itself: 0.",
+                instruments=_MENISCUS,
+                needed=True,
+            )
+        )
+        self.behind.committed.connect(
+            lambda d, u: self._change(self.behind, behind_m=d, behind_u_m=u or 0.0)
+        )
+        self.meniscus.committed.connect(
+            lambda h, u: self._change(self.meniscus, above_level_m=h, above_level_u_m=u or 0.0)
+        )
+
+    def _change(self, field: QuantityField, **parts: float) -> None:
+        run = self.panel.run
+        if run is not None and run.gauge_line is not None:
+            self.panel.ask(SetGaugeLine(replace(run.gauge_line, **parts)), field)
+
+    def show(self, run: Run | None) -> None:
+        """Show the line as the run has it."""
+        line = run.gauge_line if run is not None else None
+        self.section.set_state(DONE if line is not None else f"{OPEN} not drawn")
+        self.where.say(_line_words(line, "across every water level, where the edge is clear"))
+        for field in (self.behind, self.meniscus):
+            field.setEnabled(line is not None)
+        self.drawing.set_depth(line.behind_m if line else 0.0, run.camera.distance_m if run is not None else None)
+        self.drawing.setVisible(line is not None)
+        self.words.say(self.drawing.words if line is not None else "")
+        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
+        if line is not None:
+            self.meniscus.set_values(line.above_level_m, line.above_level_u_m)
+        else:
+            self.meniscus.set_values(None)
+
+
+class LandingBlock(_Block):
+    """The landing line."""
+
+    def __init__(self, panel: Panel) -> None:
+        super().__init__(panel, "Landing line")
+        self.tool_button(
+            "Draw the landing line",
+            "Drag along the landing level, from under the hole to beyond the farthest landing",
+            Tool.LANDING_LINE,
+        )
+        self.behind = self.field(
+            QuantityField(
+                "Landing behind the jet's plane",
+                LENGTH_MM,
+                "Nought, unless the line is drawn along an edge of the tray that is nearer or farther than the jet.",
+                instruments=DEPTHS,
+                needed=True,
+            )
+        )
+        self.behind.committed.connect(self._typed)
+
+    def _typed(self, behind: float, u: float | None) -> None:
+        run = self.panel.run
+        if run is not None and run.landing_line is not None:
+            line = replace(run.landing_line, behind_m=behind, behind_u_m=u or 0.0)
+            self.panel.ask(SetLandingLine(line), self.behind)
+
+    def show(self, run: Run | None) -> None:
+        """Show the line as the run has it."""
+        line = run.landing_line if run is not None else None
+        self.section.set_state(DONE if line is not None else f"{OPEN} not drawn")
+        self.where.say(_line_words(line, "along the level on which the jet lands"))
+        self.behind.setEnabled(line is not None)
+        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
+
+
+def _line_words(line: LinePart | None, course: str) -> str:
+    if line is None:
+        return f"Not drawn yet: it runs {course}."
+    ends = f"({line.from_px.x:.0f}, {line.from_px.y:.0f}) to ({line.to_px.x:.0f}, {line.to_px.y:.0f}) px"
+    return f"Drawn from {ends}; drag its ends to move it."
