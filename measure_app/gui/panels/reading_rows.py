@@ -1,0 +1,125 @@
+"""Rows of the readings table: what was read in each frame and what became of it. No Qt here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analysis import with_uncertainty
+from calibration import FloatArray
+from measure_app.extras import set_aside_of
+from measure_app.run import By, Reading, Run, Spot
+
+if TYPE_CHECKING:
+    from measure_app.outcome import Outcome, ReadingRow
+
+
+@dataclass(frozen=True, slots=True)
+class ShownReading:
+    """One frame as the table shows it."""
+
+    frame: int
+    time_s: float | None
+    surface: Spot | None
+    landing: Spot | None
+    head_m: float | None = None
+    head_u_m: float | None = None
+    throw_m: float | None = None
+    throw_u_m: float | None = None
+    kept: bool = False
+    reason: str = ""
+    aside: bool = False
+    """Whether a person took it out."""
+
+    @property
+    def by(self) -> str:
+        """Who read it: ``hand``, ``found``, or both."""
+        kinds = {spot.by for spot in (self.surface, self.landing) if spot is not None}
+        return " + ".join(kind.value for kind in By if kind in kinds)
+
+    @property
+    def head_words(self) -> str:
+        """Head with its uncertainty, mm; "" without one."""
+        return _mm(self.head_m, self.head_u_m)
+
+    @property
+    def throw_words(self) -> str:
+        """Throw with its uncertainty, mm; "" without one."""
+        return _mm(self.throw_m, self.throw_u_m)
+
+
+def _mm(value: float | None, u: float | None) -> str:
+    if value is None or u is None:
+        return ""
+    return with_uncertainty(1e3 * value, 1e3 * u)
+
+
+def shown_readings(
+    run: Run, outcome: Outcome | None, seconds: FloatArray | None, *, hidden: bool = False
+) -> tuple[ShownReading, ...]:
+    """Join the run's readings with what the newest outcome says of them.
+
+    Parameters
+    ----------
+    run : Run
+    outcome : Outcome or None
+        The newest one; rows of an older state of the run are taken only where the reading is the same still.
+    seconds : (n_frames,) s, or None
+        Times of all frames.
+    hidden : bool
+        Blind mode: hand readings alone, without lengths or reasons that might lead the reader.
+    """
+    derived = {row.frame: row for row in outcome.rows} if outcome is not None and not hidden else {}
+    rows = [
+        _row(reading, derived.get(reading.frame), seconds)
+        for reading in run.readings
+        if not hidden or _by_hand(reading)
+    ]
+    for each in set_aside_of(run):
+        if not hidden or _by_hand(each.reading):
+            words = f"set aside: {each.reason}"
+            rows.append(
+                ShownReading(
+                    each.reading.frame,
+                    _time(seconds, each.reading.frame),
+                    each.reading.surface,
+                    each.reading.landing,
+                    reason=words,
+                    aside=True,
+                )
+            )
+    return tuple(sorted(rows, key=lambda row: (row.frame, row.aside)))
+
+
+def _by_hand(reading: Reading) -> bool:
+    return any(spot is not None and spot.by is By.HAND for spot in (reading.surface, reading.landing))
+
+
+def _row(reading: Reading, row: ReadingRow | None, seconds: FloatArray | None) -> ShownReading:
+    time_s = _time(seconds, reading.frame)
+    if row is None or row.surface != reading.surface or row.landing != reading.landing:
+        return ShownReading(reading.frame, time_s, reading.surface, reading.landing, reason=reading.note)
+    return ShownReading(
+        reading.frame,
+        time_s,
+        reading.surface,
+        reading.landing,
+        row.head_m,
+        row.head_u_m,
+        row.throw_m,
+        row.throw_u_m,
+        row.kept,
+        row.reason,
+    )
+
+
+def _time(seconds: FloatArray | None, frame: int) -> float | None:
+    return float(seconds[frame]) if seconds is not None and frame < len(seconds) else None
+
+
+def evenly_spread(frames: Sequence[int], count: int) -> tuple[int, ...]:
+    """Pick so many of the frames, evenly through the run."""
+    if count >= len(frames):
+        return tuple(frames)
+    return tuple(frames[round((i + 0.5) * len(frames) / count - 0.5)] for i in range(count))

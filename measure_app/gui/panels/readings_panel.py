@@ -1,0 +1,411 @@
+"""Readings: mark them, find the rest, look through them, set aside, mark again, read blind."""
+
+from __future__ import annotations
+
+from msgspec.structs import replace
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QCheckBox, QHeaderView, QLineEdit, QProgressBar
+
+from measure_app.extras import (
+    BringBackMarks,
+    ClearReadings,
+    KeepMark,
+    PutBack,
+    SetAside,
+    SetHandUncertainty,
+    reader_scatter,
+    waiting_marks,
+)
+from measure_app.finders import Part, RefusedSpan
+from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.panel import Panel
+from measure_app.gui.panels.pieces import Section, Sentence, button, number_box, row
+from measure_app.gui.panels.quantity import PIXELS
+from measure_app.gui.panels.reading_rows import ShownReading, evenly_spread, shown_readings
+from measure_app.gui.panels.steps import Step, readings_counted
+from measure_app.gui.panels.tables import DataTable, Field
+from measure_app.gui.panels.wording import counted
+from measure_app.gui.tools import Tool
+from measure_app.run import By, Reading, Run
+
+_AGAIN = 5
+"""Frames offered for marking again: ten give a reader's scatter to a quarter of itself, five to a third."""
+
+READING_FIELDS = (
+    Field("frame", lambda r: str(r.frame), lambda r: r.frame, "Counted from 0; press to go there."),
+    Field(
+        "t / s",
+        lambda r: "" if r.time_s is None else f"{r.time_s:.3f}",
+        lambda r: r.time_s,
+        "Time from the film's first frame.",
+    ),
+    Field("head / mm", lambda r: r.head_words, lambda r: r.head_m, "Surface above the orifice; copied in metres."),
+    Field(
+        "throw / mm", lambda r: r.throw_words, lambda r: r.throw_m, "Landing from the throw zero; copied in metres."
+    ),
+    Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
+    Field(
+        "kept",
+        lambda r: "⊘ set aside" if r.aside else "✔" if r.kept else "–",
+        tip="✔ took part in the fits; – did not; ⊘ taken out by a person.",
+    ),
+    Field("reason", lambda r: r.reason, tip="Why a reading did not take part."),
+)
+_SPAN_FIELDS = (
+    Field("frames", lambda s: f"{s.first}–{s.last}" if s.last > s.first else str(s.first), lambda s: s.first),
+    Field("part", lambda s: s.part.value),
+    Field("why", lambda s: s.why.value),
+)
+
+
+class ReadingsPanel(Panel):
+    """Readings by hand and found ones."""
+
+    step = Step.READINGS
+    lead = "Mark the surface and the landing in a few frames, or let the program find them in all."
+
+    def build(self) -> None:
+        """Make the controls."""
+        self._build_marking()
+        self._build_finding()
+        self._build_table()
+        self._build_again()
+        self._build_blind()
+        self.services.tool_changed.connect(self._tool_changed)
+        self.services.finding_progress.connect(self._progress)
+        self.services.finding_running.connect(self._running)
+        self.document.frame_changed.connect(self._frame_changed)
+
+    def _build_marking(self) -> None:
+        marking = Section("Mark by hand")
+        self.surface_button = button(
+            "Surface", "Press where the gauge line meets the water's surface", checkable=True
+        )
+        self.landing_button = button("Landing", "Press where the jet meets the landing line", checkable=True)
+        self.surface_button.clicked.connect(lambda on: self._take(Tool.SURFACE if on else Tool.LOOK))
+        self.landing_button.clicked.connect(lambda on: self._take(Tool.LANDING if on else Tool.LOOK))
+        marking.add(row(self.surface_button, self.landing_button))
+        self.advance_box = number_box("Frames to move on after each press", 0, 100_000)
+        self.advance_box.setSpecialValueText("stay")
+        self.advance_box.setSuffix(" frames")
+        self.advance_box.valueChanged.connect(lambda _: self._retake())
+        self.spread = button("20 in all", "Move on so that twenty presses cover the part measured")
+        self.spread.clicked.connect(self._spread)
+        marking.add(row("Then move on", self.advance_box, self.spread, stretch=1))
+        self.px_u_field = QuantityField(
+            "How well a press meets it",
+            PIXELS,
+            "Half a pixel on a clear edge with the loupe, 1 to 3 px on a splashing landing. Marking some frames "
+            "again tells you your own.",
+            with_u=False,
+            needed=True,
+        )
+        self.px_u_field.set_values(0.5)
+        self.px_u_field.committed.connect(lambda *_: self._retake())
+        marking.add(self.px_u_field)
+        self.count = Sentence()
+        marking.add(self.count)
+        self.add(marking)
+
+    def _build_finding(self) -> None:
+        finding = Section("Find the rest")
+        finding.add("The program follows surface and jet through all frames of the part. Your marks stay and steer it.")
+        self.find_button = button("Find the rest", "Search every frame of the part measured")
+        self.find_button.clicked.connect(self.services.find_the_rest)
+        self.stop_button = button("Stop", "Stop the search; nothing of it is kept")
+        self.stop_button.clicked.connect(self.services.stop_finding)
+        self.stop_button.setEnabled(False)
+        self.bar = QProgressBar()
+        self.bar.setAccessibleName("Progress of the search")
+        self.bar.setVisible(False)
+        finding.add(row(self.find_button, self.stop_button))
+        finding.add(self.bar)
+        self.lack = Sentence(tone="warning")
+        finding.add(self.lack)
+        self.refused_words = Sentence(tone="faint")
+        finding.add(self.refused_words)
+        self.spans = DataTable(_SPAN_FIELDS, "Spans without a reading, and why")
+        self.spans.setMinimumHeight(5 * (self.fontMetrics().height() + 6))
+        self.spans.row_opened.connect(lambda span: self.document.go_to(span.first))
+        finding.add(self.spans)
+        self.add(finding)
+
+    def _build_table(self) -> None:
+        listed = Section("Readings")
+        self.table = DataTable(READING_FIELDS, "Readings")
+        self.table.enable_sorting(0)
+        self.table.setMinimumHeight(11 * (self.fontMetrics().height() + 6))
+        self.table.row_opened.connect(lambda shown: self.document.go_to(shown.frame))
+        self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection())
+        header = self.table.horizontalHeader()
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        listed.add(self.table)
+        self.delete_button = button("Delete", "Delete the selected readings (Delete); it can be undone")
+        self.put_back_button = button("Put back", "Take the selected readings into the fits again")
+        self.copy_button = button("Copy all", "Copy the table as tab-separated text; one row: Ctrl+C")
+        self.delete_button.clicked.connect(self._delete)
+        self.put_back_button.clicked.connect(self._put_back)
+        self.copy_button.clicked.connect(self.table.copy_all)
+        QShortcut(
+            QKeySequence.StandardKey.Delete, self.table, self._delete, context=Qt.ShortcutContext.WidgetShortcut
+        )
+        listed.add(row(self.delete_button, self.put_back_button, self.copy_button))
+        self.reason_edit = QLineEdit()
+        self.reason_edit.setPlaceholderText("why, such as: splash hides the landing")
+        self.reason_edit.setAccessibleName("Reason for setting the selected readings aside")
+        self.reason_edit.setMaxLength(500)
+        self.reason_edit.returnPressed.connect(self._set_aside)
+        self.aside_button = button("Set aside", "Take the selected readings out of the fits, for the reason given")
+        self.aside_button.clicked.connect(self._set_aside)
+        listed.add(row(self.reason_edit, self.aside_button, stretch=0))
+        self.aside_error = Sentence(tone="error")
+        listed.add(self.aside_error)
+        self.add(listed)
+
+    def _build_again(self) -> None:
+        again = Section("Mark again: your own scatter", is_open=False)
+        again.add(
+            "Your first marks are put out of sight in some frames; mark them anew, and the two are compared. "
+            "The scatter is how well you repeat yourself."
+        )
+        self.again_here = button("This frame", "Mark this frame again")
+        self.again_some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
+        self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
+        self.again_here.clicked.connect(lambda: self._again((self.document.frame,)))
+        self.again_some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
+        self.bring_back.clicked.connect(lambda: self.ask(BringBackMarks()))
+        again.add(row(self.again_here, self.again_some, self.bring_back))
+        self.waiting = Sentence(tone="warning")
+        self.next_waiting = button("Go to the next one", "Go to the next frame that waits to be marked again")
+        self.next_waiting.clicked.connect(self._to_waiting)
+        again.add(self.waiting)
+        again.add(row(self.next_waiting))
+        self.scatter = Sentence()
+        again.add(self.scatter)
+        self.use_scatter = button("Use it as my uncertainty", "Give all your marks the scatter found as their ±")
+        self.use_scatter.clicked.connect(self._use_scatter)
+        again.add(row(self.use_scatter))
+        self._again_section = again
+        self.add(again)
+
+    def _build_blind(self) -> None:
+        blind = Section("Read blind")
+        self.blind_box = QCheckBox("Hide fits and found readings while I read")
+        self.blind_box.setToolTip("Nothing that might lead your eye is shown until you switch it off")
+        self.blind_box.toggled.connect(self.services.set_blind)
+        self.document.blind_changed.connect(self._blind_changed)
+        blind.add(self.blind_box)
+        blind.add("Lines, found points and other people's marks are out of sight, so that your readings are your own.")
+        self.add(blind)
+
+    @property
+    def part(self) -> Part:
+        """The part that is marked with the tool in hand; the surface when neither is."""
+        return Part.LANDING if self.services.tool is Tool.LANDING else Part.SURFACE
+
+    def refresh(self) -> None:
+        """Show readings, spans and the reader's scatter as the document has them."""
+        self.guarded(self._show)
+
+    def _show(self) -> None:
+        run, outcome = self.run, self.document.outcome
+        ready = run is not None and self.info is not None
+        for control in (self.surface_button, self.landing_button, self.again_here, self.again_some, self.spread):
+            control.setEnabled(ready)
+        self.blind_box.setChecked(self.document.blind)
+        if run is None:
+            self.table.set_rows(())
+            self.spans.set_rows(())
+            self.count.say("")
+            self.lack.say("Open a film first.")
+            self.refused_words.say("")
+            self.spans.setVisible(False)
+            self.find_button.setEnabled(False)
+            self._show_again()
+            return
+        blind = self.document.blind
+        first_rows = not self.table.rows_model.rows
+        self.table.set_rows(shown_readings(run, outcome, self.document.seconds, hidden=blind))
+        if first_rows and self.table.rows_model.rows:
+            self.table.fit_columns(130)
+        self.count.say(_count_words(run))
+        missing = _missing_for_finding(run)
+        self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
+        self.lack.say(missing)
+        self._show_spans()
+        self._show_again()
+        self._selection()
+
+    def _show_spans(self) -> None:
+        refused: tuple[RefusedSpan, ...] = ()
+        if self.document.search is not None and not self.document.blind:
+            refused = self.document.search.refused
+        self.spans.set_rows(refused)
+        self.spans.setVisible(bool(refused))
+        if refused:
+            self.spans.fit_columns(90)
+            frames = sum(span.last - span.first + 1 for span in refused)
+            self.refused_words.say(
+                f"Not read in {counted(frames, 'place')}: better no reading than a wrong one. Press a line to look at it."
+            )
+        elif self.document.search is not None and not self.document.blind:
+            self.refused_words.say("Both were found in every frame of the part.")
+        else:
+            self.refused_words.say("")
+
+    def _show_again(self) -> None:
+        run = self.run
+        waiting = waiting_marks(run) if run is not None else ()
+        self.bring_back.setEnabled(bool(waiting))
+        self.next_waiting.setVisible(bool(waiting))
+        frames = ", ".join(str(mark.frame) for mark in waiting[:8])
+        self.waiting.say(f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}." if waiting else "")
+        lines = []
+        for part in Part:
+            found = reader_scatter(run, part) if run is not None else None
+            if found is not None:
+                lines.append(
+                    f"{part.value.capitalize()}: one mark scatters by {found.sd_px:.2g} px "
+                    f"({counted(found.frames, 'frame')} marked more than once)."
+                )
+        self.scatter.say("\n".join(lines))
+        self.use_scatter.setVisible(bool(lines))
+        if waiting or lines:
+            self._again_section.set_open(True)
+
+    def _take(self, tool: Tool) -> None:
+        if tool is Tool.LOOK:
+            self.services.use_tool(tool)
+        else:
+            self.services.use_tool(tool, advance=self.advance_box.value(), px_u=self.px_u_field.value or 0.5)
+
+    def _retake(self) -> None:
+        if self.services.tool in (Tool.SURFACE, Tool.LANDING):
+            self._take(self.services.tool)
+
+    def _spread(self) -> None:
+        run, info = self.run, self.info
+        if run is not None and info is not None:
+            stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
+            self.advance_box.setValue(max(1, (stop - run.clip.start_frame) // 20))
+
+    def _tool_changed(self, tool: Tool) -> None:
+        self.surface_button.setChecked(tool is Tool.SURFACE)
+        self.landing_button.setChecked(tool is Tool.LANDING)
+
+    def _progress(self, done: int, total: int) -> None:
+        self.bar.setRange(0, total)
+        self.bar.setValue(done)
+        self.bar.setFormat(f"frame {done} of {total}")
+
+    def _running(self, on: bool) -> None:
+        self.stop_button.setEnabled(on)
+        self.bar.setVisible(on)
+        self.find_button.setEnabled(not on and self.run is not None and not _missing_for_finding(self.run))
+        if on:
+            self.bar.setRange(0, 0)
+
+    def _blind_changed(self, _on: bool) -> None:
+        self._refresh_if_seen()
+
+    def _frame_changed(self, frame: int) -> None:
+        if self.isVisible() and not self.table.hasFocus():
+            self.table.select_where(lambda shown: shown.frame == frame)
+
+    def _selected(self) -> list[ShownReading]:
+        return self.table.selected_rows()
+
+    def _selection(self) -> None:
+        chosen = self._selected()
+        live = any(not shown.aside for shown in chosen)
+        self.delete_button.setEnabled(live)
+        self.aside_button.setEnabled(live)
+        self.put_back_button.setEnabled(any(shown.aside for shown in chosen))
+
+    def _delete(self) -> None:
+        frames = tuple(shown.frame for shown in self._selected() if not shown.aside)
+        if frames:
+            self.ask(ClearReadings(frames))
+
+    def _set_aside(self) -> None:
+        frames = tuple(shown.frame for shown in self._selected() if not shown.aside)
+        if not frames:
+            self.aside_error.say("Select one or more readings in the table first.")
+            return
+        if self.ask(SetAside(frames, self.reason_edit.text()), _Says(self.aside_error)):
+            self.aside_error.say("")
+            self.reason_edit.clear()
+
+    def _put_back(self) -> None:
+        frames = tuple(shown.frame for shown in self._selected() if shown.aside)
+        if frames:
+            self.ask(PutBack(frames))
+
+    def _hand_frames(self) -> tuple[int, ...]:
+        """Frames in which the part in hand was read by hand."""
+        if self.run is None:
+            return ()
+        return tuple(r.frame for r in self.run.readings if _hand_spot(r, self.part))
+
+    def _again(self, frames: tuple[int, ...]) -> None:
+        if not frames:
+            self.waiting.say(f"No {self.part.value} was marked by hand yet: mark a few frames first.")
+            return
+        gesture = self.document.new_gesture()
+        if all(self.ask(KeepMark(frame, self.part), _Says(self.waiting), gesture=gesture) for frame in frames):
+            self._take(Tool.LANDING if self.part is Part.LANDING else Tool.SURFACE)
+            self.document.go_to(frames[0])
+
+    def _to_waiting(self) -> None:
+        waiting = waiting_marks(self.run) if self.run is not None else ()
+        later = [mark.frame for mark in waiting if mark.frame > self.document.frame]
+        if waiting:
+            self.document.go_to(later[0] if later else waiting[0].frame)
+
+    def _use_scatter(self) -> None:
+        run = self.run
+        gesture = self.document.new_gesture()
+        for part in Part:
+            found = reader_scatter(run, part) if run is not None else None
+            if found is not None:
+                u = float(f"{found.sd_px:.2g}")
+                self.ask(SetHandUncertainty(part, u), gesture=gesture)
+                if part is self.part:
+                    self.px_u_field.set_values(u)
+                    self._retake()
+
+
+class _Says:
+    """Shows a refusal in a sentence of the panel."""
+
+    def __init__(self, sentence: Sentence) -> None:
+        self._sentence = sentence
+
+    def show_refusal(self, words: str) -> None:
+        """Show the words."""
+        self._sentence.say(f"{words[:1].upper()}{words[1:]}." if words else "")
+
+
+def _hand_spot(reading: Reading, part: Part) -> bool:
+    spot = reading.surface if part is Part.SURFACE else reading.landing
+    return spot is not None and spot.by is By.HAND
+
+
+def _count_words(run: Run) -> str:
+    by_hand = replace(run, readings=tuple(r for r in run.readings if any(_hand_spot(r, p) for p in Part)))
+    surfaces, landings, both = readings_counted(run)
+    hand = len(by_hand.readings)
+    if not run.readings:
+        return "Nothing is read yet."
+    return (
+        f"{counted(surfaces, 'surface')}, {counted(landings, 'landing')}, {counted(both, 'frame')} with both; "
+        f"{counted(hand, 'frame')} by hand."
+    )
+
+
+def _missing_for_finding(run: Run) -> str:
+    """Say what finding cannot do without; "" where it can begin."""
+    if run.gauge_line is None and (run.landing_line is None or run.orifice is None):
+        return "To find them, draw the gauge line, or the landing line and the orifice (step Datum)."
+    return ""
