@@ -45,7 +45,11 @@ class Sentence(QLabel):
             self._dress()
         sign = {"warning": "\u26a0 ", "error": "\u2716 ", "good": "\u2714 "}.get(self._tone, "")
         self.setText(sign + text if text else "")
-        self.setVisible(bool(text))
+        if text and self.parentWidget() is None:
+            # Not yet laid out: shown now it would flash as a window of its own and take the focus away.
+            self.setAttribute(Qt.WidgetAttribute.WA_WState_ExplicitShowHide, on=False)
+        else:
+            self.setVisible(bool(text))
 
     def changeEvent(self, event: QEvent) -> None:  # noqa: N802
         """Take the colours of the new palette."""
