@@ -25,7 +25,17 @@ def make_panels(document: Document, services: Services) -> dict[Step, Panel]:
     # Fields, tables and graphs are many: they are loaded after the first frame is on the screen.
     from measure_app.gui.panels.datum_panel import DatumPanel
     from measure_app.gui.panels.film_panel import FilmPanel
+    from measure_app.gui.panels.findings_panel import FindingsPanel
+    from measure_app.gui.panels.handin_panel import HandInPanel
+    from measure_app.gui.panels.readings_panel import ReadingsPanel
     from measure_app.gui.panels.rules_panel import RulesPanel
 
-    kinds: tuple[type[Panel], ...] = (FilmPanel, RulesPanel, DatumPanel)
+    kinds: tuple[type[Panel], ...] = (
+        FilmPanel,
+        RulesPanel,
+        DatumPanel,
+        ReadingsPanel,
+        FindingsPanel,
+        HandInPanel,
+    )
     return {kind.step: kind(document, services) for kind in kinds}

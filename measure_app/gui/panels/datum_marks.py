@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from msgspec.structs import replace
-from PySide6.QtWidgets import QPushButton
 from PySide6.QtWidgets import QAbstractButton
 
 from analysis import with_uncertainty

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QGridLayout, QLabel
 
 from measure_app.clip import ClipInfo
 from measure_app.edits import SetCaptureRate, SetPart
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
+from measure_app.gui.panels.pieces import Section, Sentence, button, number_box, row
 from measure_app.gui.panels.quantity import RATE
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import clock, counted
-
-_SPEEDS = (("¼ speed", 0.25), ("½ speed", 0.5), ("true speed", 1.0), ("2 × speed", 2.0), ("4 × speed", 4.0))
-_SHORTEST_TICK_MS = 15
 
 
 class FilmPanel(Panel):
@@ -39,8 +35,6 @@ class FilmPanel(Panel):
         self._doubts.add(self._doubt)
         self.add(self._doubts)
         self.document.frame_changed.connect(self._show_frame)
-        self._timer = QTimer(self)
-        self._timer.timeout.connect(self._tick)
 
     def _build_now(self) -> None:
         now = Section("This frame")
@@ -59,15 +53,12 @@ class FilmPanel(Panel):
             grid.addWidget(label, i, 0)
             grid.addWidget(control, i, 1)
         now.add(grid)
-        self._first = button("First", "First frame of the part measured; on the keyboard: Home")
-        self._last = button("Last", "Last frame of the part measured; on the keyboard: End")
-        self.play_button = button("Play", "Play from here to the end of the part measured", checkable=True)
-        self._speed = choice("Speed of play", list(_SPEEDS))
-        self._speed.setCurrentIndex(2)
+        self._first = button("First of the part", "Go to the first frame of the part measured")
+        self._last = button("Last of the part", "Go to the last frame of the part measured")
         self._first.clicked.connect(lambda: self.document.go_to(self._ends()[0]))
         self._last.clicked.connect(lambda: self.document.go_to(self._ends()[1]))
-        self.play_button.toggled.connect(self._play)
-        now.add(row(self._first, self.play_button, self._last, self._speed, stretch=3))
+        now.add(row(self._first, self._last))
+        now.add("Step and play with the row below the picture, or with the arrow keys.")
         self.add(now)
 
     def _build_part(self) -> None:
@@ -130,7 +121,7 @@ class FilmPanel(Panel):
         there = info is not None and run is not None
         for control in (
             self.frame_box, self.start_box, self.stop_box, self._start_here, self._stop_here, self._first,
-            self._last, self.play_button, self.rate_field,
+            self._last, self.rate_field,
         ):
             control.setEnabled(there)
         self._choose.setEnabled(run is not None)
@@ -220,39 +211,6 @@ class FilmPanel(Panel):
     def _take_hint(self) -> None:
         if self.info is not None and self.info.capture_rate_hint:
             self.ask(SetCaptureRate(self.info.capture_rate_hint), self.rate_field)
-
-    def _play(self, on: bool) -> None:
-        self.play_button.setText("Pause" if on else "Play")
-        if not on or self.document.seconds is None:
-            self._timer.stop()
-            if on:
-                self.play_button.setChecked(False)
-            return
-        if self.document.frame >= self._ends()[1]:
-            self.document.go_to(self._ends()[0])
-        self._timer.start(self._tick_ms())
-
-    def _tick_ms(self) -> int:
-        info = self.info
-        rate = float(info.file_rate) if info is not None and info.file_rate else 25.0
-        return max(_SHORTEST_TICK_MS, round(1000.0 / (rate * float(self._speed.currentData()))))
-
-    def _tick(self) -> None:
-        """Move on; frames are left out rather than time lost when the pace is too fast to show them all."""
-        info = self.info
-        if info is None or not info.file_rate:
-            self.play_button.setChecked(False)
-            return
-        wanted = 1000.0 / (float(info.file_rate) * float(self._speed.currentData()))
-        interval = self._tick_ms()
-        if self._timer.interval() != interval:
-            self._timer.setInterval(interval)
-        last = self._ends()[1]
-        step = max(1, round(interval / wanted))
-        if self.document.frame >= last:
-            self.play_button.setChecked(False)
-        else:
-            self.document.go_to(min(last, self.document.frame + step))
 
 
 def facts_in_words(info: ClipInfo) -> str:

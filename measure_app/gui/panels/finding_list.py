@@ -1,0 +1,137 @@
+"""The findings as a list of two lines each: what it is, and its value with its uncertainty."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QItemSelectionModel, QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt
+from PySide6.QtGui import QAction, QColor, QFont, QFontMetricsF, QGuiApplication, QKeySequence, QPainter
+from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
+
+from analysis import Finding, interval, with_uncertainty
+from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
+from measure_app.gui.panels.wording import finding_name, unit_words
+from measure_app.gui.theme import colours
+
+BORROWED = "◇ borrowed g"
+
+def value_words(finding: Finding) -> str:
+    """Write a finding's value with its uncertainty and unit."""
+    return with_uncertainty(finding.value, finding.u, unit_words(finding.unit))
+
+
+def interval_words(finding: Finding) -> str:
+    """Write a finding's 95 % interval."""
+    low, high = finding.interval_95
+    return interval(low, high, finding.u, unit_words(finding.unit)).replace("-", "\u2212")
+
+
+FINDING_FIELDS = (
+    Field("finding", lambda f: finding_name(f.name)),
+    Field("symbol", lambda f: f.symbol),
+    Field("value", value_words, lambda f: f.value),
+    Field("standard uncertainty", lambda f: f"{f.u:.2g}", lambda f: f.u),
+    Field("unit", lambda f: f.unit),
+    Field("95 % from", lambda f: f"{f.interval_95[0]:.6g}", lambda f: f.interval_95[0]),
+    Field("95 % to", lambda f: f"{f.interval_95[1]:.6g}", lambda f: f.interval_95[1]),
+    Field("rests on an assumed g", lambda f: "yes" if f.depends_on_assumed_g else "no"),
+    Field("method", lambda f: f.method),
+)
+
+_SPOKEN = (
+    Field(
+        "finding",
+        lambda f: f"{finding_name(f.name)}, {f.symbol} = {value_words(f)}, 95 %: {interval_words(f)}"
+        + (", rests on an assumed g" if f.depends_on_assumed_g else ""),
+    ),
+    *FINDING_FIELDS[1:],
+)
+
+
+class _FindingDelegate(QStyledItemDelegate):
+    def sizeHint(  # noqa: N802
+        self, option: QStyleOptionViewItem, _index: QModelIndex | QPersistentModelIndex
+    ) -> QSize:
+        """Return the room of three lines."""
+        return QSize(150, 3 * option.fontMetrics.height() + 12)
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Paint one finding."""
+        finding = index.data(ROW_ROLE)
+        if not isinstance(finding, Finding):
+            return
+        scheme = colours()
+        rect, metrics = QRectF(option.rect), option.fontMetrics
+        chosen = bool(option.state & QStyle.StateFlag.State_Selected)
+        painter.save()
+        if chosen:
+            painter.fillRect(rect, QColor(scheme.sunken))
+            painter.fillRect(QRectF(rect.left(), rect.top(), 4, rect.height()), QColor(scheme.accent))
+        line = float(metrics.height())
+        inner = rect.adjusted(10, 5, -6, -5)
+        bold = QFont(option.font)
+        bold.setBold(True)
+        wide = QFontMetricsF(bold).horizontalAdvance(finding.symbol) + 8
+        painter.setPen(QColor(scheme.ink))
+        painter.setFont(bold)
+        painter.drawText(QRectF(inner.left(), inner.top(), wide, line), 0, finding.symbol)
+        painter.setFont(option.font)
+        painter.setPen(QColor(scheme.faint))
+        room = int(inner.width() - wide)
+        name = metrics.elidedText(finding_name(finding.name), Qt.TextElideMode.ElideRight, room)
+        painter.drawText(QRectF(inner.left() + wide, inner.top(), room, line), 0, name)
+        painter.setPen(QColor(scheme.ink))
+        painter.setFont(bold)
+        value = value_words(finding)
+        painter.drawText(QRectF(inner.left(), inner.top() + line, inner.width(), line), 0, value)
+        painter.setFont(option.font)
+        painter.setPen(QColor(scheme.faint))
+        told = f"95 %: {interval_words(finding)}"
+        painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), 0, told)
+        if finding.depends_on_assumed_g:
+            painter.setPen(QColor(scheme.warning))
+            flags = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, BORROWED)
+        painter.setPen(QColor(scheme.edge))
+        painter.drawLine(rect.bottomLeft(), rect.bottomRight())
+        painter.restore()
+
+
+class FindingList(QListView):
+    """The findings, read with the arrow keys and copied as a table."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.rows_model = RowsModel(_SPOKEN, self)
+        self.setModel(self.rows_model)
+        self.setItemDelegate(_FindingDelegate(self))
+        self.setAccessibleName("Findings")
+        self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
+        self.setUniformItemSizes(True)
+        copy = QAction("Copy all findings as a table", self)
+        copy.setShortcut(QKeySequence.StandardKey.Copy)
+        copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
+        copy.triggered.connect(self.copy_all)
+        self.addAction(copy)
+        self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)
+
+    def show_findings(self, findings: tuple[Finding, ...]) -> None:
+        """Show findings; the one that was chosen stays chosen, at first it is the first."""
+        before = self.chosen
+        self.rows_model.set_rows(findings)
+        names = [each.name for each in findings]
+        if names:
+            at = names.index(before.name) if before is not None and before.name in names else 0
+            flags = QItemSelectionModel.SelectionFlag
+            self.selectionModel().setCurrentIndex(self.rows_model.index(at, 0), flags.ClearAndSelect)
+        self.setFixedHeight(min(4, max(1, len(names))) * (3 * self.fontMetrics().height() + 12) + 6)
+
+    @property
+    def chosen(self) -> Finding | None:
+        """The finding that is chosen."""
+        row = self.currentIndex().data(ROW_ROLE) if self.currentIndex().isValid() else None
+        return row if isinstance(row, Finding) else None
+
+    def copy_all(self) -> None:
+        """Copy all findings as tab-separated text."""
+        QGuiApplication.clipboard().setText(as_tsv(FINDING_FIELDS, self.rows_model.rows))

@@ -1,0 +1,235 @@
+"""Findings: the graphs, the findings with their budgets, the doubts, and what would determine the rest."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QCheckBox, QDialog, QTabWidget, QVBoxLayout, QWidget
+
+from analysis import LAWS, Finding
+from measure_app.gui.panels.budget_bars import BudgetList
+from measure_app.gui.panels.finding_list import FindingList
+from measure_app.gui.panels.graph_words import equation_words, fit_words, tab_of, title_of
+from measure_app.gui.panels.graphs import LawGraph, line_of
+from measure_app.gui.panels.panel import Panel
+from measure_app.gui.panels.pieces import Section, Sentence, button, row
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.panels.wording import BORROWED_G, counted, finding_name
+from measure_app.outcome import Outcome
+
+_MOST_SOURCES = 6
+_CROP = (220, 160)
+
+
+class GraphTabs(QWidget):
+    """The four graphs, with the choice of intercept and of what the fit weighs."""
+
+    def __init__(self, panel: Panel, *, tall: bool = False, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._panel = panel
+        self._outcome: Outcome | None = None
+        self.tabs = QTabWidget()
+        self.tabs.setAccessibleName("Graphs")
+        self.tabs.setUsesScrollButtons(False)
+        self.graphs = tuple(LawGraph(law) for law in LAWS)
+        self.equation = Sentence()
+        self.point = Sentence("Point at a point, or walk along them with the arrow keys; Enter goes to its frame.")
+        self.checks = Sentence(tone="warning")
+        for graph in self.graphs:
+            graph.setMinimumHeight(420 if tall else 300)
+            graph.point_chosen.connect(panel.document.go_to)
+            graph.point_hovered.connect(lambda frame: panel.services.frame_crop(frame, *_CROP))
+            graph.said.connect(self.point.say)
+            index = self.tabs.addTab(graph, tab_of(graph.law))
+            self.tabs.setTabToolTip(index, title_of(graph.law))
+        self.free_box = QCheckBox("Let the intercept go free")
+        self.free_box.setChecked(True)
+        self.free_box.setToolTip("Off: the line is held to the origin, as the law has it")
+        self.both_box = QCheckBox("Weigh both errors")
+        self.both_box.setChecked(True)
+        self.both_box.setToolTip("Off: plain least squares, which a spreadsheet shows")
+        self.copy_button = button("Copy graph", "Copy the graph as a picture")
+        self.copy_button.clicked.connect(self._copy)
+        for box in (self.free_box, self.both_box):
+            box.toggled.connect(lambda _: self._draw())
+        self.tabs.currentChanged.connect(lambda _: self._draw())
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(6)
+        layout.addWidget(self.tabs, 1)
+        layout.addWidget(self.equation)
+        layout.addWidget(self.free_box)
+        layout.addWidget(self.both_box)
+        layout.addWidget(self.point)
+        layout.addWidget(self.checks)
+        self.buttons = row(self.copy_button)
+        layout.addLayout(self.buttons)
+
+    @property
+    def current(self) -> LawGraph:
+        """The graph in sight."""
+        return self.graphs[self.tabs.currentIndex()]
+
+    def _copy(self) -> None:
+        self.current.copy_picture()
+
+    def show_outcome(self, outcome: Outcome | None) -> None:
+        """Show the lines of an outcome; None empties the graphs."""
+        self._outcome = outcome
+        self._draw()
+
+    def _draw(self) -> None:
+        """Draw the graph in sight only: the others are drawn when they are looked at."""
+        graph, outcome = self.current, self._outcome
+        through = graph.law.from_origin
+        self.free_box.setEnabled(through)
+        fitted = line_of(
+            outcome, graph.law, free=self.free_box.isChecked() or not through, both=self.both_box.isChecked()
+        )
+        frames = [reading.frame for reading in outcome.lengths.readings] if outcome is not None else []
+        graph.show_line(fitted, frames)
+        self.copy_button.setEnabled(fitted is not None)
+        if fitted is None:
+            self.equation.say("This line needs more readings." if outcome is not None else "")
+            self.checks.say("")
+        else:
+            self.equation.say(equation_words(fitted))
+            self.checks.say("\n".join(fit_words(fitted)))
+
+
+class FindingsPanel(Panel):
+    """What the run says."""
+
+    step = Step.FINDINGS
+    lead = "Does the speed go as the root of the head, how well is it known, and what limits you?"
+
+    def build(self) -> None:
+        """Make the controls."""
+        self.state = Sentence()
+        self.add(self.state)
+        self._large: QDialog | None = None
+        self._large_tabs: GraphTabs | None = None
+        graphs = Section("Graphs")
+        self.graphs = GraphTabs(self)
+        self.larger = button("Larger…", "Show the graphs in a window of their own")
+        self.larger.clicked.connect(self._enlarge)
+        self.graphs.buttons.insertWidget(1, self.larger)
+        graphs.add(self.graphs)
+        self.add(graphs)
+        found = Section("Findings")
+        self.list = FindingList()
+        self.list.selectionModel().currentChanged.connect(lambda *_: self._show_chosen())
+        found.add(self.list)
+        self.copy_button = button("Copy all", "Copy all findings as tab-separated text")
+        self.copy_button.clicked.connect(self.list.copy_all)
+        found.add(row(self.copy_button))
+        self.method = Sentence()
+        self.borrowed = Sentence(tone="warning")
+        self.finding_remarks = Sentence(tone="faint")
+        for sentence in (self.method, self.borrowed, self.finding_remarks):
+            found.add(sentence)
+        self.add(found)
+        budget = Section("What limits it")
+        self.budget_words = Sentence()
+        self.budget = BudgetList()
+        self.budget_rest = Sentence(tone="faint")
+        budget.add(self.budget_words)
+        budget.add(self.budget)
+        budget.add(self.budget_rest)
+        budget.add("▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of single readings.")
+        self.add(budget)
+        self._open = Section("Not determined yet")
+        self.undetermined = Sentence()
+        self._open.add(self.undetermined)
+        self.add(self._open)
+        self._doubts = Section("Doubts and remarks")
+        self.remarks = Sentence()
+        self._doubts.add(self.remarks)
+        self.add(self._doubts)
+        self._parts = (graphs, found, budget, self._open, self._doubts)
+        self.document.blind_changed.connect(self._on_changed)
+
+    def refresh(self) -> None:
+        """Show the newest outcome, or why there is none."""
+        outcome = self.document.outcome
+        shown = outcome is not None and outcome.found_anything and not self.document.blind
+        self.state.say(self._state_words(outcome), "warning" if not shown else "")
+        for part in self._parts:
+            part.setVisible(shown)
+        self._show_outcome(outcome if shown else None)
+
+    def _state_words(self, outcome: Outcome | None) -> str:
+        if self.document.blind:
+            return "Blind mode is on: findings are hidden until it is switched off in the step Readings."
+        if self.run is None:
+            return "No film is open."
+        if outcome is None:
+            return f"Nothing to show yet: {self.document.lack or 'mark rules, datum and readings first'}."
+        if not outcome.found_anything:
+            return "Nothing to show yet: no reading could be turned into a length. Mark some, or find the rest."
+        kept = sum(each.kept for each in outcome.rows)
+        return f"From {counted(kept, 'frame')} of {len(outcome.rows)}."
+
+    def _show_outcome(self, outcome: Outcome | None) -> None:
+        self.graphs.show_outcome(outcome)
+        if self._large_tabs is not None:
+            self._large_tabs.show_outcome(outcome)
+        findings = outcome.findings if outcome is not None else None
+        self.list.show_findings(findings.findings if findings is not None else ())
+        undetermined = findings.undetermined if findings is not None else ()
+        self._open.setVisible(bool(undetermined))
+        self.undetermined.say(
+            "\n".join(f"•  {finding_name(each.name)}: needs {each.missing}." for each in undetermined)
+        )
+        remarks = outcome.remarks if outcome is not None else ()
+        self._doubts.setVisible(bool(remarks))
+        self.remarks.say("\n\n".join(_remark_words(r.about, r.says, r.frames) for r in remarks))
+        self._show_chosen()
+
+    def _show_chosen(self) -> None:
+        finding = self.list.chosen
+        borrowed = finding is not None and finding.depends_on_assumed_g
+        self.method.say(f"{_capital(finding.method)}." if finding is not None else "")
+        self.borrowed.say(BORROWED_G if borrowed and finding is not None and finding.symbol == "g" else "")
+        if borrowed and finding is not None and finding.symbol != "g":
+            self.borrowed.say("This rests on the g that was taken for granted.")
+        told = [r for r in finding.remarks if "holds no news of g" not in r] if finding is not None else []
+        self.finding_remarks.say("\n".join(f"•  {words}" for words in told))
+        rest = self.budget.show_finding(finding, _MOST_SOURCES)
+        self.budget_words.say(_budget_words(finding))
+        self.budget_rest.say(f"and {counted(rest, 'smaller source')}" if rest else "")
+
+    def _enlarge(self) -> None:
+        if self._large is None:
+            self._large = QDialog(self)
+            self._large.setWindowTitle("Graphs")
+            self._large.setWindowFlag(Qt.WindowType.WindowMaximizeButtonHint)
+            self._large.resize(860, 760)
+            self._large_tabs = GraphTabs(self, tall=True)
+            QVBoxLayout(self._large).addWidget(self._large_tabs)
+        if self._large_tabs is not None:
+            self._large_tabs.tabs.setCurrentIndex(self.graphs.tabs.currentIndex())
+            self._large_tabs.show_outcome(self.document.outcome if not self.document.blind else None)
+        self._large.show()
+        self._large.raise_()
+
+
+def _budget_words(finding: Finding | None) -> str:
+    if finding is None or not finding.budget:
+        return ""
+    first = finding.budget[0]
+    total = sum(share.u**2 for share in finding.budget)
+    part = first.u**2 / total if total > 0 else 0.0
+    halved = 100 * (1.0 - (1.0 - 0.75 * part) ** 0.5)
+    return (
+        f"Uncertainty of {finding.symbol} ({finding_name(finding.name)}). The largest source is “{first.source}”: "
+        f"halving it would make the uncertainty {halved:.0f} % smaller."
+    )
+
+
+def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
+    place = f" (frames {frames[0]} to {frames[1]})" if frames is not None else ""
+    return f"{_capital(about)}{place}: {says}{'' if says.endswith('.') else '.'}"
+
+
+def _capital(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"

@@ -1,0 +1,275 @@
+"""Hand-in: who, what, notes, questions and answers, and the files that are written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import QTimer, QUrl
+from PySide6.QtGui import QDesktopServices
+from PySide6.QtWidgets import QFileDialog, QLabel, QLineEdit, QVBoxLayout, QWidget
+
+from measure_app.edits import SetObserver, SetTitle
+from measure_app.errors import AppError
+from measure_app.extras import MAX_TEXT, Question, SetNotes, SetQuestions, notes_of, questions_of
+from measure_app.gui.panels.panel import Panel
+from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row
+from measure_app.gui.panels.steps import Step
+
+_PAUSE_MS = 700
+"""Typing rests this long before it becomes an edit."""
+FILES = (
+    ("readings.csv", "every frame with time, head, throw and why it was left out"),
+    ("findings.json", "all findings with uncertainties, for other programs"),
+    ("workbook.xlsx", "the working in live formulas, for a spreadsheet"),
+    ("report.pdf", "set-up, strips, graphs, findings and cautions, to read and print"),
+    ("figures/", "strips and graphs as pictures"),
+)
+
+
+class HandInPanel(Panel):
+    """The last step: what leaves the program."""
+
+    step = Step.HAND_IN
+    lead = "Say who measured, write what is to be known, and write the results."
+
+    def build(self) -> None:
+        """Make the controls."""
+        self._build_texts()
+        self._build_questions()
+        self._build_writing()
+
+    def _build_texts(self) -> None:
+        who = Section("About this run")
+        self.title_edit = self._line("Title", "Clear cylinder, 5 mm hole")
+        self.observer_edit = self._line("Observer", "who read the film")
+        self.title_edit.editingFinished.connect(self._title_typed)
+        self.observer_edit.editingFinished.connect(self._observer_typed)
+        for words, edit in (("&Title", self.title_edit), ("&Observer", self.observer_edit)):
+            label = QLabel(words)
+            label.setBuddy(edit)
+            who.add(label)
+            who.add(edit)
+        self.notes_box = TextBox("Notes", 5)
+        self.notes_box.setPlaceholderText("Date, place, water, what went wrong, what you would better first")
+        label = QLabel("&Notes")
+        label.setBuddy(self.notes_box)
+        who.add(label)
+        who.add(self.notes_box)
+        self._pause = QTimer(self)
+        self._pause.setSingleShot(True)
+        self._pause.setInterval(_PAUSE_MS)
+        self._pause.timeout.connect(self.take_typed)
+        self.notes_box.textChanged.connect(self._pause.start)
+        self.add(who)
+
+    def _line(self, name: str, example: str) -> QLineEdit:
+        edit = QLineEdit()
+        edit.setAccessibleName(name)
+        edit.setPlaceholderText(example)
+        edit.setMaxLength(2000)
+        return edit
+
+    def _build_questions(self) -> None:
+        asked = Section("Questions and answers")
+        self.no_questions = Sentence("No question is set. A teacher may set some here; they travel with the run.", tone="faint")
+        asked.add(self.no_questions)
+        self._question_body = QWidget()
+        self._question_layout = QVBoxLayout(self._question_body)
+        self._question_layout.setContentsMargins(0, 0, 0, 0)
+        self._answers: list[TextBox] = []
+        self._shown_questions: tuple[str, ...] = ()
+        asked.add(self._question_body)
+        self.question_edit = QLineEdit()
+        self.question_edit.setAccessibleName("A new question")
+        self.question_edit.setPlaceholderText("a question to set")
+        self.question_edit.setMaxLength(2000)
+        self.question_edit.returnPressed.connect(self._set_question)
+        self.ask_button = button("Set it", "Add the question to the run")
+        self.ask_button.clicked.connect(self._set_question)
+        asked.add(row(self.question_edit, self.ask_button, stretch=0))
+        self.add(asked)
+
+    def _build_writing(self) -> None:
+        out = Section("Write the results")
+        listed = "\n".join(f"•  {name}: {words}" for name, words in FILES)
+        out.add(Sentence(f"Together, all of them or none:\n{listed}"))
+        self.folder_edit = QLineEdit()
+        self.folder_edit.setAccessibleName("Folder for the results")
+        self.folder_edit.setPlaceholderText("a folder for the results")
+        self.folder_edit.textChanged.connect(lambda _: self._say_state())
+        self.choose_button = button("Choose…", "Choose a folder for the results")
+        self.choose_button.clicked.connect(self._choose)
+        label = QLabel("Into the &folder")
+        label.setBuddy(self.folder_edit)
+        out.add(label)
+        out.add(row(self.folder_edit, self.choose_button, stretch=0))
+        self.write_button = button("Write results", "Write tables, graphs and the report into the folder")
+        self.write_button.clicked.connect(self._write)
+        self.open_button = button("Open the folder", "Show the files that were written")
+        self.open_button.clicked.connect(self._open)
+        self.open_button.setVisible(False)
+        out.add(row(self.write_button, self.open_button))
+        self.state = Sentence()
+        out.add(self.state)
+        self._written: Path | None = None
+        self._writing = False
+        self.services.results_written.connect(self._on_written)
+        self.add(out)
+
+    def refresh(self) -> None:
+        """Show texts, questions and what can be written."""
+        self.guarded(self._show)
+
+    def _show(self) -> None:
+        run = self.run
+        controls = (self.title_edit, self.observer_edit, self.notes_box, self.question_edit, self.ask_button)
+        for control in controls:
+            control.setEnabled(run is not None)
+        for edit, text in (
+            (self.title_edit, run.title if run is not None else ""),
+            (self.observer_edit, run.observer if run is not None else ""),
+        ):
+            if not (edit.hasFocus() and edit.isModified()):
+                edit.setText(text)
+                edit.setModified(False)
+        if not self._pause.isActive():
+            notes = notes_of(run) if run is not None else ""
+            if notes != self.notes_box.toPlainText():
+                self.notes_box.setPlainText(notes)
+        self._show_questions()
+        if run is not None and not self.folder_edit.text():
+            self.folder_edit.setText(str(self._usual_folder()))
+        self._say_state()
+
+    def _show_questions(self) -> None:
+        questions = questions_of(self.run) if self.run is not None else ()
+        self.no_questions.setVisible(not questions)
+        texts = tuple(each.question for each in questions)
+        if texts != self._shown_questions:
+            self._shown_questions = texts
+            self._rebuild_questions(questions)
+            return
+        for box, each in zip(self._answers, questions, strict=True):
+            if not self._pause.isActive() and box.toPlainText() != each.answer:
+                box.setPlainText(each.answer)
+
+    def _rebuild_questions(self, questions: tuple[Question, ...]) -> None:
+        while (item := self._question_layout.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.hide()
+                widget.deleteLater()
+        self._answers = []
+        for i, each in enumerate(questions):
+            box = TextBox(f"Answer to question {i + 1}", 3)
+            box.setPlainText(each.answer)
+            box.textChanged.connect(self._pause.start)
+            remove = button("Remove question", f"Remove question {i + 1} with its answer")
+            remove.clicked.connect(lambda _=False, at=i: self._remove_question(at))
+            holder = QWidget()
+            inside = QVBoxLayout(holder)
+            inside.setContentsMargins(0, 0, 0, 4)
+            inside.setSpacing(3)
+            inside.addWidget(Sentence(f"{i + 1}.  {each.question}"))
+            inside.addWidget(box)
+            inside.addLayout(row(remove))
+            self._question_layout.addWidget(holder)
+            self._answers.append(box)
+
+    def take_typed(self) -> None:
+        """Turn what was typed into notes and answers into edits, if it was not yet."""
+        self._pause.stop()
+        run = self.run
+        if run is None:
+            return
+        notes = self.notes_box.toPlainText()[: MAX_TEXT + 1]
+        if notes != notes_of(run):
+            self.ask(SetNotes(notes))
+        questions = questions_of(run)
+        if len(questions) == len(self._answers):
+            answered = tuple(
+                Question(each.question, box.toPlainText())
+                for each, box in zip(questions, self._answers, strict=True)
+            )
+            if answered != questions:
+                self.ask(SetQuestions(answered))
+
+    def _set_question(self) -> None:
+        text = self.question_edit.text().strip()
+        if self.run is not None and text:
+            self.take_typed()
+            if self.ask(SetQuestions((*questions_of(self.run), Question(text)))):
+                self.question_edit.clear()
+
+    def _remove_question(self, at: int) -> None:
+        if self.run is not None:
+            self.take_typed()
+            questions = questions_of(self.run)
+            self.ask(SetQuestions((*questions[:at], *questions[at + 1 :])))
+
+    def _title_typed(self) -> None:
+        if self.title_edit.isModified():
+            self.title_edit.setModified(False)
+            self.ask(SetTitle(self.title_edit.text().strip()))
+
+    def _observer_typed(self) -> None:
+        if self.observer_edit.isModified():
+            self.observer_edit.setModified(False)
+            self.ask(SetObserver(self.observer_edit.text().strip()))
+
+    def _usual_folder(self) -> Path:
+        """Beside the run file, or beside the film."""
+        path = self.document.path
+        if path is not None:
+            return path.parent / f"{path.name.removesuffix('.json').removesuffix('.run')}-results"
+        if self.info is not None:
+            return self.info.path.parent / f"{self.info.path.stem}-results"
+        return Path.home() / "results"
+
+    def _choose(self) -> None:
+        start = Path(self.folder_edit.text().strip() or str(self._usual_folder()))
+        chosen = QFileDialog.getExistingDirectory(self, "Folder for the results", str(start.parent))
+        if chosen:
+            self.folder_edit.setText(str(Path(chosen)))
+
+    def _say_state(self) -> None:
+        outcome = self.document.outcome
+        ready = outcome is not None and outcome.found_anything
+        self.write_button.setEnabled(ready and bool(self.folder_edit.text().strip()) and not self._writing)
+        if self._writing or self._written is not None:
+            return
+        if self.run is None:
+            self.state.say("Open a film first.", "warning")
+        elif not ready:
+            reason = self.document.lack or "there is no reading that could be turned into a length"
+            self.state.say(f"Nothing to write yet: {reason}.", "warning")
+        else:
+            self.state.say("")
+
+    def _write(self) -> None:
+        self.take_typed()
+        folder = Path(self.folder_edit.text().strip()).expanduser()
+        if not folder.is_absolute():
+            self.state.say("Give the whole path of the folder, or choose it.", "error")
+            return
+        self._writing, self._written = True, None
+        self.open_button.setVisible(False)
+        self.write_button.setEnabled(False)
+        self.state.say(f"Writing into {folder} …", "")
+        self.services.write_results(folder)
+
+    def _on_written(self, answer: object) -> None:
+        self._writing = False
+        if isinstance(answer, AppError):
+            self._written = None
+            self._say_state()
+            self.state.say(f"Nothing was written. {answer}", "error")
+            return
+        self._written = Path(str(answer))
+        self._say_state()
+        self.state.say(f"Written into {self._written}", "good")
+        self.open_button.setVisible(True)
+
+    def _open(self) -> None:
+        if self._written is not None:
+            QDesktopServices.openUrl(QUrl.fromLocalFile(str(self._written)))
