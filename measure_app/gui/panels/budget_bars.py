@@ -23,6 +23,8 @@ class BudgetRow:
     unit: str
     part: float
     """Share of the variance, 0 to 1."""
+    length: float
+    """Length of the bar, 1 for the largest source."""
     shared: bool
 
     @property
@@ -42,7 +44,10 @@ def budget_rows(finding: Finding) -> tuple[BudgetRow, ...]:
     if total <= 0.0:
         return ()
     unit = unit_words(finding.unit)
-    return tuple(BudgetRow(s.source, s.u, unit, s.u**2 / total, s.shared) for s in finding.budget)
+    most = max(share.u for share in finding.budget) ** 2
+    return tuple(
+        BudgetRow(s.source, s.u, unit, s.u**2 / total, s.u**2 / most, s.shared) for s in finding.budget
+    )
 
 
 BUDGET_FIELDS = (
@@ -82,13 +87,9 @@ class _BarDelegate(QStyledItemDelegate):
         name = metrics.elidedText(row.source, Qt.TextElideMode.ElideMiddle, int(inner.width()))
         painter.setPen(QColor(scheme.ink))
         painter.drawText(QRectF(inner.left(), inner.top(), inner.width(), line), 0, name)
-        told = f"{row.percent}   u = {BUDGET_FIELDS[1].text(row)}"
-        room = metrics.horizontalAdvance("below 1 %   u = 0.00000 m^½/s")
+        room = metrics.horizontalAdvance("below 1 %")
         bar = QRectF(inner.left(), inner.top() + 1.15 * line, max(20.0, inner.width() - room - 8), 0.75 * line)
-        painter.setPen(QPen(QColor(scheme.edge), 1))
-        painter.setBrush(QBrush(QColor(scheme.sunken)))
-        painter.drawRect(bar)
-        filled = QRectF(bar.left(), bar.top(), max(2.0, bar.width() * row.part), bar.height())
+        filled = QRectF(bar.left(), bar.top(), max(2.0, bar.width() * row.length), bar.height())
         shade = QColor(scheme.found if row.shared else scheme.hand)
         painter.setPen(QPen(shade, 1))
         if row.shared:
@@ -100,9 +101,9 @@ class _BarDelegate(QStyledItemDelegate):
         painter.drawRect(filled)
         painter.setPen(QColor(scheme.ink))
         painter.drawText(
-            QRectF(bar.right() + 8, bar.top() - 0.15 * line, room, line),
+            QRectF(filled.right() + 8, bar.top() - 0.15 * line, room, line),
             int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter),
-            told,
+            row.percent,
         )
         painter.restore()
 
@@ -129,6 +130,6 @@ class BudgetList(QListView):
 
 
 _SPOKEN = (
-    Field("source", lambda r: f"{r.source}: {r.percent} of the variance, {r.kind}"),
+    Field("source", lambda r: f"{r.source}: {r.percent} of the variance, u = {BUDGET_FIELDS[1].text(r)}, {r.kind}"),
     *BUDGET_FIELDS[1:],
 )

@@ -154,7 +154,7 @@ class ThrowZeroBlock(_Block):
     """The point from which the throw counts."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Throw zero")
+        super().__init__(panel, "Throw zero", is_open=False)
         self.tool_button(
             "Mark the throw zero", "Press on the point from which the throw counts", Tool.THROW_ZERO
         )
@@ -210,8 +210,8 @@ class GaugeBlock(_Block):
             QuantityField(
                 "Water line behind the jet's plane",
                 LENGTH_MM,
-                "The water line that you see lies on the container's near wall: type its outer radius less the wall "
-                "with a minus, such as −27 for a tube of 54 mm bore.",
+                "The water line that you see lies on the container's near wall: type the inner radius with a minus, "
+                "such as −27 for a tube of 54 mm bore.",
                 instruments=DEPTHS,
                 needed=True,
             )

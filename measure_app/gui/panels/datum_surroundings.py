@@ -44,7 +44,7 @@ class ContainerBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Container", is_open=True)
+        self.section = Section("Container", is_open=False)
         panel.add(self.section)
         self.section.add("The area of the water's surface turns the falling level into litres per second.")
         self.shape = choice(
@@ -146,7 +146,7 @@ class PlaceBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Water and place")
+        self.section = Section("Water and place", is_open=False)
         panel.add(self.section)
         self.temperature = QuantityField(
             "Water temperature",
@@ -210,7 +210,7 @@ class CameraBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Camera")
+        self.section = Section("Camera", is_open=False)
         panel.add(self.section)
         self.distance = QuantityField(
             "From the lens to the jet's plane",

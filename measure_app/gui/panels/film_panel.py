@@ -30,7 +30,7 @@ class FilmPanel(Panel):
         self._build_now()
         self._build_part()
         self._build_rate()
-        self._doubts = Section("What to know about this film")
+        self._doubts = Section("About this film")
         self._doubt = Sentence()
         self._doubts.add(self._doubt)
         self.add(self._doubts)
@@ -219,7 +219,7 @@ def facts_in_words(info: ClipInfo) -> str:
     turned = f", turned by {info.rotation}°" if info.rotation else ""
     return (
         f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted(info.n_frames, 'frame')}, {rate}, "
-        f"{clock(info.duration_s)}"
+        f"{info.duration_s:.1f} s"
     )
 
 

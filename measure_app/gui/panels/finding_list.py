@@ -11,7 +11,7 @@ from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
 from measure_app.gui.panels.wording import finding_name, unit_words
 from measure_app.gui.theme import colours
 
-BORROWED = "◇ borrowed g"
+ASSUMED_G = "◇ assumed g"
 
 def value_words(finding: Finding) -> str:
     """Write a finding's value with its uncertainty and unit."""
@@ -91,7 +91,7 @@ class _FindingDelegate(QStyledItemDelegate):
         if finding.depends_on_assumed_g:
             painter.setPen(QColor(scheme.warning))
             flags = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-            painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, BORROWED)
+            painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, ASSUMED_G)
         painter.setPen(QColor(scheme.edge))
         painter.drawLine(rect.bottomLeft(), rect.bottomRight())
         painter.restore()
@@ -124,7 +124,7 @@ class FindingList(QListView):
             at = names.index(before.name) if before is not None and before.name in names else 0
             flags = QItemSelectionModel.SelectionFlag
             self.selectionModel().setCurrentIndex(self.rows_model.index(at, 0), flags.ClearAndSelect)
-        self.setFixedHeight(min(4, max(1, len(names))) * (3 * self.fontMetrics().height() + 12) + 6)
+        self.setFixedHeight(min(5, max(1, len(names))) * (3 * self.fontMetrics().height() + 12) + 6)
 
     @property
     def chosen(self) -> Finding | None:

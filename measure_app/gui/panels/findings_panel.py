@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QCheckBox, QDialog, QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 
 from analysis import LAWS, Finding
 from measure_app.gui.panels.budget_bars import BudgetList
@@ -11,7 +11,7 @@ from measure_app.gui.panels.finding_list import FindingList
 from measure_app.gui.panels.graph_words import equation_words, fit_words, tab_of, title_of
 from measure_app.gui.panels.graphs import LawGraph, line_of
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, button, row
+from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import BORROWED_G, counted, finding_name
 from measure_app.outcome import Outcome
@@ -41,10 +41,10 @@ class GraphTabs(QWidget):
             graph.said.connect(self.point.say)
             index = self.tabs.addTab(graph, tab_of(graph.law))
             self.tabs.setTabToolTip(index, title_of(graph.law))
-        self.free_box = QCheckBox("Let the intercept go free")
+        self.free_box = TickBox("Let the intercept go free")
         self.free_box.setChecked(True)
         self.free_box.setToolTip("Off: the line is held to the origin, as the law has it")
-        self.both_box = QCheckBox("Weigh both errors")
+        self.both_box = TickBox("Weigh both errors")
         self.both_box.setChecked(True)
         self.both_box.setToolTip("Off: plain least squares, which a spreadsheet shows")
         self.copy_button = button("Copy graph", "Copy the graph as a picture")

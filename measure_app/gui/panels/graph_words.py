@@ -34,7 +34,7 @@ def title_of(law: Law) -> str:
 def axis_html(name: str, unit: str) -> str:
     """Write an axis title with its unit, such as ``head h / m``."""
     *words, symbol = name.split(" ")
-    return f"{' '.join(words)} &nbsp;{symbol} / {unit.replace('^0.5', '<sup>½</sup>')}"
+    return f"{' '.join(words)} &nbsp;{symbol} / {unit_words(unit)}"
 
 
 def _symbols(law: Law) -> tuple[str, str]:

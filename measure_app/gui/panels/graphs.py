@@ -170,8 +170,10 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         )
         residuals = points.y - line.intercept - line.slope * points.x
         self._residuals.setData(points.x, residuals, **(look | {"symbol": "d" if few else "o"}))
-        for plot in (self._main, self._low):
-            plot.enableAutoRange()
+        self._bars.setVisible(few)
+        ends = np.concatenate([points.y, values[[0, -1], 0]])
+        self._main.setXRange(float(grid[0]), float(grid[-1]), padding=0.02)
+        self._main.setYRange(float(ends.min()), float(ends.max()), padding=0.05)
         span = 1.15 * float(np.max(np.abs(residuals))) or 1.0
         self._low.setYRange(-span, span, padding=0.02)
         self.setAccessibleDescription(f"{len(points.x)} points. {self.equation}")

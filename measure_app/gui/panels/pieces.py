@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QSize, Qt
-from PySide6.QtGui import QWheelEvent
+from PySide6.QtCore import QEvent, QObject, QPoint, QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractSpinBox,
+    QCheckBox,
     QComboBox,
     QHBoxLayout,
     QLabel,
@@ -133,6 +134,38 @@ def row(*items: QWidget | str, stretch: int = -1) -> QHBoxLayout:
     return layout
 
 
+class TickBox(QCheckBox):
+    """A box to tick whose frame and tick show on light and dark grounds alike."""
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Return the room of the box and its words."""
+        metrics = self.fontMetrics()
+        return QSize(metrics.horizontalAdvance(self.text()) + int(2.2 * metrics.height()), int(1.6 * metrics.height()))
+
+    def hitButton(self, pos: QPoint) -> bool:  # noqa: N802
+        """Let a press anywhere on box or words count."""
+        return self.rect().contains(pos)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802
+        """Paint box, tick, words, and a ring when the keyboard is here."""
+        scheme = colours()
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        side = 0.95 * self.fontMetrics().height()
+        box = QRectF(3, (self.height() - side) / 2, side, side)
+        ink = QColor(scheme.ink if self.isEnabled() else scheme.faint)
+        painter.setPen(QPen(QColor(scheme.accent if self.hasFocus() else ink), 2.0 if self.hasFocus() else 1.2))
+        painter.setBrush(QColor(scheme.raised))
+        painter.drawRoundedRect(box, 3, 3)
+        if self.isChecked():
+            painter.setPen(QPen(ink, 2.2))
+            corners = ((0.22, 0.52), (0.43, 0.74), (0.8, 0.26))
+            painter.drawPolyline([QPointF(box.left() + x * side, box.top() + y * side) for x, y in corners])
+        painter.setPen(ink)
+        words = QRectF(box.right() + 7, 0, self.width() - box.right() - 7, self.height())
+        painter.drawText(words, int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft), self.text())
+
+
 class Section(QWidget):
     """A part of a panel under a heading that folds it away."""
 
@@ -143,7 +176,8 @@ class Section(QWidget):
         self._head.setCheckable(True)
         self._head.setChecked(is_open)
         self._head.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
-        self._head.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self._head.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self._head.setMinimumWidth(40)
         self._head.setStyleSheet(
             "QToolButton { text-align: left; font-weight: bold; border: 0; border-bottom: 1px solid palette(mid);"
             " border-radius: 0; padding: 0.35em 0; background: transparent; color: palette(window-text); }"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QCheckBox, QHeaderView, QLineEdit, QProgressBar
+from PySide6.QtWidgets import QHeaderView, QLineEdit, QProgressBar
 
 from measure_app.extras import (
     BringBackMarks,
@@ -20,7 +20,7 @@ from measure_app.extras import (
 from measure_app.finders import Part, RefusedSpan
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, button, number_box, row
+from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, number_box, row
 from measure_app.gui.panels.quantity import PIXELS
 from measure_app.gui.panels.reading_rows import ShownReading, evenly_spread, shown_readings
 from measure_app.gui.panels.steps import Step, readings_counted
@@ -47,7 +47,7 @@ READING_FIELDS = (
     Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
     Field(
         "kept",
-        lambda r: "⊘ set aside" if r.aside else "✔" if r.kept else "–",
+        lambda r: "⊘" if r.aside else "✔" if r.kept else "–",
         tip="✔ took part in the fits; – did not; ⊘ taken out by a person.",
     ),
     Field("reason", lambda r: r.reason, tip="Why a reading did not take part."),
@@ -169,18 +169,18 @@ class ReadingsPanel(Panel):
             "Your first marks are put out of sight in some frames; mark them anew, and the two are compared. "
             "The scatter is how well you repeat yourself."
         )
-        self.again_here = button("This frame", "Mark this frame again")
+        self.again_here = button("This frame", "Mark the frame in sight again")
         self.again_some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
         self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
         self.again_here.clicked.connect(lambda: self._again((self.document.frame,)))
         self.again_some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
         self.bring_back.clicked.connect(lambda: self.ask(BringBackMarks()))
-        again.add(row(self.again_here, self.again_some, self.bring_back))
+        again.add(row(self.again_here, self.again_some))
         self.waiting = Sentence(tone="warning")
-        self.next_waiting = button("Go to the next one", "Go to the next frame that waits to be marked again")
+        self.next_waiting = button("Next one", "Go to the next frame that waits to be marked again")
         self.next_waiting.clicked.connect(self._to_waiting)
         again.add(self.waiting)
-        again.add(row(self.next_waiting))
+        again.add(row(self.next_waiting, self.bring_back))
         self.scatter = Sentence()
         again.add(self.scatter)
         self.use_scatter = button("Use it as my uncertainty", "Give all your marks the scatter found as their ±")
@@ -191,7 +191,7 @@ class ReadingsPanel(Panel):
 
     def _build_blind(self) -> None:
         blind = Section("Read blind")
-        self.blind_box = QCheckBox("Hide fits and found readings while I read")
+        self.blind_box = TickBox("Hide fits and found readings while I read")
         self.blind_box.setToolTip("Nothing that might lead your eye is shown until you switch it off")
         self.blind_box.toggled.connect(self.services.set_blind)
         self.document.blind_changed.connect(self._blind_changed)
@@ -257,7 +257,7 @@ class ReadingsPanel(Panel):
     def _show_again(self) -> None:
         run = self.run
         waiting = waiting_marks(run) if run is not None else ()
-        self.bring_back.setEnabled(bool(waiting))
+        self.bring_back.setVisible(bool(waiting))
         self.next_waiting.setVisible(bool(waiting))
         frames = ", ".join(str(mark.frame) for mark in waiting[:8])
         self.waiting.say(f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}." if waiting else "")

@@ -93,16 +93,15 @@ _FIELDS = (
         lambda r: r.value_m,
         "Engraved value; copied in metres.",
     ),
-    Field("x px", lambda r: f"{r.x_px:.1f}", lambda r: r.x_px, "Column in the frame, from the left."),
-    Field("y px", lambda r: f"{r.y_px:.1f}", lambda r: r.y_px, "Row in the frame, from the top."),
+    Field("at px", lambda r: f"{r.x_px:.1f}, {r.y_px:.1f}", tip="Place in the frame: from the left, from the top."),
     Field(
-        "off by px",
+        "off px",
         lambda r: "" if r.residual_px is None else f"{'⚠ ' if r.stands_out else ''}{_signed(r.residual_px, 2)}",
         lambda r: r.residual_px,
         "How far it was read past the place that the common scale gives it; ⚠ more than reading explains.",
     ),
     Field(
-        "mm",
+        "off mm",
         lambda r: "" if r.residual_m is None else _signed(1000 * r.residual_m, 2),
         lambda r: r.residual_m,
         "The same in millimetres; copied in metres.",
@@ -131,6 +130,8 @@ class RulesPanel(Panel):
     def _build_list(self) -> None:
         self.rule_list = QListWidget()
         self.rule_list.setAccessibleName("Rules in the picture")
+        self.rule_list.setWordWrap(True)
+        self.rule_list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.rule_list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.rule_list.currentRowChanged.connect(self._chosen)
         self.add(self.rule_list)
@@ -260,8 +261,8 @@ class RulesPanel(Panel):
             self.rule_list.addItems(names)
             at = len(rules) - 1 if grown else at
         self.rule_list.setCurrentRow(at if rules else -1)
-        lines = max(1, min(4, sum(name.count("\n") + 1 for name in names)))
-        self.rule_list.setFixedHeight(int((lines + 0.6) * self.fontMetrics().lineSpacing()) + 8)
+        lines = max(1, min(5, sum(_lines(name) for name in names)))
+        self.rule_list.setFixedHeight(int((lines + 0.4) * self.fontMetrics().lineSpacing()) + 8)
         self.rule_list.setVisible(bool(rules))
         self.new_button.setEnabled(self.run is not None and self.info is not None)
         self.missing.say(self._missing_words())
@@ -400,5 +401,10 @@ def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
     serves = next(words for words, m in _MEASURES if m is rule.measures)
     scale = f", {1e3 * fit.m_per_px:.3f} mm per px" if fit is not None else ""
     return f"{rule.name} ({serves}{scale})"
+
+
+def _lines(text: str) -> int:
+    """Lines that an entry of the list takes in a narrow panel."""
+    return 1 + len(text) // 42
 
 

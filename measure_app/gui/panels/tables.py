@@ -186,6 +186,7 @@ class DataTable(QTableView):
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
         header.setHighlightSections(False)
+        header.setMinimumSectionSize(24)
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         copy = QAction("Copy the selected rows", self)
         copy.setShortcut(QKeySequence.StandardKey.Copy)
@@ -235,10 +236,10 @@ class DataTable(QTableView):
         self._copy(self.shown_rows())
 
     def fit_columns(self, widest: int = 220) -> None:
-        """Make the columns as wide as their text, within a limit."""
-        self.resizeColumnsToContents()
+        """Make the columns as wide as their text, within a limit; the last one takes what is left."""
         for column in range(self.model().columnCount()):
-            self.setColumnWidth(column, min(widest, self.columnWidth(column) + 4))
+            hint = max(self.sizeHintForColumn(column), self.horizontalHeader().sectionSizeHint(column))
+            self.setColumnWidth(column, min(widest, hint + 2))
 
     def _copy(self, rows: Sequence[Any]) -> None:
         QGuiApplication.clipboard().setText(as_tsv(self.rows_model.fields, rows))

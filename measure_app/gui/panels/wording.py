@@ -28,14 +28,9 @@ def finding_name(name: str) -> str:
     return FINDING_NAMES.get(name, name.replace("_", " "))
 
 
-def unit_html(unit: str) -> str:
-    """Write a unit with superscripts, for labels that read rich text."""
-    return unit.replace("^0.5", "<sup>½</sup>")
-
-
 def unit_words(unit: str) -> str:
-    """Write a unit in plain text; "" for a pure number."""
-    return "" if unit == "1" else unit.replace("^0.5", "^½")
+    """Write a unit as it is read, √m for m^0.5; "" for a pure number."""
+    return "" if unit == "1" else unit.replace("m^0.5", "√m")
 
 
 def counted(count: int, one: str, many: str = "") -> str:
