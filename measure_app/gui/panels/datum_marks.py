@@ -136,13 +136,16 @@ class DropBlock(_Block):
         self.drop.set_values(drop.value_m, drop.u_m) if drop is not None else self.drop.set_values(None)
         self.from_frame.setEnabled(drop is not None)
         outcome = self.panel.document.outcome
-        seen = ""
+        seen = reason = ""
         if outcome is not None:
             read = outcome.calibration.drop()
-            if not read.reasons or not read.reasons[0]:
+            reason = read.reasons[0] if read.reasons else ""
+            if reason:
+                seen = f"The frame cannot give it: {reason}."
+            else:
                 value = with_uncertainty(1e3 * float(read.values[0]), 1e3 * float(read.u[0]), "mm")
                 seen = f"The frame gives {value}, from the orifice to the landing line."
-        possible = bool(seen) or (run is not None and run.landing_line is not None)
+        possible = not reason and run is not None and run.landing_line is not None
         state = "typed" if drop is not None else "from the frame" if possible else "missing"
         self.section.set_state(f"{DONE if drop is not None or possible else OPEN} {state}")
         if not seen and drop is None and run is not None and run.landing_line is None:

@@ -103,7 +103,7 @@ class FilmPanel(Panel):
         self.rate_field.committed.connect(
             lambda rate, _: self.ask(SetCaptureRate(rate), self.rate_field)
         )
-        self._hint = button("", "Take over the rate that the camera wrote into the file")
+        self._hint = button("Use the camera's rate", "Take over the rate that the camera wrote into the file")
         self._hint.clicked.connect(self._take_hint)
         self._factor = Sentence(tone="faint")
         slow.add(self.rate_field)
@@ -146,8 +146,9 @@ class FilmPanel(Panel):
         self._factor.say(_slow_in_words(info, rate))
         hint = info.capture_rate_hint
         self._hint.setVisible(bool(hint and rate != hint and _slower(info, hint)))
-        self._hint.setText(f"The camera says {hint:g} per second: use it" if hint else "")
-        self._hint.setAccessibleName(self._hint.text())
+        if hint:
+            self._hint.setText(f"The camera says {hint:g} per second: use it")
+            self._hint.setAccessibleName(self._hint.text())
         self._doubts.setVisible(True)
         self._doubts.set_state("" if info.remarks else "nothing doubtful")
         self._doubt.say("\n\n".join(_sentence(words) for words in info.remarks) or (

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from msgspec.structs import replace
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QProgressBar
 
 from measure_app.extras import (
@@ -147,9 +145,7 @@ class ReadingsPanel(Panel):
         self.delete_button.clicked.connect(self._delete)
         self.put_back_button.clicked.connect(self._put_back)
         self.copy_button.clicked.connect(self.table.copy_all)
-        QShortcut(
-            QKeySequence.StandardKey.Delete, self.table, self._delete, context=Qt.ShortcutContext.WidgetShortcut
-        )
+        self.table.delete_pressed.connect(self._delete)
         listed.add(row(self.delete_button, self.put_back_button, self.copy_button))
         self.reason_edit = QLineEdit()
         self.reason_edit.setPlaceholderText("why, such as: splash hides the landing")

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QAbstractItemView, QGridLayout, QLabel, QLineEdit, QListWidget
 
 from analysis import with_uncertainty
@@ -170,9 +169,7 @@ class RulesPanel(Panel):
         self.add_button.clicked.connect(self._more)
         self.remove_button = button("Remove the line", "Remove the selected graduation (Delete)")
         self.remove_button.clicked.connect(self._remove_graduation)
-        QShortcut(
-            QKeySequence.StandardKey.Delete, self.table, self._remove_graduation, context=Qt.ShortcutContext.WidgetShortcut
-        )
+        self.table.delete_pressed.connect(self._remove_graduation)
         self._rule.add(row(self.add_button, self.remove_button))
         self.value_field = QuantityField("Value of the selected line", LENGTH_MM, with_u=False, needed=True)
         self.value_field.committed.connect(lambda value, _: self._value_typed(value))

@@ -18,7 +18,7 @@ from PySide6.QtCore import (
     Qt,
     Signal,
 )
-from PySide6.QtGui import QAction, QGuiApplication, QKeySequence
+from PySide6.QtGui import QAction, QGuiApplication, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
 Index = QModelIndex | QPersistentModelIndex
@@ -164,6 +164,8 @@ class DataTable(QTableView):
 
     row_opened = Signal(object)
     """A row on which a person pressed Enter or clicked."""
+    delete_pressed = Signal()
+    """The delete key was pressed on the selected rows."""
 
     def __init__(self, fields: Sequence[Field], name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -198,6 +200,13 @@ class DataTable(QTableView):
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)
         self.clicked.connect(self._opened)
         self.activated.connect(self._opened)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        """Tell when the delete key is pressed."""
+        if event.matches(QKeySequence.StandardKey.Delete) or event.key() == Qt.Key.Key_Backspace:
+            self.delete_pressed.emit()
+        else:
+            super().keyPressEvent(event)
 
     def set_rows(self, rows: Sequence[Any]) -> None:
         """Show other rows."""

@@ -22,9 +22,7 @@ def show(qtbot: QtBot) -> Callable[..., Any]:
         document, services = stand.stand(**options)
         panel = kind(document, services)
         document.setParent(panel)
-        qtbot.addWidget(panel)
-        panel.resize(340, 900)
-        panel.show()
+        stand.hold(qtbot, panel, 340, 900)
         return panel, document, services
 
     return make

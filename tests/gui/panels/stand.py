@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QWidget
+from pytestqt.qtbot import QtBot
 
 from measure_app.clip import ClipInfo, Stamps, open_clip
 from measure_app.gui.document import Document
@@ -79,3 +81,17 @@ def stand(*, measured: bool = True, run: Run | None = None) -> tuple[Document, H
         document.set_search(outcome.search)
         document.set_outcome(outcome)
     return document, services
+
+
+def hold(qtbot: QtBot, widget: QWidget, width: int, height: int) -> None:
+    """Show a widget inside a plain one, as it stands in the window.
+
+    On its own it would tell the screen its least size, which Qt's screenless platform answers with a warning.
+    """
+    host = QWidget()
+    host.resize(width, height)
+    widget.setParent(host)
+    widget.resize(width, height)
+    qtbot.addWidget(host)
+    widget.host = host  # type: ignore[attr-defined]  # lives as long as what it holds
+    host.show()

@@ -1,0 +1,217 @@
+"""Findings: graphs, equations, budgets, and nothing shown that is hidden or old."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace as with_parts
+from typing import Any
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPointF, Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QAbstractButton
+from pytestqt.qtbot import QtBot
+from stand import bench
+
+from analysis import LAWS, Share, Undetermined
+from measure_app.gui.panels.budget_bars import BudgetList, budget_rows
+from measure_app.gui.panels.finding_list import ASSUMED_G, FindingList
+from measure_app.gui.panels.findings_panel import FindingsPanel
+from measure_app.gui.panels.graph_words import axis_html, equation_words, point_words, tab_of
+from measure_app.gui.panels.graphs import line_of
+from measure_app.gui.panels.wording import BORROWED_G, FINDING_NAMES, finding_name
+
+Show = Callable[..., Any]
+
+
+def press(qtbot: QtBot, button: QAbstractButton) -> None:
+    button.setFocus()
+    qtbot.keyClick(button, Qt.Key.Key_Space)
+
+
+def test_all_findings_are_listed_with_value_interval_and_mark(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    findings = document.outcome.findings.findings
+    assert panel.list.rows_model.rows == findings
+    spoken = [panel.list.rows_model.index(i, 0).data() for i in range(len(findings))]
+    assert all("±" in words and "95 %" in words for words in spoken)
+    assert [("assumed g" in words) for words in spoken] == [f.depends_on_assumed_g for f in findings]
+    assert ASSUMED_G.startswith("◇")
+
+
+def test_every_name_of_the_contract_has_words(show: Show) -> None:
+    _, document, _ = show(FindingsPanel)
+    assert {f.name for f in document.outcome.findings.findings} <= set(FINDING_NAMES)
+    assert finding_name("something_new") == "something new"
+
+
+def test_a_g_out_of_a_slope_says_that_it_is_no_news(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FindingsPanel)
+    names = [f.name for f in document.outcome.findings.findings]
+    assert panel.borrowed.text() == ""  # Cv is chosen first
+    panel.list.setFocus()
+    for _step in range(names.index("gravity_from_slope_root")):
+        qtbot.keyClick(panel.list, Qt.Key.Key_Down)
+    assert BORROWED_G in panel.borrowed.text()
+    assert "g" in panel.budget_words.text()
+
+
+def test_the_budget_adds_up_and_tells_what_halving_the_first_source_gives(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    cv = document.outcome.findings.finding("speed_coefficient")
+    rows = budget_rows(cv)
+    assert sum(row.part for row in rows) == pytest.approx(1.0)
+    assert rows[0].length == 1.0
+    halved = with_parts(
+        cv, budget=(Share(cv.budget[0].source, cv.budget[0].u / 2, shared=True), *cv.budget[1:])
+    )
+    before, after = (np.sqrt(sum(s.u**2 for s in f.budget)) for f in (cv, halved))
+    assert f"{100 * (1 - after / before):.0f} % smaller" in panel.budget_words.text()
+    spoken = panel.budget.rows_model.index(0, 0).data()
+    assert cv.budget[0].source in spoken
+    assert "shared by all readings" in spoken
+
+
+def test_the_graph_shows_the_points_and_the_line_that_the_engine_fitted(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FindingsPanel)
+    tabs = panel.graphs
+    for i, law in enumerate(LAWS):
+        tabs.tabs.setCurrentIndex(i)
+        fitted = tabs.current.fitted
+        assert fitted is line_of(document.outcome, law, free=True, both=True)
+        x, y = tabs.current._points.getData()
+        assert np.array_equal(x, fitted.points.x)
+        assert np.array_equal(y, fitted.points.y)
+        line_x, line_y = tabs.current._line.getData()
+        slope = (line_y[-1] - line_y[0]) / (line_x[-1] - line_x[0])
+        assert slope == pytest.approx(fitted.line.slope, rel=1e-9)
+        assert tab_of(law) in tabs.tabs.tabText(i)
+    tabs.tabs.setCurrentIndex(0)
+    press(qtbot, tabs.free_box)
+    assert tabs.current.fitted.line.intercept == 0.0
+    assert "+" not in tabs.equation.text().splitlines()[0]
+    press(qtbot, tabs.both_box)
+    assert not tabs.current.fitted.errors_in_both
+    assert "least squares" in tabs.equation.text()
+
+
+def test_the_axes_carry_their_units() -> None:
+    titles = [(axis_html(law.x_name, law.x_unit), axis_html(law.y_name, law.y_unit)) for law in LAWS]
+    assert [t.rsplit("/ ", 1)[-1].split("<")[0] for pair in titles for t in pair] == [
+        "√m", "m/s", "m", "m²/s²", "m", "m²", "s", "√m",
+    ]  # fmt: skip
+
+
+def test_the_equation_is_the_fits_own() -> None:
+    fitted = line_of(bench()[3], LAWS[0], free=True, both=True)
+    assert fitted is not None
+    words = equation_words(fitted)
+    assert f"{fitted.line.slope:.4f}"[:5] in words
+    assert "300 points" in words
+    assert "R² = 0.9999" in words
+
+
+def test_arrows_walk_along_the_points_and_enter_goes_to_the_frame(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FindingsPanel)
+    graph = panel.graphs.current
+    graph.setFocus()
+    qtbot.keyClick(graph, Qt.Key.Key_Right)
+    qtbot.keyClick(graph, Qt.Key.Key_Right)
+    fitted = graph.fitted
+    second = int(np.argsort(fitted.points.x, kind="stable")[1])
+    frame = document.outcome.lengths.readings[int(fitted.points.rows[second])].frame
+    assert f"Frame {frame}:" in panel.graphs.point.text()
+    assert panel.graphs.point.text() == point_words(fitted, second, frame)
+    qtbot.keyClick(graph, Qt.Key.Key_Return)
+    assert document.frame == frame
+
+
+def test_pointing_at_a_point_asks_for_its_pixels_and_pressing_goes_to_its_frame(show: Show) -> None:
+    panel, document, services = show(FindingsPanel)
+    graph = panel.graphs.current
+    QGuiApplication.processEvents()
+    points = graph.fitted.points
+    at = int(np.argmax(points.x))
+    scene = graph._main.vb.mapViewToScene(QPointF(float(points.x[at]), float(points.y[at])))
+    graph._moved(scene)
+    frame = document.outcome.lengths.readings[int(points.rows[at])].frame
+    assert services.asked[-1][:2] == ("crop", frame)
+    graph._moved(QPointF(-50.0, -50.0))
+    assert services.asked[-1][:2] == ("crop", -1)
+
+    class Press:
+        def scenePos(self) -> QPointF:  # noqa: N802
+            return scene
+
+        def button(self) -> Qt.MouseButton:
+            return Qt.MouseButton.LeftButton
+
+    document.go_to(150)
+    graph._clicked(Press())
+    assert document.frame == frame
+
+
+def test_a_graph_is_copied_as_a_picture(show: Show, qtbot: QtBot) -> None:
+    panel, *_ = show(FindingsPanel)
+    press(qtbot, panel.graphs.copy_button)
+    image = QGuiApplication.clipboard().image()
+    assert image.width() >= 400
+    shades = {image.pixel(x, y) for x in range(0, image.width(), 7) for y in range(0, image.height(), 7)}
+    assert len(shades) > 10
+
+
+def test_blind_mode_hides_all_of_it(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    document.set_blind(True)
+    assert "Blind mode" in panel.state.text()
+    assert not panel.list.isVisible()
+    assert panel.list.rows_model.rows == ()
+    assert panel.graphs.current.fitted is None
+    document.set_blind(False)
+    assert panel.list.rows_model.rows
+
+
+def test_without_an_outcome_it_says_why(show: Show) -> None:
+    panel, *_ = show(FindingsPanel, measured=False)
+    assert "Nothing to show yet" in panel.state.text()
+    assert not panel.list.isVisible()
+
+
+def test_what_is_not_determined_is_named_with_what_is_missing(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    outcome = document.outcome
+    fewer = with_parts(
+        outcome, findings=with_parts(outcome.findings, undetermined=(Undetermined("time_to_empty_s", "a clock"),))
+    )
+    document.set_outcome(fewer)
+    assert panel.undetermined.text() == "•  time to empty: needs a clock."
+    assert panel.undetermined.isVisible()
+
+
+def test_findings_are_copied_as_a_table(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FindingsPanel)
+    press(qtbot, panel.copy_button)
+    lines = QGuiApplication.clipboard().text().splitlines()
+    assert len(lines) == 1 + len(document.outcome.findings.findings)
+    cells = lines[1].split("\t")
+    assert cells[1] == "Cv"
+    assert float(cells[2].replace(",", ".")) == pytest.approx(document.outcome.findings.findings[0].value)
+
+
+def test_the_graphs_have_a_window_of_their_own(show: Show) -> None:
+    panel, *_ = show(FindingsPanel)
+    panel._enlarge()
+    assert panel._large_tabs.current.fitted is panel.graphs.current.fitted
+    panel._large.close()
+
+
+def test_list_models_keep_the_rules(qtmodeltester: Any) -> None:
+    findings = bench()[3].findings.findings
+    listed = FindingList()
+    listed.show_findings(findings)
+    qtmodeltester.check(listed.rows_model)
+    bars = BudgetList()
+    left_out = bars.show_finding(findings[0], 3)
+    assert left_out == len(findings[0].budget) - 3
+    qtmodeltester.check(bars.rows_model)

@@ -1,0 +1,142 @@
+"""Hand-in: texts become edits, results are written or the reason is told; help has its cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractButton
+from pytestqt.qtbot import QtBot
+
+from measure_app.errors import OutputError
+from measure_app.extras import Question, notes_of, questions_of
+from measure_app.gui import panels
+from measure_app.gui.panels import Step, make_panels
+from measure_app.gui.panels.handin_panel import HandInPanel
+from measure_app.gui.panels.help_pages import CAUTIONS, PAGES, help_html, page_of
+
+Show = Callable[..., Any]
+
+
+def press(qtbot: QtBot, button: QAbstractButton) -> None:
+    button.setFocus()
+    qtbot.keyClick(button, Qt.Key.Key_Space)
+
+
+def test_title_observer_and_notes_become_edits(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(HandInPanel)
+    panel.title_edit.selectAll()
+    qtbot.keyClicks(panel.title_edit, "Our drain\r")
+    qtbot.keyClicks(panel.observer_edit, "R. Meier\r")
+    qtbot.keyClicks(panel.notes_box, "windy")
+    qtbot.waitUntil(lambda: notes_of(document.run) == "windy")
+    assert (document.run.title, document.run.observer) == ("Our drain", "R. Meier")
+    document.stack.undo()
+    assert panel.notes_box.toPlainText() == ""
+    document.stack.undo()
+    assert panel.observer_edit.text() == ""
+
+
+def test_questions_are_set_answered_and_removed(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(HandInPanel)
+    qtbot.keyClicks(panel.question_edit, "Why is Cv below 1?\r")
+    qtbot.keyClicks(panel.question_edit, "What limits you?\r")
+    assert not panel.no_questions.isVisible()
+    qtbot.keyClicks(panel._answers[1], "the drop")
+    panel.take_typed()
+    assert questions_of(document.run) == (
+        Question("Why is Cv below 1?"),
+        Question("What limits you?", "the drop"),
+    )
+    panel._remove_question(0)
+    assert questions_of(document.run) == (Question("What limits you?", "the drop"),)
+    assert panel._answers[0].toPlainText() == "the drop"
+    document.stack.undo()
+    assert len(panel._answers) == 2
+
+
+def test_results_are_written_where_it_says_and_the_answer_is_told(
+    show: Show, qtbot: QtBot, tmp_path: Path
+) -> None:
+    panel, document, services = show(HandInPanel)
+    assert panel.folder_edit.text() == str(document.path.parent / "bench-results")
+    panel.folder_edit.setText(str(tmp_path / "out"))
+    qtbot.keyClicks(panel.notes_box, "typed at the last moment")
+    press(qtbot, panel.write_button)
+    assert services.asked[-1] == ("write", tmp_path / "out")
+    assert notes_of(document.run) == "typed at the last moment"
+    assert not panel.write_button.isEnabled()
+    assert "Writing" in panel.state.text()
+    services.results_written.emit(OutputError("the disk is full; free some room", where=str(tmp_path / "out")))
+    assert "Nothing was written" in panel.state.text()
+    assert "disk is full" in panel.state.text()
+    assert panel.write_button.isEnabled()
+    assert not panel.open_button.isVisible()
+    press(qtbot, panel.write_button)
+    services.results_written.emit(tmp_path / "out")
+    assert panel.state.text() == f"✔ Written into {tmp_path / 'out'}"
+    assert panel.open_button.isVisible()
+
+
+def test_a_half_path_is_not_written_to(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(HandInPanel)
+    panel.folder_edit.setText("somewhere")
+    press(qtbot, panel.write_button)
+    assert "whole path" in panel.state.text()
+    assert not [asked for asked in services.asked if asked[0] == "write"]
+
+
+def test_with_nothing_to_write_it_says_so(show: Show) -> None:
+    panel, *_ = show(HandInPanel, measured=False)
+    assert not panel.write_button.isEnabled()
+    assert "Nothing to write yet" in panel.state.text()
+
+
+@pytest.mark.parametrize("step", list(Step))
+def test_every_step_has_a_short_page(step: Step) -> None:
+    page = page_of(step)
+    assert 2 <= len(page.points) <= 8
+    assert len(page.about.split()) < 50
+    html = help_html(step)
+    assert (CAUTIONS[1] in html) == page.suggests_set_up
+
+
+def test_the_pages_that_suggest_a_set_up_carry_the_cautions() -> None:
+    assert {page.step for page in PAGES if page.suggests_set_up} >= {Step.FILM, Step.DATUM}
+    words = " ".join(CAUTIONS).lower()
+    for needed in ("mains", "residual-current", "wipe", "technician", "eye protection", "film anyone", "school"):
+        assert needed in words
+
+
+def test_help_unfolds_in_the_panel(show: Show, qtbot: QtBot) -> None:
+    panel, *_ = show(HandInPanel)
+    assert not panel._help.isVisible()
+    press(qtbot, panel.help_button)
+    assert panel._help.isVisible()
+    assert "run file goes along" in panel._help.text()
+
+
+def test_the_front_door_gives_a_panel_for_every_step(show: Show, qtbot: QtBot) -> None:
+    _, document, services = show(HandInPanel)
+    made = make_panels(document, services)
+    for panel in made.values():
+        qtbot.addWidget(panel)
+    assert list(made) == list(Step)
+    assert all(panel.step is step and panel.title == step.value for step, panel in made.items())
+    assert panels.__all__ == sorted(panels.__all__)
+
+
+def test_panels_of_an_empty_window_say_what_to_do(qtbot: QtBot) -> None:
+    from stand import HandMade, hold
+
+    from measure_app.gui.document import Document
+
+    document = Document()
+    services = HandMade(document)
+    for panel in make_panels(document, services).values():
+        hold(qtbot, panel, 340, 700)
+        panel.catch_up()
+    document.deleteLater()

@@ -1,0 +1,229 @@
+"""Readings: marking, finding, setting aside, marking again, reading blind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from msgspec.structs import replace
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QAbstractButton
+from pytestqt.qtbot import QtBot
+from stand import bench
+
+from calibration import Pixel
+from measure_app.edits import SetLanding, SetSurface
+from measure_app.extras import set_aside_of, waiting_marks
+from measure_app.finders import Part, RefusedSpan, Why
+from measure_app.gui.panels.reading_rows import evenly_spread, shown_readings
+from measure_app.gui.panels.readings_panel import ReadingsPanel
+from measure_app.gui.tools import Tool
+from measure_app.run import By, Reading, Spot
+
+Show = Callable[..., Any]
+
+
+def press(qtbot: QtBot, button: QAbstractButton) -> None:
+    button.setFocus()
+    qtbot.keyClick(button, Qt.Key.Key_Space)
+
+
+def hand(y: float, u: float = 0.5) -> Spot:
+    return Spot(Pixel(381.0, y), u, By.HAND)
+
+
+def hand_run(count: int = 6) -> Any:
+    readings = tuple(Reading(40 * i, hand(150.0 + 20 * i), hand(600.0)) for i in range(count))
+    return replace(bench()[0], readings=readings)
+
+
+def test_the_tool_moves_on_by_the_frames_chosen(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(ReadingsPanel)
+    press(qtbot, panel.spread)
+    assert panel.advance_box.value() == 15  # 300 frames, twenty presses
+    press(qtbot, panel.surface_button)
+    assert (services.tool, services.options.advance, services.options.px_u) == (Tool.SURFACE, 15, 0.5)
+    panel.px_u_field.value_edit.selectAll()
+    qtbot.keyClicks(panel.px_u_field.value_edit, "0,8\r")
+    assert services.options.px_u == 0.8
+    press(qtbot, panel.landing_button)
+    assert services.tool is Tool.LANDING
+    assert (panel.surface_button.isChecked(), panel.landing_button.isChecked()) == (False, True)
+    press(qtbot, panel.landing_button)
+    assert services.tool is Tool.LOOK
+
+
+def test_finding_shows_progress_and_can_be_stopped(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(ReadingsPanel)
+    press(qtbot, panel.find_button)
+    assert services.asked[-1] == ("find",)
+    assert not panel.stop_button.isEnabled()
+    services.finding_running.emit(True)
+    services.finding_progress.emit(30, 300)
+    assert (panel.bar.value(), panel.bar.maximum()) == (30, 300)
+    assert panel.bar.isVisible()
+    assert not panel.find_button.isEnabled()
+    press(qtbot, panel.stop_button)
+    assert services.asked[-1] == ("stop",)
+    services.finding_running.emit(False)
+    assert panel.find_button.isEnabled()
+    assert not panel.bar.isVisible()
+
+
+def test_finding_says_what_it_lacks(show: Show) -> None:
+    run = replace(bench()[0], gauge_line=None, landing_line=None)
+    panel, *_ = show(ReadingsPanel, run=run)
+    assert not panel.find_button.isEnabled()
+    assert "draw the gauge line" in panel.lack.text()
+
+
+def test_the_table_holds_what_the_outcome_says(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    shown = panel.table.shown_rows()
+    rows = document.outcome.rows
+    assert len(shown) == len(rows) == 300
+    assert [(r.frame, r.head_m, r.throw_m, r.kept) for r in shown] == [
+        (r.frame, r.head_m, r.throw_m, r.kept) for r in rows
+    ]
+    assert shown[0].by == "found"
+    assert "±" in shown[0].head_words
+
+
+def test_rows_of_an_older_outcome_are_not_passed_for_news(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    document.perform(SetSurface(3, hand(201.0)))  # the outcome in hand is from before
+    moved = next(row for row in panel.table.shown_rows() if row.frame == 3)
+    assert moved.head_m is None
+    assert "hand" in moved.by
+    assert next(row for row in panel.table.shown_rows() if row.frame == 4).head_m is not None
+
+
+def test_a_row_leads_to_its_frame_and_the_frame_to_its_row(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    document.go_to(120)
+    assert [row.frame for row in panel.table.selected_rows()] == [120]
+    panel.table.setFocus()
+    qtbot.keyClick(panel.table, Qt.Key.Key_Down)
+    qtbot.keyClick(panel.table, Qt.Key.Key_Return)
+    assert document.frame == 121
+
+
+def test_readings_are_deleted_and_set_aside_with_a_reason(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    panel.table.select_where(lambda row: row.frame == 5)
+    panel.table.setFocus()
+    qtbot.keyClick(panel.table, Qt.Key.Key_Delete)
+    assert 5 not in [r.frame for r in document.run.readings]
+    panel.table.select_where(lambda row: row.frame == 7)
+    press(qtbot, panel.aside_button)
+    assert "why" in panel.aside_error.text()
+    assert 7 in [r.frame for r in document.run.readings]
+    qtbot.keyClicks(panel.reason_edit, "splash hides it\r")
+    assert [(e.reading.frame, e.reason) for e in set_aside_of(document.run)] == [(7, "splash hides it")]
+    row = next(row for row in panel.table.shown_rows() if row.frame == 7)
+    assert row.aside
+    assert row.reason == "set aside: splash hides it"
+    panel.table.select_where(lambda row: row.frame == 7)
+    press(qtbot, panel.put_back_button)
+    document.stack.undo()
+    document.stack.undo()
+    document.stack.undo()
+    assert document.run == bench()[3].run
+
+
+def test_refused_spans_say_why_and_lead_to_their_frames(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    assert not panel.spans.isVisible()
+    spans = (RefusedSpan(Part.SURFACE, 40, 61, Why.COVERED), RefusedSpan(Part.LANDING, 80, 80, Why.FAINT))
+
+    class Searched:
+        refused = spans
+
+    document.set_search(Searched())
+    panel.refresh()
+    assert panel.spans.isVisible()
+    assert panel.spans.shown_rows() == list(spans)
+    assert "23 places" in panel.refused_words.text()
+    panel.spans.clicked.emit(panel.spans.model().index(1, 0))
+    assert document.frame == 80
+
+
+def test_marking_again_gives_the_readers_own_scatter_and_sets_it(show: Show, qtbot: QtBot) -> None:
+    panel, document, services = show(ReadingsPanel, run=hand_run())
+    panel._again_section.set_open(True)
+    press(qtbot, panel.again_some)
+    waiting = waiting_marks(document.run)
+    assert len(waiting) == 5
+    assert services.tool is Tool.SURFACE
+    assert document.frame == waiting[0].frame
+    assert document.stack.count() == 1  # all five are one step
+    for i, mark in enumerate(waiting):
+        y = mark.spot.px.y + (0.8 if i % 2 else -0.8)
+        document.perform(SetSurface(mark.frame, hand(y)))
+    assert panel.waiting.text() == ""
+    assert "0.57 px" in panel.scatter.text()  # every pair differs by 0.8: 0.8/√2
+    press(qtbot, panel.use_scatter)
+    assert {r.surface.px_u for r in document.run.readings if r.surface} == {0.57}
+    assert {r.landing.px_u for r in document.run.readings if r.landing} == {0.5}
+    assert panel.px_u_field.value == 0.57
+
+
+def test_marks_that_wait_are_led_to_and_can_be_brought_back(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel, run=hand_run())
+    panel._again_section.set_open(True)
+    document.go_to(80)
+    press(qtbot, panel.again_here)
+    assert "frame 80" in panel.waiting.text()
+    document.go_to(0)
+    press(qtbot, panel.next_waiting)
+    assert document.frame == 80
+    press(qtbot, panel.bring_back)
+    assert document.run == hand_run()
+
+
+def test_without_hand_marks_there_is_nothing_to_mark_again(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    panel._again_section.set_open(True)
+    press(qtbot, panel.again_some)
+    assert "No surface was marked by hand" in panel.waiting.text()
+    assert document.stack.count() == 0
+
+
+def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    document.perform(SetSurface(3, hand(201.0)))
+    document.perform(SetLanding(9, hand(600.0)))
+    press(qtbot, panel.blind_box)
+    assert document.blind
+    rows = panel.table.shown_rows()
+    assert [row.frame for row in rows] == [3, 9]
+    assert all(row.head_m is None and row.throw_m is None and not row.reason for row in rows)
+    assert panel.refused_words.text() == ""
+    press(qtbot, panel.blind_box)
+    assert len(panel.table.shown_rows()) == 300
+
+
+def test_the_table_is_copied_with_numbers_in_metres(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    press(qtbot, panel.copy_button)
+    lines = QGuiApplication.clipboard().text().splitlines()
+    assert len(lines) == 301
+    head = float(lines[1].split("\t")[2].replace(",", "."))
+    assert abs(head - document.outcome.rows[0].head_m) < 1e-9
+
+
+def test_frames_are_spread_evenly_and_none_twice() -> None:
+    assert evenly_spread(range(100), 5) == (10, 30, 50, 70, 90)
+    assert evenly_spread((3, 4), 5) == (3, 4)
+    for count in range(1, 30):
+        picked = evenly_spread(range(30), count)
+        assert len(set(picked)) == count
+        assert list(picked) == sorted(picked)
+
+
+def test_rows_need_no_window() -> None:
+    run, _, stamps, outcome = bench()
+    rows = shown_readings(outcome.run, outcome, stamps.seconds())
+    assert rows[15].time_s == 1.0
+    assert shown_readings(run, None, None) == ()

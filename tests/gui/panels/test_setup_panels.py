@@ -1,0 +1,359 @@
+"""Film, Rules and Datum: what is typed and pressed becomes the right edit of the run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace as with_facts
+from typing import Any
+
+import pytest
+from msgspec.structs import replace
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit, QSpinBox
+from pytestqt.qtbot import QtBot
+from stand import bench
+
+from calibration import Measures
+from measure_app.gui.panels.datum_panel import DatumPanel
+from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.film_panel import FilmPanel
+from measure_app.gui.panels.rules_panel import RulesPanel
+from measure_app.gui.tools import Tool
+
+Show = Callable[..., Any]
+
+
+def give(qtbot: QtBot, field: QuantityField, text: str) -> None:
+    field.value_edit.selectAll()
+    qtbot.keyClicks(field.value_edit, text) if text else qtbot.keyClick(field.value_edit, Qt.Key.Key_Delete)
+    qtbot.keyClick(field.value_edit, Qt.Key.Key_Return)
+
+
+def press(qtbot: QtBot, button: QAbstractButton) -> None:
+    """Press a button by the keyboard."""
+    button.setFocus()
+    qtbot.keyClick(button, Qt.Key.Key_Space)
+
+
+def set_box(qtbot: QtBot, box: QSpinBox, value: int) -> None:
+    box.selectAll()
+    qtbot.keyClicks(box, str(value))
+    qtbot.keyClick(box, Qt.Key.Key_Return)
+
+
+# Film
+
+
+def test_the_part_measured_is_set_by_its_first_and_last_frame(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FilmPanel)
+    set_box(qtbot, panel.start_box, 30)
+    set_box(qtbot, panel.stop_box, 200)
+    assert (document.run.clip.start_frame, document.run.clip.stop_frame) == (30, 201)
+    assert panel._length.text().startswith("171 frames, 11.333 s")
+    set_box(qtbot, panel.stop_box, 299)
+    assert document.run.clip.stop_frame is None
+    document.stack.undo()
+    assert panel.stop_box.value() == 200
+
+
+def test_a_part_that_ends_before_it_starts_is_refused_in_words(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FilmPanel)
+    set_box(qtbot, panel.start_box, 250)
+    set_box(qtbot, panel.stop_box, 100)
+    assert document.run.clip.stop_frame is None
+    assert "before it starts" in panel._refusal.text()
+    assert panel.stop_box.value() == 299
+
+
+def test_here_takes_the_frame_in_sight(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FilmPanel)
+    document.go_to(40)
+    press(qtbot, panel._start_here)
+    document.go_to(90)
+    press(qtbot, panel._stop_here)
+    assert (document.run.clip.start_frame, document.run.clip.stop_frame) == (40, 91)
+    press(qtbot, panel._first)
+    assert document.frame == 40
+    press(qtbot, panel._last)
+    assert document.frame == 90
+
+
+def test_time_and_gap_are_those_of_the_frame(show: Show) -> None:
+    panel, document, _ = show(FilmPanel)
+    document.go_to(37)
+    assert panel.frame_box.value() == 37
+    assert panel._time.text() == "2.467 s"  # 37 frames of 1/15 s
+    assert panel._gap.text() == "66.7 ms"
+    document.go_to(299)
+    assert panel._gap.text() == "last frame"
+
+
+def test_slow_motion_is_typed_or_taken_from_the_camera(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FilmPanel)
+    give(qtbot, panel.rate_field, "120")
+    assert document.run.clip.capture_rate_hz == 120.0
+    assert "8 times slower" in panel._factor.text()
+    give(qtbot, panel.rate_field, "")
+    assert document.run.clip.capture_rate_hz is None
+    info = with_facts(document.info, capture_rate_hint=240.0, remarks=("the frame rate varies",))
+    document.set_clip(info, document.stamps)
+    assert panel._hint.isVisible()
+    assert "The frame rate varies." in panel._doubt.text()
+    press(qtbot, panel._hint)
+    assert document.run.clip.capture_rate_hz == 240.0
+    assert not panel._hint.isVisible()
+
+
+def test_a_rate_that_cannot_be_is_refused_at_its_field(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(FilmPanel)
+    give(qtbot, panel.rate_field, "-30")
+    assert "greater than 0" in panel.rate_field.error.text()
+    assert document.run.clip.capture_rate_hz is None
+    assert panel._refusal.text() == ""
+
+
+# Rules
+
+
+def test_the_table_shows_values_places_and_residuals(show: Show) -> None:
+    panel, document, _ = show(RulesPanel)
+    rows = panel.table.shown_rows()
+    assert len(rows) == len(document.run.rules[0].graduations)
+    fit = document.outcome.calibration.rule_fits[0]
+    assert [row.residual_px for row in rows] == pytest.approx(fit.residuals_px.tolist())
+    assert rows[0].residual_m == pytest.approx(float(fit.residuals_px[0]) * fit.m_per_px)
+    assert "(0.83" in panel.scale.text()
+    assert "mm per px" in panel.scale.text()
+    assert "Perspective" in panel.perspective.text()
+
+
+def test_a_line_gets_another_value_and_is_removed(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(RulesPanel)
+    panel.table.select_where(lambda row: row.value_m == 0.13)
+    give(qtbot, panel.value_field, "13,1 cm")
+    assert 0.131 in [g.value_m for g in document.run.rules[0].graduations]
+    qtbot.keyClick(panel.table, Qt.Key.Key_Delete)
+    assert 0.131 not in [g.value_m for g in document.run.rules[0].graduations]
+    document.stack.undo()
+    document.stack.undo()
+    assert document.run == bench()[3].run
+
+
+def test_a_value_that_another_line_has_is_refused_at_its_field(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(RulesPanel)
+    panel.table.select_where(lambda row: row.value_m == 0.13)
+    give(qtbot, panel.value_field, "100")
+    assert "same value" in panel.value_field.error.text()
+    assert document.run == bench()[3].run
+
+
+def test_a_misread_line_is_marked_by_a_sign(show: Show) -> None:
+    panel, *_ = show(RulesPanel)
+    row = panel.table.shown_rows()[0]
+    far = with_facts(row, residual_px=5 * row.u_px)
+    assert "⚠" in panel.table.rows_model.fields[2].text(far)
+    assert "⚠" not in panel.table.rows_model.fields[2].text(row)
+
+
+def test_uncertainties_depth_name_and_purpose_of_a_rule(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(RulesPanel)
+    panel.rule_list.setFocus()
+    qtbot.keyClick(panel.rule_list, Qt.Key.Key_Down)
+    give(qtbot, panel.px_u_field, "0,7")
+    give(qtbot, panel.graduation_u_field, "0,3 mm")
+    give(qtbot, panel.behind_field, "-12 ± 1")
+    panel.name_edit.selectAll()
+    qtbot.keyClicks(panel.name_edit, "tray tape")
+    qtbot.keyClick(panel.name_edit, Qt.Key.Key_Return)
+    panel.measures_box.setFocus()
+    qtbot.keyClick(panel.measures_box, Qt.Key.Key_Down)
+    rule = document.run.rules[1]
+    assert (rule.px_u, rule.graduation_u_m, rule.behind_m, rule.behind_u_m) == (0.7, 0.0003, -0.012, 0.001)
+    assert (rule.name, rule.measures) == ("tray tape", Measures.BOTH)
+    assert document.run.rules[0] == bench()[0].rules[0]
+    assert "12 mm before the jet's plane" in panel.drawing.words
+
+
+def test_a_new_rule_takes_the_tool_with_what_it_is(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(RulesPanel)
+    panel.kind_box.setFocus()
+    qtbot.keyClick(panel.kind_box, Qt.Key.Key_Down)
+    panel.made_of.setFocus()
+    qtbot.keyClick(panel.made_of, Qt.Key.Key_Down)
+    press(qtbot, panel.new_button)
+    assert services.tool is Tool.GRADUATION
+    assert (services.options.rule, services.options.measures) == (None, Measures.THROW)
+    assert services.options.graduation_u_m == 0.0003  # off a printer
+    assert panel.new_button.isChecked()
+    assert not panel.add_button.isChecked()
+    services.use_tool(Tool.LOOK)
+    assert not panel.new_button.isChecked()
+    press(qtbot, panel.add_button)
+    assert services.options.rule == 0
+
+
+def test_a_missing_second_rule_is_said(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(RulesPanel)
+    assert panel.missing.text() == ""
+    panel.rule_list.setCurrentRow(1)
+    press(qtbot, panel.delete_button)
+    assert len(document.run.rules) == 1
+    assert "second one along the tray" in panel.missing.text()
+
+
+def test_plumb_is_drawn_or_done_without(show: Show, qtbot: QtBot) -> None:
+    panel, document, services = show(RulesPanel)
+    press(qtbot, panel.plumb_button)
+    assert services.tool is Tool.PLUMB
+    press(qtbot, panel.no_plumb)
+    assert document.run.plumb is None
+    assert "own vertical" in panel._plumb_words.text()
+
+
+# Datum
+
+
+def test_every_field_of_the_datum_goes_where_it_belongs(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    give(qtbot, panel.orifice.px_u, "0,8")
+    give(qtbot, panel.orifice.diameter, "4,96 ± 0,03")
+    give(qtbot, panel.gauge.behind, "-30 ± 2")
+    give(qtbot, panel.gauge.meniscus, "1,2 ± 0,4")
+    give(qtbot, panel.landing.behind, "3 ± 1")
+    give(qtbot, panel.drop.drop, "25,9 cm ± 1 mm")
+    give(qtbot, panel.zero.px_u, "0,9")
+    give(qtbot, panel.place.temperature, "18,5")
+    give(qtbot, panel.place.latitude, "-33,9")
+    give(qtbot, panel.place.elevation, "12")
+    give(qtbot, panel.place.gravity, "")
+    give(qtbot, panel.camera.distance, "1,2 ± 0,01")
+    give(qtbot, panel.camera.facing_u, "0,5")
+    give(qtbot, panel.camera.k1, "-0,03")
+    run = document.run
+    assert (run.orifice.px_u, run.orifice.diameter_m, run.orifice.diameter_u_m) == (0.8, 0.00496, 0.00003)
+    assert (run.gauge_line.behind_m, run.gauge_line.behind_u_m) == (-0.03, 0.002)
+    assert (run.gauge_line.above_level_m, run.gauge_line.above_level_u_m) == (0.0012, 0.0004)
+    assert (run.landing_line.behind_m, run.landing_line.behind_u_m) == (0.003, 0.001)
+    assert (run.drop.value_m, run.drop.u_m) == (0.259, 0.001)
+    assert run.throw_zero.px_u == 0.9
+    assert run.conditions.water_temperature_c == 18.5
+    assert (run.conditions.latitude_deg, run.conditions.elevation_m) == (-33.9, 12.0)
+    assert run.conditions.gravity_m_s2 is None
+    assert (run.camera.distance_m, run.camera.distance_u_m, run.camera.facing_u_deg) == (1.2, 0.01, 0.5)
+    assert (run.camera.lens.k1, run.camera.lens.focal_px) == (-0.03, 1368.0)
+    while document.stack.canUndo():
+        document.stack.undo()
+    assert run.orifice.px == document.run.orifice.px
+    assert document.run == bench()[3].run
+
+
+def test_the_g_in_use_is_said_with_its_source(show: Show, qtbot: QtBot) -> None:
+    panel, *_ = show(DatumPanel)
+    panel.place.section.set_open(True)
+    give(qtbot, panel.place.gravity, "")
+    assert "standard gravity" in panel.place.used.text()
+    give(qtbot, panel.place.latitude, "45")
+    give(qtbot, panel.place.elevation, "0")
+    assert "9.806" in panel.place.used.text()  # WGS 84, 45° and sea level: 9.80620 m/s²
+    assert "latitude and elevation" in panel.place.used.text()
+
+
+def test_the_area_follows_from_the_inner_diameter_with_its_uncertainty(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    box = panel.container
+    box.section.set_open(True)
+    box.shape.setCurrentIndex(0)
+    box.shape.activated.emit(0)
+    give(qtbot, box.diameter, "54 ± 0,2")
+    given = document.run.conditions
+    assert given.container_area_m2 == pytest.approx(2.29022e-3, rel=1e-5)  # π·27² mm²
+    assert given.container_area_u_m2 == pytest.approx(2 * 0.2 / 54 * 2.29022e-3, rel=1e-5)
+    assert box.shape.currentIndex() == 0
+    assert "22.90" in box.held.text()
+
+
+def test_the_area_follows_from_two_sides_once_both_are_given(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    box = panel.container
+    before = document.run.conditions.container_area_m2
+    box.shape.setCurrentIndex(1)
+    box.shape.activated.emit(1)
+    give(qtbot, box.width, "100 ± 0,3")
+    assert document.run.conditions.container_area_m2 == before
+    give(qtbot, box.depth, "60 ± 0,5")
+    assert document.run.conditions.container_area_m2 == pytest.approx(6e-3)
+    u = ((0.06 * 0.0003) ** 2 + (0.1 * 0.0005) ** 2) ** 0.5
+    assert document.run.conditions.container_area_u_m2 == pytest.approx(u)
+    give(qtbot, box.area, "70 cm² ± 1")
+    assert document.run.conditions.container_area_m2 == pytest.approx(7e-3)
+    assert box.width.value is None
+
+
+@pytest.mark.parametrize(
+    ("block", "field", "text", "says"),
+    [
+        ("orifice", "diameter", "0", "greater than 0"),
+        ("orifice", "px_u", "-1", "at least 0"),
+        ("drop", "drop", "-260", "greater than 0"),
+        ("place", "latitude", "95", "at most 90"),
+        ("place", "temperature", "300", "at most 110"),
+        ("camera", "facing_u", "100", "at most 90"),
+        ("container", "diameter", "-5", "greater than nought"),
+        ("gauge", "behind", "far", "not a number"),
+    ],
+)
+def test_what_cannot_be_is_refused_at_the_field_and_the_run_stays(
+    show: Show, qtbot: QtBot, block: str, field: str, text: str, says: str
+) -> None:
+    panel, document, _ = show(DatumPanel)
+    where = getattr(getattr(panel, block), field)
+    give(qtbot, where, text)
+    assert says in where.error.text()
+    assert document.run == bench()[3].run
+
+
+def test_the_drop_may_be_read_from_the_frame(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    read = document.outcome.calibration.drop()
+    assert "landing line" in read.reasons[0]  # it lies far below the rule that measures heads
+    assert read.reasons[0] in panel.drop.read.text()
+    press(qtbot, panel.drop.from_frame)
+    assert document.run.drop is None
+    assert panel.drop.drop.value_edit.text() == ""
+    assert "missing" in panel.drop.section._head.text()
+
+
+def test_tools_are_taken_and_shown_as_taken(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(DatumPanel)
+    for block, tool in (
+        (panel.orifice, Tool.ORIFICE),
+        (panel.gauge, Tool.GAUGE_LINE),
+        (panel.landing, Tool.LANDING_LINE),
+        (panel.zero, Tool.THROW_ZERO),
+    ):
+        block.section.set_open(True)
+        made, _ = block._tools[0]
+        press(qtbot, made)
+        assert services.tool is tool
+        assert made.isChecked()
+
+
+def test_fields_wait_for_the_mark_that_they_belong_to(show: Show) -> None:
+    run = bench()[0]
+    panel, *_ = show(DatumPanel, run=replace(run, orifice=None, gauge_line=None, landing_line=None, drop=None))
+    assert not panel.orifice.diameter.isEnabled()
+    assert not panel.gauge.behind.isEnabled()
+    assert "Draw the landing line" in panel.drop.read.text()
+
+
+@pytest.mark.parametrize("kind", [FilmPanel, RulesPanel, DatumPanel])
+def test_everything_has_a_name_and_is_reached_by_the_keyboard(show: Show, kind: type) -> None:
+    panel, *_ = show(kind)
+    for control in (c for each in (QAbstractButton, QComboBox, QSpinBox) for c in panel.findChildren(each)):
+        if control.objectName().startswith("qt_") or control.parent() is None:
+            continue
+        assert control.accessibleName() or getattr(control, "text", str)(), control
+        assert control.focusPolicy() & Qt.FocusPolicy.TabFocus, control
+    for edit in panel.findChildren(QLineEdit):
+        if edit.objectName() != "qt_spinbox_lineedit":
+            assert edit.accessibleName(), edit.placeholderText()
