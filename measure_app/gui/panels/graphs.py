@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QPointF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
     QAction,
     QColor,
@@ -28,6 +28,7 @@ from measure_app.gui.panels.graph_words import (
     point_words,
     title_of,
 )
+from measure_app.gui.panels.wording import unit_words
 from measure_app.gui.theme import Colours, colours
 
 if TYPE_CHECKING:
@@ -89,7 +90,9 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         for plot in (self._main, self._low):
             plot.setMenuEnabled(False)
             plot.hideButtons()
-            plot.getAxis("left").setWidth(58)
+            plot.getAxis("left").setWidth(
+                self.fontMetrics().horizontalAdvance("\u22120.0005") + int(1.5 * self.fontMetrics().height())
+            )
             for side in ("left", "bottom"):
                 plot.getAxis(side).enableAutoSIPrefix(False)
         self._main.getAxis("bottom").setStyle(showValues=False)
@@ -185,7 +188,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
     def picture(self) -> QImage:
         """Return the graph as a picture with its title and equation above."""
         scheme = colours()
-        head = int(3.4 * self.fontMetrics().height())
+        head = int(4.4 * self.fontMetrics().height())
         image = QImage(2 * self.width(), 2 * (self.height() + head), QImage.Format.Format_RGB32)
         image.setDevicePixelRatio(2.0)
         image.fill(QColor(scheme.raised))
@@ -196,8 +199,10 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         line = self.fontMetrics().height()
         painter.drawText(QPointF(10, 1.2 * line), title_of(self.law))
         if self._fitted is not None:
-            painter.drawText(QPointF(10, 2.6 * line), equation_words_short(self._fitted))
-        self.render(painter, QPointF(0, head).toPoint())
+            below = QRectF(10, 1.7 * line, self.width() - 20, 2.6 * line)
+            painter.drawText(below, int(Qt.TextFlag.TextWordWrap), equation_words_short(self._fitted))
+        # The scene, not the widget: lines and letters are drawn anew at the picture's own size.
+        self.render(painter, QRectF(0, head, self.width(), self.height()), self.viewport().rect())
         painter.end()
         return image
 
@@ -289,7 +294,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             plot.showGrid(x=True, y=True, alpha=0.15)
         style = {"color": scheme.ink}
         self._main.setLabel("left", axis_html(self.law.y_name, self.law.y_unit), **style)
-        self._low.setLabel("left", "residual", **style)
+        self._low.setLabel("left", f"off / {unit_words(self.law.y_unit)}", **style)
         self._low.setLabel("bottom", axis_html(self.law.x_name, self.law.x_unit), **style)
         self._line.setPen(pg.mkPen(scheme.law, width=2, style=Qt.PenStyle.DashLine))
         band = QColor(scheme.law)

@@ -199,6 +199,7 @@ def test_findings_are_copied_as_a_table(show: Show, qtbot: QtBot) -> None:
     assert float(cells[2].replace(",", ".")) == pytest.approx(document.outcome.findings.findings[0].value)
 
 
+@pytest.mark.qt_log_ignore("This plugin does not support")  # sizes and stacking, without a screen
 def test_the_graphs_have_a_window_of_their_own(show: Show) -> None:
     panel, *_ = show(FindingsPanel)
     panel._enlarge()
