@@ -1,5 +1,7 @@
 """Small clips with known truth, their run files, and the code that renders them."""
 
+from sample_clips.hazard_kinds import HAZARDS, HazardKind
+from sample_clips.hazards import Hazards
 from sample_clips.moving import Stage
 from sample_clips.random_scenes import random_scene
 from sample_clips.render import Rendered, frames_of, render_scene
@@ -7,6 +9,9 @@ from sample_clips.scene import Scene
 from sample_clips.shipped import SHIPPED, shipped_scene
 
 __all__ = [
+    "HAZARDS",
+    "HazardKind",
+    "Hazards",
     "SHIPPED",
     "Rendered",
     "Scene",

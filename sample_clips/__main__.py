@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from sample_clips.hazard_kinds import HAZARDS
 from sample_clips.random_scenes import DIFFICULTIES, random_scene
 from sample_clips.render import render_scene
 from sample_clips.scene import Scene
@@ -35,6 +36,13 @@ def list_scenes() -> None:
         click.echo(f"{name:8} {scene.notebook.title}; {len(scene.timing.ticks)} frames")
 
 
+@main.command("hazards")
+def list_hazards() -> None:
+    """Name the hazards of random scenes and say what each is."""
+    for name, kind in HAZARDS.items():
+        click.echo(f"{name:12} {kind}")
+
+
 @main.command()
 @click.argument("name", required=False, metavar="[NAME|all]")
 @click.option(
@@ -53,6 +61,13 @@ def list_scenes() -> None:
     help="How hard a random scene is to measure.",
 )
 @click.option(
+    "--hazard",
+    "hazards",
+    multiple=True,
+    metavar="NAME[:STRENGTH]",
+    help="Something that goes wrong in the random scene; may be given more than once. `hazards` lists them.",
+)
+@click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     default=None,
@@ -61,17 +76,27 @@ def list_scenes() -> None:
 )
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Write the still picture too.")
 def render(
-    name: str | None, seeds: tuple[int, ...], difficulty: str, out: Path | None, picture: bool
+    name: str | None,
+    seeds: tuple[int, ...],
+    difficulty: str,
+    hazards: tuple[str, ...],
+    out: Path | None,
+    picture: bool,
 ) -> None:
     """Render a shipped scene by NAME, `all` of them, or random scenes by --seed."""
     if (name is None) == (not seeds):
         raise click.UsageError(f"name a scene ({', '.join(sorted(SHIPPED))} or all), or give --seed N")
+    if hazards and not seeds:
+        raise click.UsageError("hazards belong to random scenes; give --seed N")
     if seeds and out is None:
         raise click.UsageError("a random scene needs --out DIR")
     if name is not None and name != "all" and name not in SHIPPED:
         raise click.UsageError(f"there is no scene {name!r}; choose one of {', '.join(sorted(SHIPPED))}, all")
     if name is None:
-        scenes = [random_scene(seed, difficulty) for seed in seeds]
+        try:
+            scenes = [random_scene(seed, difficulty, hazards=hazards) for seed in seeds]
+        except ValueError as error:
+            raise click.UsageError(str(error)) from None
     else:
         scenes = [shipped_scene(n) for n in (sorted(SHIPPED) if name == "all" else [name])]
     for scene in scenes:

@@ -8,12 +8,17 @@ import numpy as np
 
 from sample_clips.backdrop import paint_backdrop
 from sample_clips.camera import upright
+from sample_clips.clear_water import meniscus_line, through_water
 from sample_clips.cylinder import Column, column, glints, paint_ring
 from sample_clips.film import develop, reach_px, to_light, vignette
 from sample_clips.jet import Jet
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp, tinted
+from sample_clips.passers import paint_passers
+from sample_clips.reflections import Reflections, Stuck
 from sample_clips.rig import paint_rig
 from sample_clips.scene import FloatArray, Scene
+from sample_clips.shaking import Shaking
+from sample_clips.wetted_wall import WettedWall
 
 _MENISCUS_FADE_M = 0.0035
 _SURFACE_SOFT_PX = 1.3
@@ -71,12 +76,15 @@ class Stage:
 
     def __init__(self, scene: Scene) -> None:
         _check_in_view(scene)
-        self.scene = scene
+        self._shade = vignette(scene)
+        self._shaking = Shaking(scene)
+        self._steady = scene
+        scene = self.scene = self._shaking.wide
         self._canvas = Canvas(scene.camera)
         paint_backdrop(self._canvas, scene)
+        self._behind = self._canvas.rgb.copy() if scene.hazards.clear.strength else None
         paint_rig(self._canvas, scene)
         self._reach = reach_px(scene.film)
-        self._shade = vignette(scene)
         drain = scene.drain
         self._floor_m = drain.drop_m - scene.bench.floor_m
         self._tube = column(
@@ -88,6 +96,16 @@ class Stage:
         paint_ring(self._now, scene)
         # Things are painted in encoded colours; lens and sensor mix light. From here on canvases hold light.
         self._canvas.rgb, self._now.rgb = to_light(self._canvas.rgb), to_light(self._now.rgb)
+        self._behind = None
+        hazards, every = scene.hazards, slice(0, self._inside.shape[0])
+        self._stuck = Stuck(scene, self._tube) if hazards.label.strength else None
+        if self._stuck is not None:
+            self._stuck.paint(self._canvas.rgb[self._tube.window.slices], every)
+            self._stuck.paint(self._now.rgb[self._tube.window.slices], every)
+        self._wetted = WettedWall(scene, self._tube) if hazards.wetting.strength else None
+        self._reflections = (
+            Reflections(self._steady, self._shaking.margin) if hazards.glare.strength else None
+        )
         self._dry = develop(self._canvas.rgb, scene.film)
         self._full = self._now.rgb[self._tube.window.slices].copy()
         self._wet = develop(self._now.rgb, scene.film)
@@ -98,11 +116,14 @@ class Stage:
         scene, tube = self.scene, self._tube
         look, q = scene.look, tube.across
         path = 2 * scene.drain.bore_radius_m * np.sqrt(np.clip(1 - np.minimum(np.abs(q), 1) ** 2, 0.04, 1))
+        undyed = scene.hazards.clear.strength
         through = np.exp(-path[..., None] * np.asarray(look.dye_per_m, dtype=np.float32))
         # The filled cylinder is a strong lens: what one sees through it is the bright wall, turned left to
         # right.
         lit = 1.02 + 0.05 * q * look.light_from - 0.30 * np.clip(np.abs(q) - 0.55, 0, 1) ** 2
         light = tinted(look.wall, np.asarray(lit, dtype=np.float32))
+        if self._behind is not None:
+            light += undyed * (0.97 * through_water(self._behind, scene, tube) - light)
         body = light * through + np.asarray(look.tint, dtype=np.float32) * (1 - through) * 0.55
         body *= 1 - 0.50 * np.abs(q[..., None]) ** 10
         shine = glints(tube, scene)[..., None]
@@ -139,6 +160,8 @@ class Stage:
             ]
         )
         touched = canvas.around(scene.camera.project_straight(rim), 4.0)
+        if self._wetted is not None:  # all of the wall above the surface changes
+            touched = Window(self._tube.window.top, touched.bottom, touched.left, touched.right)
         reach = self._reach
         whole = _patch_of(tube.window, canvas, reach)
         patch = _patch_of(
@@ -152,7 +175,12 @@ class Stage:
         upper, lower = min(max(window.top, first), last) - first, min(max(window.bottom, first), last) - first
         now = self._now.rgb[tube.window.slices]
         now[:upper] = canvas.rgb[tube.window.slices][:upper]
-        now[upper:lower] = self._water(slice(upper, lower), flat, edge)
+        rows = slice(upper, lower)
+        now[rows] = self._water(rows, flat, edge)
+        if self._wetted is not None:
+            self._wetted.paint(now[rows], rows, time_s, edge)
+        if self._stuck is not None:
+            self._stuck.paint(now[rows], rows)
         now[lower:] = self._full[lower:]
         pixels[patch.pixels] = patch.cut(develop(self._now.rgb[window.slices], scene.film), window)
 
@@ -171,6 +199,7 @@ class Stage:
         near_m = part.round_depth(scene.seen_near_m)
         near = part.height_at(near_m, eye)
         far = part.height_at(-part.round_depth(scene.drain.bore_radius_m), eye)
+        clear, inside = scene.hazards.clear, self._inside[rows]
         scale = part.px_per_m * part.distance_m / (part.distance_m - near_m)
         below = ramp(np.asarray((edge - near) * scale, dtype=np.float32))[..., None]
         dark = 1 - scene.look.meniscus_dark * self._inside[rows] * np.exp(
@@ -187,7 +216,18 @@ class Stage:
         ]
         dry = self._canvas.rgb[tube.window.slices][rows]
         air = dry + lid * (self._full[rows] - dry)
-        return np.asarray(air + below * (water - air), dtype=np.float32)
+        if clear.far_line:
+            shown = np.asarray(clear.far_line * inside, dtype=np.float32)
+            air, water = (meniscus_line(what, far, flat, edge, part.px_per_m, shown) for what in (air, water))
+        if not clear.strength:
+            return np.asarray(air + below * (water - air), dtype=np.float32)
+        # Without dye the meniscus is no coloured water: the body ends at the flat level, the line is on it.
+        reached = edge + clear.strength * (flat - edge)
+        below = ramp(np.asarray((reached - near) * scale, dtype=np.float32))[..., None]
+        shown = np.asarray(clear.line * inside, dtype=np.float32)
+        return meniscus_line(
+            np.asarray(air + below * (water - air), dtype=np.float32), near, flat, edge, scale, shown
+        )
 
     def _landing(self, pixels: Samples, time_s: float) -> None:
         """Put the jet and its splash of one exposure into a developed picture."""
@@ -209,14 +249,22 @@ class Stage:
         """Give the same as `frame`, but nothing leaves the hole."""
         pixels = self._dry.copy()
         self._surface(pixels, time_s)
-        return np.asarray(pixels * self._shade, dtype=np.float32)
+        return self._filmed(pixels, time_s)
+
+    def _filmed(self, pixels: Samples, time_s: float) -> Samples:
+        """Give what the camera makes of a developed picture: what comes in its way, and how it moves."""
+        if self._reflections is not None:
+            self._reflections.paint(pixels, time_s)
+        if self._steady.hazards.visits.strength:
+            paint_passers(pixels, self._steady, time_s, self._shaking.margin)
+        return np.asarray(self._shaking.seen(pixels, time_s) * self._shade, dtype=np.float32)
 
     def frame(self, time_s: float) -> Samples:
         """Give encoded values (h, w, 3), 0 to 1, free of noise, of the exposure about one instant, s."""
         pixels = self._dry.copy()
         self._surface(pixels, time_s)
         self._landing(pixels, time_s)
-        return np.asarray(pixels * self._shade, dtype=np.float32)
+        return self._filmed(pixels, time_s)
 
 
 def _check_in_view(scene: Scene) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
 
 from sample_clips.camera import Camera
+from sample_clips.hazard_kinds import strengths_of, with_hazards
 from sample_clips.scene import Bench, Colour, Drain, Film, Look, Notebook, Scene, Sway, Timing
 
 DIFFICULTIES = ("clean", "hard")
@@ -96,7 +98,9 @@ def camera_for(
     return Camera(width, height, focal, centre, az, el, roll, k1)
 
 
-def random_scene(seed: int, difficulty: str = "clean") -> Scene:
+def random_scene(
+    seed: int, difficulty: str = "clean", *, hazards: Iterable[str] | Mapping[str, float] = ()
+) -> Scene:
     """Draw a scene.
 
     Parameters
@@ -104,12 +108,29 @@ def random_scene(seed: int, difficulty: str = "clean") -> Scene:
     seed : the same seed gives the same scene, frame for frame
     difficulty : `clean` (a careful film in good light) or `hard` (weak dye, more noise and blur, camera
     tilted and rolled, a lens that bends)
+    hazards : names out of `HAZARDS`, each of strength 1 or written `NAME:STRENGTH`; or names with strengths.
+        Each draws from the seed by itself: a hand comes at the same time with and without a bump.
 
     Raises
     ------
     ValueError
-        If the difficulty is not one of these.
+        If the difficulty or a hazard is not one of these.
     """
+    strengths = strengths_of(hazards)
+    scene = _plain(seed, difficulty)
+    if not strengths:
+        return scene
+    words = "+".join(name if s == 1.0 else f"{name}-{s:g}" for name, s in strengths.items())
+    names = words if difficulty == "clean" else f"{difficulty}+{words}"
+    scene = replace(
+        with_hazards(scene, strengths),
+        name=f"{names}-{seed}",
+        notebook=replace(scene.notebook, title=f"Workshop bench, scene {seed} ({names})"),
+    )
+    return scene
+
+
+def _plain(seed: int, difficulty: str) -> Scene:
     if difficulty not in DIFFICULTIES:
         raise ValueError(f"difficulty is one of {', '.join(DIFFICULTIES)}, got {difficulty!r}")
     rng = np.random.default_rng([seed, DIFFICULTIES.index(difficulty)])

@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 
 from sample_clips.camera import upright
+from sample_clips.hazards import Hazards
 from sample_clips.rig import plumb_bob_top_m
 from sample_clips.rules import BOARD_START_M, rule_edge_m, tape_mark_z_m
 from sample_clips.scene import FloatArray, Scene
+from sample_clips.shaking import moved
+from sample_clips.visibility import landing_seen, surface_seen
 
 _IN_VIEW_PX = 14.0
 _CONVENTIONS = (
@@ -143,7 +146,7 @@ def run_record(scene: Scene, clip_name: str, sha256: str | None) -> dict[str, An
             "to_px": person.click(gauge[1]),
             "behind_m": person.reading(-drain.bore_radius_m, note.depth_u_m / 2, 4),
             "behind_u_m": note.depth_u_m,
-            "above_level_m": max(0.0, person.reading(drain.meniscus_m, note.meniscus_u_m, 4)),
+            "above_level_m": max(0.0, person.reading(scene.edge_rise_m, note.meniscus_u_m, 4)),
             "above_level_u_m": note.meniscus_u_m,
         },
         "landing_line": {"from_px": person.click(landing[0]), "to_px": person.click(landing[1])},
@@ -262,6 +265,7 @@ def truth_record(scene: Scene) -> dict[str, Any]:
             "sway_rms_m": scene.sway.amplitude_m,
             "orifice_world_m": [0.0, 0.0, drain.drop_m],
         },
+        **({} if scene.hazards == Hazards() else {"hazards": scene.hazards.summary}),
         "rules": rules,
         "depth": {
             "surface_seen_before_axis_m": scene.seen_near_m,
@@ -279,7 +283,7 @@ def _frame(scene: Scene, number: int, time_s: float) -> dict[str, Any]:
     drain = scene.drain
     head, throw = float(drain.head(time_s)), float(drain.throw(time_s))
     seen = throw + float(scene.sway.landing(drain, time_s))
-    return {
+    record = {
         "frame": number,
         "time_s": round(time_s, 9),
         "head_m": round(head, 8),
@@ -291,6 +295,29 @@ def _frame(scene: Scene, number: int, time_s: float) -> dict[str, Any]:
             "landing": _px(scene, np.array([throw, 0.0, 0.0])),
             "landing_seen": _px(scene, np.array([seen, 0.0, 0.0])),
         },
+    }
+    if scene.hazards != Hazards():
+        record |= _disturbed(scene, time_s, seen)
+    return record
+
+
+def _disturbed(scene: Scene, time_s: float, landing_m: float) -> dict[str, Any]:
+    """Give what a frame of a scene with hazards lets one see, and how the camera moved since frame 0."""
+    surface = float(surface_seen(scene, time_s))
+    landing = float(landing_seen(scene, time_s))
+    cam = scene.camera
+    places = {
+        "surface": cam.project(scene.surface_edge(time_s)),
+        "landing_seen": cam.project(np.array([landing_m, 0.0, 0.0])),
+    }
+    middle = np.asarray(cam.principal_px)
+    return {
+        "surface_visible": surface >= 0.5,
+        "landing_visible": landing >= 0.5,
+        "surface_share_seen": round(surface, 3),
+        "landing_share_seen": round(landing, 3),
+        "shift_px": np.round(moved(scene, middle, time_s) - middle, 3).tolist(),
+        "moved_px": {k: np.round(moved(scene, p, time_s), 3).tolist() for k, p in places.items()},
     }
 
 

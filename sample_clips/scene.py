@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sample_clips.camera import Camera
+from sample_clips.hazards import Hazards
 
 FloatArray = NDArray[np.float64]
 Colour = tuple[float, float, float]
@@ -254,6 +255,7 @@ class Scene:
     look: Look
     film: Film
     notebook: Notebook = field(default_factory=lambda: Notebook(title=""))
+    hazards: Hazards = field(default_factory=Hazards)
 
     @property
     def axis_x_m(self) -> float:
@@ -282,5 +284,13 @@ class Scene:
         return np.stack([np.full_like(z, x), np.full_like(z, y), z], axis=-1)
 
     def surface_edge(self, time_s: ArrayLike) -> FloatArray:
-        """World points (…, 3), as seen, of the water's upper edge on the near wall at times (…) s."""
-        return self.near_edge(self.drain.drop_m + self.drain.head(time_s) + self.drain.meniscus_m)
+        """World points (…, 3), as seen, of the edge to be read on the near wall at times (…) s.
+
+        With dye it is the coloured water's upper edge, without dye the lower edge of the meniscus's line.
+        """
+        return self.near_edge(self.drain.drop_m + self.drain.head(time_s) + self.edge_rise_m)
+
+    @property
+    def edge_rise_m(self) -> float:
+        """How far the edge to be read stands over the flat level, m."""
+        return 0.0 if self.hazards.clear.undyed else self.drain.meniscus_m

@@ -13,7 +13,7 @@ from measure_app.clip import open_clip
 from measure_app.measuring import Search, search
 from measure_app.runfile import load_run
 from tests.benchmarks.finding import truths
-from tests.benchmarks.hazards import BENCH, figures, hazards
+from tests.benchmarks.overlays import BENCH, figures, hazards
 from tests.spoiled import Hazard, Spoiled
 
 
