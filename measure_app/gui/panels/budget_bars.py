@@ -88,7 +88,9 @@ class _BarDelegate(QStyledItemDelegate):
         painter.setPen(QColor(scheme.ink))
         painter.drawText(QRectF(inner.left(), inner.top(), inner.width(), line), 0, name)
         room = metrics.horizontalAdvance("below 1 %")
-        bar = QRectF(inner.left(), inner.top() + 1.15 * line, max(20.0, inner.width() - room - 8), 0.75 * line)
+        bar = QRectF(
+            inner.left(), inner.top() + 1.15 * line, max(20.0, inner.width() - room - 8), 0.75 * line
+        )
         filled = QRectF(bar.left(), bar.top(), max(2.0, bar.width() * row.length), bar.height())
         shade = QColor(scheme.found if row.shared else scheme.hand)
         painter.setPen(QPen(shade, 1))
@@ -130,6 +132,9 @@ class BudgetList(QListView):
 
 
 _SPOKEN = (
-    Field("source", lambda r: f"{r.source}: {r.percent} of the variance, u = {BUDGET_FIELDS[1].text(r)}, {r.kind}"),
+    Field(
+        "source",
+        lambda r: f"{r.source}: {r.percent} of the variance, u = {BUDGET_FIELDS[1].text(r)}, {r.kind}",
+    ),
     *BUDGET_FIELDS[1:],
 )

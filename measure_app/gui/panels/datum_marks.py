@@ -60,7 +60,9 @@ class OrificeBlock(_Block):
 
     def __init__(self, panel: Panel) -> None:
         super().__init__(panel, "Orifice")
-        self.tool_button("Mark the hole's centre", "Press on the centre of the hole in the picture", Tool.ORIFICE)
+        self.tool_button(
+            "Mark the hole's centre", "Press on the centre of the hole in the picture", Tool.ORIFICE
+        )
         self.px_u = self.field(
             QuantityField(
                 "How well its centre is met",
@@ -102,7 +104,9 @@ class OrificeBlock(_Block):
             else f"Marked at ({hole.px.x:.1f}, {hole.px.y:.1f}) px; press again or drag it to move it."
         )
         self.px_u.set_values(hole.px_u if hole is not None else None)
-        self.diameter.set_values(hole.diameter_m, hole.diameter_u_m) if hole else self.diameter.set_values(None)
+        self.diameter.set_values(hole.diameter_m, hole.diameter_u_m) if hole else self.diameter.set_values(
+            None
+        )
 
 
 class DropBlock(_Block):
@@ -121,7 +125,9 @@ class DropBlock(_Block):
             )
         )
         self.drop.committed.connect(self._typed)
-        self.from_frame = button("Read it from the frame", "Take the drop between orifice and landing line instead")
+        self.from_frame = button(
+            "Read it from the frame", "Take the drop between orifice and landing line instead"
+        )
         self.from_frame.clicked.connect(lambda: panel.ask(SetDrop(None), self.drop))
         self.section.add(row(self.from_frame))
         self.read = Sentence(tone="faint")
@@ -229,9 +235,7 @@ class GaugeBlock(_Block):
                 needed=True,
             )
         )
-        self.behind.committed.connect(
-            lambda d, u: self._change(self.behind, behind_m=d, behind_u_m=u or 0.0)
-        )
+        self.behind.committed.connect(lambda d, u: self._change(self.behind, behind_m=d, behind_u_m=u or 0.0))
         self.meniscus.committed.connect(
             lambda h, u: self._change(self.meniscus, above_level_m=h, above_level_u_m=u or 0.0)
         )
@@ -248,7 +252,9 @@ class GaugeBlock(_Block):
         self.where.say(_line_words(line, "across every water level, where the edge is clear"))
         for field in (self.behind, self.meniscus):
             field.setEnabled(line is not None)
-        self.drawing.set_depth(line.behind_m if line else 0.0, run.camera.distance_m if run is not None else None)
+        self.drawing.set_depth(
+            line.behind_m if line else 0.0, run.camera.distance_m if run is not None else None
+        )
         self.drawing.setVisible(line is not None)
         self.words.say(self.drawing.words if line is not None else "")
         self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)

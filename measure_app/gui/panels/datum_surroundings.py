@@ -49,8 +49,11 @@ class ContainerBlock:
         self.section.add("The area of the water's surface turns the falling level into litres per second.")
         self.shape = choice(
             "How the area is known",
-            [("round, by its inner diameter", "round"), ("rectangular, by its inner sides", "box"),
-             ("by the area itself", "area")],
+            [
+                ("round, by its inner diameter", "round"),
+                ("rectangular, by its inner sides", "box"),
+                ("by the area itself", "area"),
+            ],
         )
         self.shape.activated.connect(lambda _: self._show_shape())
         self.section.add(row("Inside", self.shape, stretch=1))
@@ -62,7 +65,10 @@ class ContainerBlock:
         )
         self.width = QuantityField("Inner width", LENGTH_MM, instruments=_INSIDE)
         self.depth = QuantityField(
-            "Inner depth", LENGTH_MM, "Both inside the walls, at the height of the water.", instruments=_INSIDE
+            "Inner depth",
+            LENGTH_MM,
+            "Both inside the walls, at the height of the water.",
+            instruments=_INSIDE,
         )
         self.area = QuantityField(
             "Area",
@@ -90,7 +96,9 @@ class ContainerBlock:
         if diameter is None:
             self._give(None, None, self.diameter)
         elif diameter <= 0:
-            self.diameter.show_refusal("a diameter must be greater than nought; type it in millimetres, such as 54")
+            self.diameter.show_refusal(
+                "a diameter must be greater than nought; type it in millimetres, such as 54"
+            )
         else:
             self._give(*area_of_circle(diameter, u or 0.0), self.diameter)
 
@@ -121,22 +129,35 @@ class ContainerBlock:
         self.area.set_values(area, u)
         self._forget_other(area)
         self.held.say(
-            "" if area is None else f"Area held in the run: {with_uncertainty(1e4 * area, 1e4 * (u or 0.0), 'cm²')}."
+            ""
+            if area is None
+            else f"Area held in the run: {with_uncertainty(1e4 * area, 1e4 * (u or 0.0), 'cm²')}."
         )
 
     def _forget_other(self, area: float | None) -> None:
         """Empty lengths that no longer give the run's area, and offer the diameter that a round one would have."""
         width, depth = self.width.value, self.depth.value
-        if width is not None and depth is not None and (area is None or abs(width * depth - area) > 1e-9 * area):
+        if (
+            width is not None
+            and depth is not None
+            and (area is None or abs(width * depth - area) > 1e-9 * area)
+        ):
             self.width.set_values(None)
             self.depth.set_values(None)
         diameter = self.diameter.value
-        matches = diameter is not None and area is not None and abs(
-            area_of_circle(diameter, 0.0)[0] - area
-        ) <= 1e-9 * area
+        matches = (
+            diameter is not None
+            and area is not None
+            and abs(area_of_circle(diameter, 0.0)[0] - area) <= 1e-9 * area
+        )
         if diameter is not None and not matches:
             self.diameter.set_values(None)
-        if area is not None and not matches and self.width.value is None and self.shape.currentData() == "round":
+        if (
+            area is not None
+            and not matches
+            and self.width.value is None
+            and self.shape.currentData() == "round"
+        ):
             self.shape.setCurrentIndex(2)
             self._show_shape()
 
@@ -270,7 +291,9 @@ class CameraBlock:
         elif focal is None:
             self.focal.show_refusal("a lens needs its focal length in pixels beside k1; type it, or empty k1")
         elif k1 is None:
-            self.k1.show_refusal("a lens needs k1 beside its focal length; type it, 0 for one that does not bend")
+            self.k1.show_refusal(
+                "a lens needs k1 beside its focal length; type it, 0 for one that does not bend"
+            )
         else:
             centre = old.centre_px if old is not None else None
             self._change(self.focal, lens=LensPart(k1=k1, focal_px=focal, k2=k2 or 0.0, centre_px=centre))

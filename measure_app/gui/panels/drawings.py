@@ -97,7 +97,9 @@ class DepthDrawing(QWidget):
         width = self.fontMetrics().horizontalAdvance(text) + 2
         left = max(2.0, min(x - width / 2, self.width() - width - 2.0))
         painter.setPen(QColor(colour))
-        painter.drawText(QRectF(left, y, width, self.fontMetrics().height()), int(Qt.AlignmentFlag.AlignCenter), text)
+        painter.drawText(
+            QRectF(left, y, width, self.fontMetrics().height()), int(Qt.AlignmentFlag.AlignCenter), text
+        )
 
     def _describe(self) -> None:
         self.setAccessibleName(f"Drawing: where the {self._thing} stands")

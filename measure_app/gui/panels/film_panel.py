@@ -63,7 +63,9 @@ class FilmPanel(Panel):
 
     def _build_part(self) -> None:
         part = Section("Part measured")
-        part.add("Start after the first splash, stop before the jet dribbles. The brackets on the strips do the same.")
+        part.add(
+            "Start after the first splash, stop before the jet dribbles. The brackets on the strips do the same."
+        )
         self.start_box = number_box("First frame measured", 0, 0)
         self.stop_box = number_box("Last frame measured", 0, 0)
         self._start_here = button("here", "Start the part at the frame in sight")
@@ -100,9 +102,7 @@ class FilmPanel(Panel):
             with_u=False,
             placeholder="plays at true speed",
         )
-        self.rate_field.committed.connect(
-            lambda rate, _: self.ask(SetCaptureRate(rate), self.rate_field)
-        )
+        self.rate_field.committed.connect(lambda rate, _: self.ask(SetCaptureRate(rate), self.rate_field))
         self._hint = button("Use the camera's rate", "Take over the rate that the camera wrote into the file")
         self._hint.clicked.connect(self._take_hint)
         self._factor = Sentence(tone="faint")
@@ -120,8 +120,14 @@ class FilmPanel(Panel):
         info, run = self.info, self.run
         there = info is not None and run is not None
         for control in (
-            self.frame_box, self.start_box, self.stop_box, self._start_here, self._stop_here, self._first,
-            self._last, self.rate_field,
+            self.frame_box,
+            self.start_box,
+            self.stop_box,
+            self._start_here,
+            self._stop_here,
+            self._first,
+            self._last,
+            self.rate_field,
         ):
             control.setEnabled(there)
         self._choose.setEnabled(run is not None)
@@ -151,9 +157,10 @@ class FilmPanel(Panel):
             self._hint.setAccessibleName(self._hint.text())
         self._doubts.setVisible(True)
         self._doubts.set_state("" if info.remarks else "nothing doubtful")
-        self._doubt.say("\n\n".join(_sentence(words) for words in info.remarks) or (
-            "Its frames follow one another evenly and none is missing, as far as the file tells."
-        ))
+        self._doubt.say(
+            "\n\n".join(_sentence(words) for words in info.remarks)
+            or ("Its frames follow one another evenly and none is missing, as far as the file tells.")
+        )
 
     def _ends(self) -> tuple[int, int]:
         """First and last frame of the part measured."""

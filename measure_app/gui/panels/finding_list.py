@@ -13,6 +13,7 @@ from measure_app.gui.theme import colours
 
 ASSUMED_G = "◇ assumed g"
 
+
 def value_words(finding: Finding) -> str:
     """Write a finding's value with its uncertainty and unit."""
     return with_uncertainty(finding.value, finding.u, unit_words(finding.unit))
@@ -39,8 +40,10 @@ FINDING_FIELDS = (
 _SPOKEN = (
     Field(
         "finding",
-        lambda f: f"{finding_name(f.name)}, {f.symbol} = {value_words(f)}, 95 %: {interval_words(f)}"
-        + (", rests on an assumed g" if f.depends_on_assumed_g else ""),
+        lambda f: (
+            f"{finding_name(f.name)}, {f.symbol} = {value_words(f)}, 95 %: {interval_words(f)}"
+            + (", rests on an assumed g" if f.depends_on_assumed_g else "")
+        ),
     ),
     *FINDING_FIELDS[1:],
 )
@@ -91,7 +94,9 @@ class _FindingDelegate(QStyledItemDelegate):
         if finding.depends_on_assumed_g:
             painter.setPen(QColor(scheme.warning))
             flags = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-            painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, ASSUMED_G)
+            painter.drawText(
+                QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, ASSUMED_G
+            )
         painter.setPen(QColor(scheme.edge))
         painter.drawLine(rect.bottomLeft(), rect.bottomRight())
         painter.restore()

@@ -32,10 +32,15 @@ class GraphTabs(QWidget):
         self.tabs.setUsesScrollButtons(False)
         self.graphs = tuple(LawGraph(law) for law in LAWS)
         self.equation = Sentence()
-        self.point = Sentence("Point at a point, or walk along them with the arrow keys; Enter goes to its frame.")
+        self.point = Sentence(
+            "Point at a point, or walk along them with the arrow keys; Enter goes to its frame."
+        )
         self.checks = Sentence(tone="warning")
         for graph in self.graphs:
-            graph.setMinimumHeight(420 if tall else 300)
+            if tall:
+                graph.setMinimumHeight(420)
+            else:
+                graph.setFixedHeight(300)  # whole in sight beside the strips of a small window
             graph.point_chosen.connect(panel.document.go_to)
             graph.point_hovered.connect(lambda frame: panel.services.frame_crop(frame, *_CROP))
             graph.said.connect(self.point.say)
@@ -135,7 +140,9 @@ class FindingsPanel(Panel):
         budget.add(self.budget_words)
         budget.add(self.budget)
         budget.add(self.budget_rest)
-        budget.add("▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of single readings.")
+        budget.add(
+            "▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of single readings."
+        )
         self.add(budget)
         self._open = Section("Not determined yet")
         self.undetermined = Sentence()
@@ -165,7 +172,9 @@ class FindingsPanel(Panel):
         if outcome is None:
             return f"Nothing to show yet: {self.document.lack or 'mark rules, datum and readings first'}."
         if not outcome.found_anything:
-            return "Nothing to show yet: no reading could be turned into a length. Mark some, or find the rest."
+            return (
+                "Nothing to show yet: no reading could be turned into a length. Mark some, or find the rest."
+            )
         kept = sum(each.kept for each in outcome.rows)
         return f"From {counted(kept, 'frame')} of {len(outcome.rows)}."
 

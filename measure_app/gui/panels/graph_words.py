@@ -92,4 +92,8 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
 
 def fit_words(fitted: LawLine) -> tuple[str, ...]:
     """Return the questions that the fit does not answer well, each with what to do."""
-    return tuple(f"{c.question} {c.found:.2g}, at most {c.limit:.2g}. {c.remedy}" for c in fitted.line.checks if not c.holds)
+    return tuple(
+        f"{c.question} {c.found:.2g}, at most {c.limit:.2g}. {c.remedy}"
+        for c in fitted.line.checks
+        if not c.holds
+    )

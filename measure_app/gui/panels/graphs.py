@@ -131,7 +131,9 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         """
         self._fitted = fitted
         self._at = -1
-        self._frames = np.asarray(frames, dtype=np.int64)[fitted.points.rows] if fitted is not None else np.zeros(0, int)
+        self._frames = (
+            np.asarray(frames, dtype=np.int64)[fitted.points.rows] if fitted is not None else np.zeros(0, int)
+        )
         self._draw()
 
     def _draw(self) -> None:
@@ -211,7 +213,9 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         steps = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
         if event.key() in steps and self._fitted is not None:
             order = np.argsort(self._fitted.points.x, kind="stable")
-            place = int(np.flatnonzero(order == self._at)[0]) if self._at >= 0 else -steps[Qt.Key(event.key())]
+            place = (
+                int(np.flatnonzero(order == self._at)[0]) if self._at >= 0 else -steps[Qt.Key(event.key())]
+            )
             place = max(0, min(len(order) - 1, place + steps[Qt.Key(event.key())]))
             self._choose(int(order[place]))
         elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self._at >= 0:
@@ -245,9 +249,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self._at = at
         points, line = fitted.points, fitted.line
         self._cursor.setData([points.x[at]], [points.y[at]])
-        self._low_cursor.setData(
-            [points.x[at]], [points.y[at] - line.intercept - line.slope * points.x[at]]
-        )
+        self._low_cursor.setData([points.x[at]], [points.y[at] - line.intercept - line.slope * points.x[at]])
         self.said.emit(point_words(fitted, at, int(self._frames[at])))
 
     def _nearest(self, scene: QPointF) -> int:
@@ -255,7 +257,10 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         if fitted is None:
             return -1
         line, points = fitted.line, fitted.points
-        for plot, y in ((self._main, points.y), (self._low, points.y - line.intercept - line.slope * points.x)):
+        for plot, y in (
+            (self._main, points.y),
+            (self._low, points.y - line.intercept - line.slope * points.x),
+        ):
             box = plot.vb
             if not box.sceneBoundingRect().contains(scene):
                 continue

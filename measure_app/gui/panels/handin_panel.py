@@ -71,7 +71,9 @@ class HandInPanel(Panel):
 
     def _build_questions(self) -> None:
         asked = Section("Questions and answers")
-        self.no_questions = Sentence("No question is set. A teacher may set some here; they travel with the run.", tone="faint")
+        self.no_questions = Sentence(
+            "No question is set. A teacher may set some here; they travel with the run.", tone="faint"
+        )
         asked.add(self.no_questions)
         self._question_body = QWidget()
         self._question_layout = QVBoxLayout(self._question_body)

@@ -98,7 +98,9 @@ def area_of_circle(diameter_m: float, u_m: float) -> tuple[float, float]:
     return math.pi * diameter_m**2 / 4.0, math.pi * diameter_m * u_m / 2.0
 
 
-def area_of_rectangle(width_m: float, width_u_m: float, depth_m: float, depth_u_m: float) -> tuple[float, float]:
+def area_of_rectangle(
+    width_m: float, width_u_m: float, depth_m: float, depth_u_m: float
+) -> tuple[float, float]:
     """Area of a rectangle and its standard uncertainty, the two sides measured independently.
 
     Parameters

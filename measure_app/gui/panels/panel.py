@@ -110,7 +110,9 @@ class Panel(QWidget):
         """Show something without taking the controls' answers for a person's."""
         kinds = (QAbstractSpinBox, QComboBox, QCheckBox, QPlainTextEdit, QListWidget)
         blocked = [
-            child for child in self.findChildren(QWidget) if isinstance(child, kinds) and not child.signalsBlocked()
+            child
+            for child in self.findChildren(QWidget)
+            if isinstance(child, kinds) and not child.signalsBlocked()
         ]
         for child in blocked:
             child.blockSignals(True)

@@ -140,7 +140,9 @@ class TickBox(QCheckBox):
     def sizeHint(self) -> QSize:  # noqa: N802
         """Return the room of the box and its words."""
         metrics = self.fontMetrics()
-        return QSize(metrics.horizontalAdvance(self.text()) + int(2.2 * metrics.height()), int(1.6 * metrics.height()))
+        return QSize(
+            metrics.horizontalAdvance(self.text()) + int(2.2 * metrics.height()), int(1.6 * metrics.height())
+        )
 
     def hitButton(self, pos: QPoint) -> bool:  # noqa: N802
         """Let a press anywhere on box or words count."""
@@ -154,7 +156,9 @@ class TickBox(QCheckBox):
         side = 0.95 * self.fontMetrics().height()
         box = QRectF(3, (self.height() - side) / 2, side, side)
         ink = QColor(scheme.ink if self.isEnabled() else scheme.faint)
-        painter.setPen(QPen(QColor(scheme.accent if self.hasFocus() else ink), 2.0 if self.hasFocus() else 1.2))
+        painter.setPen(
+            QPen(QColor(scheme.accent if self.hasFocus() else ink), 2.0 if self.hasFocus() else 1.2)
+        )
         painter.setBrush(QColor(scheme.raised))
         painter.drawRoundedRect(box, 3, 3)
         if self.isChecked():
@@ -241,3 +245,14 @@ class TextBox(QPlainTextEdit):
     def minimumSizeHint(self) -> QSize:  # noqa: N802
         """Return the same height; the width may shrink."""
         return QSize(80, self.sizeHint().height())
+
+
+class Says:
+    """Shows a refusal in a sentence of the panel."""
+
+    def __init__(self, sentence: Sentence) -> None:
+        self._sentence = sentence
+
+    def show_refusal(self, words: str) -> None:
+        """Show the words."""
+        self._sentence.say(f"{words[:1].upper()}{words[1:]}." if words else "")

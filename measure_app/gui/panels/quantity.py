@@ -129,7 +129,9 @@ def _one(text: str, family: Family) -> tuple[Decimal, Unit | None] | NotANumber:
         return NotANumber(f"“{text.strip()[:20]}” is not a number; type digits, such as 12,5 or 12.5")
     digits = _with_point(match["number"].strip())
     if digits is None:
-        return NotANumber(f"“{match['number'].strip()[:20]}” can be read in two ways; type one decimal comma or point")
+        return NotANumber(
+            f"“{match['number'].strip()[:20]}” can be read in two ways; type one decimal comma or point"
+        )
     written = (match["rest"] or "").strip()
     unit = None
     if written:

@@ -6,9 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from analysis import with_uncertainty
 from calibration import FloatArray
 from measure_app.extras import set_aside_of
+from measure_app.finders import Part
+from measure_app.gui.panels.steps import readings_counted
+from measure_app.gui.panels.wording import counted
 from measure_app.run import By, Reading, Run, Spot
 
 if TYPE_CHECKING:
@@ -123,3 +128,29 @@ def evenly_spread(frames: Sequence[int], count: int) -> tuple[int, ...]:
     if count >= len(frames):
         return tuple(frames)
     return tuple(frames[round((i + 0.5) * len(frames) / count - 0.5)] for i in range(count))
+
+
+def read_by_hand(reading: Reading, part: Part) -> bool:
+    """Tell whether one part of a reading was made by hand."""
+    spot = reading.surface if part is Part.SURFACE else reading.landing
+    return spot is not None and spot.by is By.HAND
+
+
+def count_words(run: Run) -> str:
+    """Say how much is read."""
+    by_hand = replace(run, readings=tuple(r for r in run.readings if any(read_by_hand(r, p) for p in Part)))
+    surfaces, landings, both = readings_counted(run)
+    hand = len(by_hand.readings)
+    if not run.readings:
+        return "Nothing is read yet."
+    return (
+        f"{counted(surfaces, 'surface')}, {counted(landings, 'landing')}, {counted(both, 'frame')} with both; "
+        f"{counted(hand, 'frame')} by hand."
+    )
+
+
+def missing_for_finding(run: Run) -> str:
+    """Say what finding cannot do without; "" where it can begin."""
+    if run.gauge_line is None and (run.landing_line is None or run.orifice is None):
+        return "To find them, draw the gauge line, or the landing line and the orifice (step Datum)."
+    return ""

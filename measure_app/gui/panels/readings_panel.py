@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from msgspec.structs import replace
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QProgressBar
 
 from measure_app.extras import (
@@ -18,14 +17,20 @@ from measure_app.extras import (
 from measure_app.finders import Part, RefusedSpan
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, number_box, row
+from measure_app.gui.panels.pieces import Says, Section, Sentence, TickBox, button, number_box, row
 from measure_app.gui.panels.quantity import PIXELS
-from measure_app.gui.panels.reading_rows import ShownReading, evenly_spread, shown_readings
-from measure_app.gui.panels.steps import Step, readings_counted
+from measure_app.gui.panels.reading_rows import (
+    ShownReading,
+    count_words,
+    evenly_spread,
+    missing_for_finding,
+    read_by_hand,
+    shown_readings,
+)
+from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
-from measure_app.run import By, Reading, Run
 
 _AGAIN = 5
 """Frames offered for marking again: ten give a reader's scatter to a quarter of itself, five to a third."""
@@ -38,9 +43,17 @@ READING_FIELDS = (
         lambda r: r.time_s,
         "Time from the film's first frame.",
     ),
-    Field("head / mm", lambda r: r.head_words, lambda r: r.head_m, "Surface above the orifice; copied in metres."),
     Field(
-        "throw / mm", lambda r: r.throw_words, lambda r: r.throw_m, "Landing from the throw zero; copied in metres."
+        "head / mm",
+        lambda r: r.head_words,
+        lambda r: r.head_m,
+        "Surface above the orifice; copied in metres.",
+    ),
+    Field(
+        "throw / mm",
+        lambda r: r.throw_words,
+        lambda r: r.throw_m,
+        "Landing from the throw zero; copied in metres.",
     ),
     Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
     Field(
@@ -108,7 +121,9 @@ class ReadingsPanel(Panel):
 
     def _build_finding(self) -> None:
         finding = Section("Find the rest")
-        finding.add("The program follows surface and jet through all frames of the part. Your marks stay and steer it.")
+        finding.add(
+            "The program follows surface and jet through all frames of the part. Your marks stay and steer it."
+        )
         self.find_button = button("Find the rest", "Search every frame of the part measured")
         self.find_button.clicked.connect(self.services.find_the_rest)
         self.stop_button = button("Stop", "Stop the search; nothing of it is kept")
@@ -152,7 +167,9 @@ class ReadingsPanel(Panel):
         self.reason_edit.setAccessibleName("Reason for setting the selected readings aside")
         self.reason_edit.setMaxLength(500)
         self.reason_edit.returnPressed.connect(self._set_aside)
-        self.aside_button = button("Set aside", "Take the selected readings out of the fits, for the reason given")
+        self.aside_button = button(
+            "Set aside", "Take the selected readings out of the fits, for the reason given"
+        )
         self.aside_button.clicked.connect(self._set_aside)
         listed.add(row(self.reason_edit, self.aside_button, stretch=0))
         self.aside_error = Sentence(tone="error")
@@ -179,7 +196,9 @@ class ReadingsPanel(Panel):
         again.add(row(self.next_waiting, self.bring_back))
         self.scatter = Sentence()
         again.add(self.scatter)
-        self.use_scatter = button("Use it as my uncertainty", "Give all your marks the scatter found as their ±")
+        self.use_scatter = button(
+            "Use it as my uncertainty", "Give all your marks the scatter found as their ±"
+        )
         self.use_scatter.clicked.connect(self._use_scatter)
         again.add(row(self.use_scatter))
         self._again_section = again
@@ -192,7 +211,9 @@ class ReadingsPanel(Panel):
         self.blind_box.toggled.connect(self.services.set_blind)
         self.document.blind_changed.connect(self._blind_changed)
         blind.add(self.blind_box)
-        blind.add("Lines, found points and other people's marks are out of sight, so that your readings are your own.")
+        blind.add(
+            "Lines, found points and other people's marks are out of sight, so that your readings are your own."
+        )
         self.add(blind)
 
     @property
@@ -207,7 +228,13 @@ class ReadingsPanel(Panel):
     def _show(self) -> None:
         run, outcome = self.run, self.document.outcome
         ready = run is not None and self.info is not None
-        for control in (self.surface_button, self.landing_button, self.again_here, self.again_some, self.spread):
+        for control in (
+            self.surface_button,
+            self.landing_button,
+            self.again_here,
+            self.again_some,
+            self.spread,
+        ):
             control.setEnabled(ready)
         self.blind_box.setChecked(self.document.blind)
         if run is None:
@@ -225,8 +252,8 @@ class ReadingsPanel(Panel):
         self.table.set_rows(shown_readings(run, outcome, self.document.seconds, hidden=blind))
         if first_rows and self.table.rows_model.rows:
             self.table.fit_columns(130)
-        self.count.say(_count_words(run))
-        missing = _missing_for_finding(run)
+        self.count.say(count_words(run))
+        missing = missing_for_finding(run)
         self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
         self.lack.say(missing)
         self._show_spans()
@@ -256,7 +283,11 @@ class ReadingsPanel(Panel):
         self.bring_back.setVisible(bool(waiting))
         self.next_waiting.setVisible(bool(waiting))
         frames = ", ".join(str(mark.frame) for mark in waiting[:8])
-        self.waiting.say(f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}." if waiting else "")
+        self.waiting.say(
+            f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}."
+            if waiting
+            else ""
+        )
         lines = []
         for part in Part:
             found = reader_scatter(run, part) if run is not None else None
@@ -298,7 +329,7 @@ class ReadingsPanel(Panel):
     def _running(self, on: bool) -> None:
         self.stop_button.setEnabled(on)
         self.bar.setVisible(on)
-        self.find_button.setEnabled(not on and self.run is not None and not _missing_for_finding(self.run))
+        self.find_button.setEnabled(not on and self.run is not None and not missing_for_finding(self.run))
         if on:
             self.bar.setRange(0, 0)
 
@@ -329,7 +360,7 @@ class ReadingsPanel(Panel):
         if not frames:
             self.aside_error.say("Select one or more readings in the table first.")
             return
-        if self.ask(SetAside(frames, self.reason_edit.text()), _Says(self.aside_error)):
+        if self.ask(SetAside(frames, self.reason_edit.text()), Says(self.aside_error)):
             self.aside_error.say("")
             self.reason_edit.clear()
 
@@ -342,14 +373,14 @@ class ReadingsPanel(Panel):
         """Frames in which the part in hand was read by hand."""
         if self.run is None:
             return ()
-        return tuple(r.frame for r in self.run.readings if _hand_spot(r, self.part))
+        return tuple(r.frame for r in self.run.readings if read_by_hand(r, self.part))
 
     def _again(self, frames: tuple[int, ...]) -> None:
         if not frames:
             self.waiting.say(f"No {self.part.value} was marked by hand yet: mark a few frames first.")
             return
         gesture = self.document.new_gesture()
-        if all(self.ask(KeepMark(frame, self.part), _Says(self.waiting), gesture=gesture) for frame in frames):
+        if all(self.ask(KeepMark(frame, self.part), Says(self.waiting), gesture=gesture) for frame in frames):
             self._take(Tool.LANDING if self.part is Part.LANDING else Tool.SURFACE)
             self.document.go_to(frames[0])
 
@@ -370,38 +401,3 @@ class ReadingsPanel(Panel):
                 if part is self.part:
                     self.px_u_field.set_values(u)
                     self._retake()
-
-
-class _Says:
-    """Shows a refusal in a sentence of the panel."""
-
-    def __init__(self, sentence: Sentence) -> None:
-        self._sentence = sentence
-
-    def show_refusal(self, words: str) -> None:
-        """Show the words."""
-        self._sentence.say(f"{words[:1].upper()}{words[1:]}." if words else "")
-
-
-def _hand_spot(reading: Reading, part: Part) -> bool:
-    spot = reading.surface if part is Part.SURFACE else reading.landing
-    return spot is not None and spot.by is By.HAND
-
-
-def _count_words(run: Run) -> str:
-    by_hand = replace(run, readings=tuple(r for r in run.readings if any(_hand_spot(r, p) for p in Part)))
-    surfaces, landings, both = readings_counted(run)
-    hand = len(by_hand.readings)
-    if not run.readings:
-        return "Nothing is read yet."
-    return (
-        f"{counted(surfaces, 'surface')}, {counted(landings, 'landing')}, {counted(both, 'frame')} with both; "
-        f"{counted(hand, 'frame')} by hand."
-    )
-
-
-def _missing_for_finding(run: Run) -> str:
-    """Say what finding cannot do without; "" where it can begin."""
-    if run.gauge_line is None and (run.landing_line is None or run.orifice is None):
-        return "To find them, draw the gauge line, or the landing line and the orifice (step Datum)."
-    return ""

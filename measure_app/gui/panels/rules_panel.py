@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractItemView, QGridLayout, QLabel, QLineEdit, QListWidget
@@ -13,104 +11,17 @@ from calibration import Measures, RuleFit
 from measure_app.edits import ChangeRule, Edit, MoveGraduation, RemoveGraduation, RemoveRule, SetPlumb
 from measure_app.gui.panels.drawings import DepthDrawing
 from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.graduation_rows import GRADUATION_FIELDS, GraduationRow, graduation_rows
 from measure_app.gui.panels.instruments import DEPTHS, ENGRAVED_STEEL, RULES
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, row
-from measure_app.gui.panels.quantity import LENGTH_MM, MM, PIXELS, Unit, shown
+from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.tables import DataTable, Field
+from measure_app.gui.panels.tables import DataTable
 from measure_app.gui.tools import Tool
 from measure_app.run import GraduationPart, RulePart
 
 _MEASURES = [("heads", Measures.HEAD), ("throws", Measures.THROW), ("heads and throws", Measures.BOTH)]
-_TOO_FAR = 3.0
-"""Residual over its stated uncertainty beyond which a graduation deserves another look."""
-
-
-@dataclass(frozen=True, slots=True)
-class GraduationRow:
-    """One graduation as the table shows it."""
-
-    index: int
-    value_m: float
-    x_px: float
-    y_px: float
-    residual_px: float | None
-    residual_m: float | None
-    u_px: float | None
-    unit: Unit = MM
-
-    @property
-    def stands_out(self) -> bool:
-        """Whether it misses the common scale by more than reading explains."""
-        return bool(self.residual_px is not None and self.u_px and abs(self.residual_px) > _TOO_FAR * self.u_px)
-
-
-def graduation_rows(rule: RulePart, fit: RuleFit | None) -> tuple[GraduationRow, ...]:
-    """Join a rule's graduations with what the calibration says of them.
-
-    Parameters
-    ----------
-    rule : RulePart
-    fit : RuleFit or None
-        Of the same rule; one with other graduations, from before an edit, is passed over.
-    """
-    unit = _unit_of(rule)
-    values = [g.value_m for g in rule.graduations]
-    by_value = {}
-    if fit is not None and sorted(values) == sorted(fit.values_m.tolist()):
-        by_value = {v: i for i, v in enumerate(fit.values_m.tolist())}
-    rows = []
-    for j, graduation in enumerate(rule.graduations):
-        i = by_value.get(graduation.value_m)
-        residual = float(fit.residuals_px[i]) if fit is not None and i is not None else None
-        rows.append(
-            GraduationRow(
-                j,
-                graduation.value_m,
-                graduation.px.x,
-                graduation.px.y,
-                residual,
-                residual * fit.m_per_px if fit is not None and residual is not None else None,
-                float(fit.u_px[i]) if fit is not None and i is not None else None,
-                unit,
-            )
-        )
-    return tuple(rows)
-
-
-def _unit_of(rule: RulePart) -> Unit:
-    """Unit in which this rule's values read best: mm up to a metre, else cm or m."""
-    top = max(abs(g.value_m) for g in rule.graduations)
-    return MM if top < 1.0 else LENGTH_MM.units[1] if top < 10.0 else LENGTH_MM.units[2]
-
-
-_FIELDS = (
-    Field(
-        "value",
-        lambda r: f"{shown(r.value_m, r.unit)} {r.unit.symbol}",
-        lambda r: r.value_m,
-        "Engraved value; copied in metres.",
-    ),
-    Field("at px", lambda r: f"{r.x_px:.1f}, {r.y_px:.1f}", tip="Place in the frame: from the left, from the top."),
-    Field(
-        "off px",
-        lambda r: "" if r.residual_px is None else f"{'⚠ ' if r.stands_out else ''}{_signed(r.residual_px, 2)}",
-        lambda r: r.residual_px,
-        "How far it was read past the place that the common scale gives it; ⚠ more than reading explains.",
-    ),
-    Field(
-        "off mm",
-        lambda r: "" if r.residual_m is None else _signed(1000 * r.residual_m, 2),
-        lambda r: r.residual_m,
-        "The same in millimetres; copied in metres.",
-    ),
-)
-
-
-def _signed(value: float, decimals: int) -> str:
-    text = f"{value:+.{decimals}f}"
-    return text.replace("-", "\u2212")
 
 
 class RulesPanel(Panel):
@@ -136,7 +47,9 @@ class RulesPanel(Panel):
         self.add(self.rule_list)
         self.kind_box = choice("What a new rule measures", list(_MEASURES))
         self.made_of = choice("What a new rule is", [(each.name, each) for each in RULES])
-        self.new_button = button("Mark a new rule", "Then press on its engraved lines in the picture", checkable=True)
+        self.new_button = button(
+            "Mark a new rule", "Then press on its engraved lines in the picture", checkable=True
+        )
         self.new_button.clicked.connect(self._new_rule)
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
@@ -161,11 +74,13 @@ class RulesPanel(Panel):
         self.measures_box.activated.connect(self._measures_chosen)
         self._rule.add(row("Name", self.name_edit, stretch=1))
         self._rule.add(row("Measures", self.measures_box, stretch=1))
-        self.table = DataTable(_FIELDS, "Graduations of the rule")
+        self.table = DataTable(GRADUATION_FIELDS, "Graduations of the rule")
         self.table.setMinimumHeight(7 * (self.fontMetrics().height() + 6))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._show_value())
         self._rule.add(self.table)
-        self.add_button = button("Mark more lines", "Then press on engraved lines in the picture", checkable=True)
+        self.add_button = button(
+            "Mark more lines", "Then press on engraved lines in the picture", checkable=True
+        )
         self.add_button.clicked.connect(self._more)
         self.remove_button = button("Remove the line", "Remove the selected graduation (Delete)")
         self.remove_button.clicked.connect(self._remove_graduation)
@@ -193,10 +108,14 @@ class RulesPanel(Panel):
             with_u=False,
             needed=True,
         )
-        self.graduation_u_field.committed.connect(lambda u, _: self._change(self.graduation_u_field, graduation_u_m=u))
+        self.graduation_u_field.committed.connect(
+            lambda u, _: self._change(self.graduation_u_field, graduation_u_m=u)
+        )
         self._rule.add(self.px_u_field)
         self._rule.add(self.graduation_u_field)
-        self.delete_button = button("Remove this rule", "Remove the rule with all its graduations; it can be undone")
+        self.delete_button = button(
+            "Remove this rule", "Remove the rule with all its graduations; it can be undone"
+        )
         self.delete_button.clicked.connect(self._remove_rule)
         self._rule.add(row(self.delete_button))
         self.add(self._rule)
@@ -221,8 +140,12 @@ class RulesPanel(Panel):
 
     def _build_plumb(self) -> None:
         self._plumb = Section("Plumb", is_open=True)
-        self._plumb.add("A hanging thread or the edge of a wall tells what is vertical, whatever the camera's tilt.")
-        self.plumb_button = button("Draw the plumb", "Drag along a line that is vertical in the world", checkable=True)
+        self._plumb.add(
+            "A hanging thread or the edge of a wall tells what is vertical, whatever the camera's tilt."
+        )
+        self.plumb_button = button(
+            "Draw the plumb", "Drag along a line that is vertical in the world", checkable=True
+        )
         self.plumb_button.clicked.connect(lambda on: self.services.use_tool(Tool.PLUMB if on else Tool.LOOK))
         self.no_plumb = button("Remove", "Take the picture's own vertical instead")
         self.no_plumb.clicked.connect(lambda: self.ask(SetPlumb(None)))
@@ -279,7 +202,9 @@ class RulesPanel(Panel):
         rules = self.run.rules if self.run is not None else ()
         kinds = {rule.measures for rule in rules}
         if not rules:
-            return "No rule is marked yet, so no pixel is a millimetre. Two lines on a rule are enough to begin."
+            return (
+                "No rule is marked yet, so no pixel is a millimetre. Two lines on a rule are enough to begin."
+            )
         if not kinds & {Measures.HEAD, Measures.BOTH}:
             return "No rule measures heads yet: mark an upright one, or say that this one serves both."
         if not kinds & {Measures.THROW, Measures.BOTH}:
@@ -380,7 +305,9 @@ class RulesPanel(Panel):
         chosen, rule = self._selected(), self.rule
         if chosen is None or rule is None:
             return
-        edit: Edit = MoveGraduation(self.index, chosen.index, GraduationPart(rule.graduations[chosen.index].px, value))
+        edit: Edit = MoveGraduation(
+            self.index, chosen.index, GraduationPart(rule.graduations[chosen.index].px, value)
+        )
         if self.ask(edit, self.value_field):
             self.table.select_where(lambda r: r.value_m == value)
 
@@ -403,5 +330,3 @@ def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
 def _lines(text: str) -> int:
     """Lines that an entry of the list takes in a narrow panel."""
     return 1 + len(text) // 42
-
-

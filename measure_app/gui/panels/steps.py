@@ -64,7 +64,11 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
         (Step.DATUM, _datum_lacks(run), _datum_unlocks(run)),
         (Step.READINGS, _readings_lack(run), _readings_unlock(run)),
         (Step.FINDINGS, _findings_lack(run, outcome), _findings_unlock(outcome)),
-        (Step.HAND_IN, _hand_in_lacks(run, outcome), "Writes tables, graphs and a report for others to check."),
+        (
+            Step.HAND_IN,
+            _hand_in_lacks(run, outcome),
+            "Writes tables, graphs and a report for others to check.",
+        ),
     )
     told = ((step, tuple(lacks), unlocks) for step, lacks, unlocks in tell)  # some are generators: read once
     return tuple(StepState(step, not lacks, lacks, unlocks) for step, lacks, unlocks in told)
@@ -146,7 +150,9 @@ def _readings_lack(run: Run | None) -> list[str]:
     surfaces, landings, both = readings_counted(run) if run is not None else (0, 0, 0)
     if not surfaces and not landings:
         return ["readings: mark a few frames, or let the program find them"]
-    if both >= ENOUGH or (landings == 0 and run is not None and run.landing_line is None and surfaces >= ENOUGH):
+    if both >= ENOUGH or (
+        landings == 0 and run is not None and run.landing_line is None and surfaces >= ENOUGH
+    ):
         return []
     if both:
         return [f"{ENOUGH - both} more frame{'s' if ENOUGH - both > 1 else ''} with surface and landing"]

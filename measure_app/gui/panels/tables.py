@@ -93,7 +93,11 @@ class RowsModel(QAbstractTableModel):
         if not index.isValid() or not 0 <= index.row() < len(self._rows):
             return None
         row, field = self._rows[index.row()], self.fields[index.column()]
-        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
+        if role in (
+            Qt.ItemDataRole.DisplayRole,
+            Qt.ItemDataRole.ToolTipRole,
+            Qt.ItemDataRole.AccessibleTextRole,
+        ):
             return field.text(row)
         if role == NUMBER_ROLE:
             if field.number is None:

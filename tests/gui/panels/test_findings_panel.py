@@ -182,7 +182,8 @@ def test_what_is_not_determined_is_named_with_what_is_missing(show: Show) -> Non
     panel, document, _ = show(FindingsPanel)
     outcome = document.outcome
     fewer = with_parts(
-        outcome, findings=with_parts(outcome.findings, undetermined=(Undetermined("time_to_empty_s", "a clock"),))
+        outcome,
+        findings=with_parts(outcome.findings, undetermined=(Undetermined("time_to_empty_s", "a clock"),)),
     )
     document.set_outcome(fewer)
     assert panel.undetermined.text() == "•  time to empty: needs a clock."

@@ -70,7 +70,9 @@ def test_results_are_written_where_it_says_and_the_answer_is_told(
     assert notes_of(document.run) == "typed at the last moment"
     assert not panel.write_button.isEnabled()
     assert "Writing" in panel.state.text()
-    services.results_written.emit(OutputError("the disk is full; free some room", where=str(tmp_path / "out")))
+    services.results_written.emit(
+        OutputError("the disk is full; free some room", where=str(tmp_path / "out"))
+    )
     assert "Nothing was written" in panel.state.text()
     assert "disk is full" in panel.state.text()
     assert panel.write_button.isEnabled()
@@ -107,7 +109,15 @@ def test_every_step_has_a_short_page(step: Step) -> None:
 def test_the_pages_that_suggest_a_set_up_carry_the_cautions() -> None:
     assert {page.step for page in PAGES if page.suggests_set_up} >= {Step.FILM, Step.DATUM}
     words = " ".join(CAUTIONS).lower()
-    for needed in ("mains", "residual-current", "wipe", "technician", "eye protection", "film anyone", "school"):
+    for needed in (
+        "mains",
+        "residual-current",
+        "wipe",
+        "technician",
+        "eye protection",
+        "film anyone",
+        "school",
+    ):
         assert needed in words
 
 

@@ -190,7 +190,9 @@ def test_without_hand_marks_there_is_nothing_to_mark_again(show: Show, qtbot: Qt
     assert document.stack.count() == 0
 
 
-def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(show: Show, qtbot: QtBot) -> None:
+def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(
+    show: Show, qtbot: QtBot
+) -> None:
     panel, document, _ = show(ReadingsPanel)
     document.perform(SetSurface(3, hand(201.0)))
     document.perform(SetLanding(9, hand(600.0)))

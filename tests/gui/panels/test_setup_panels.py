@@ -340,7 +340,9 @@ def test_tools_are_taken_and_shown_as_taken(show: Show, qtbot: QtBot) -> None:
 
 def test_fields_wait_for_the_mark_that_they_belong_to(show: Show) -> None:
     run = bench()[0]
-    panel, *_ = show(DatumPanel, run=replace(run, orifice=None, gauge_line=None, landing_line=None, drop=None))
+    panel, *_ = show(
+        DatumPanel, run=replace(run, orifice=None, gauge_line=None, landing_line=None, drop=None)
+    )
     assert not panel.orifice.diameter.isEnabled()
     assert not panel.gauge.behind.isEnabled()
     assert "Draw the landing line" in panel.drop.read.text()
