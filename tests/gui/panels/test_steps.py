@@ -83,6 +83,8 @@ def test_readings_are_counted_in_the_part_measured_only() -> None:
     readings = tuple(Reading(frame, spot, spot) for frame in (0, 1, 10, 11, 12))
     run = Run(clip=ClipPart(path="a.mp4", start_frame=10), readings=readings)
     assert steps.readings_counted(run) == (3, 3, 3)
+    ended = replace(run, clip=replace(run.clip, stop_frame=12))  # one past the last, as in a slice
+    assert steps.readings_counted(ended) == (2, 2, 2)
     assert states(run, None, None)[Step.READINGS].done
     two = replace(run, readings=readings[:4])
     assert states(two, None, None)[Step.READINGS].lacks == ("1 more frame with surface and landing",)
