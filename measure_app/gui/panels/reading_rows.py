@@ -136,11 +136,13 @@ def read_by_hand(reading: Reading, part: Part) -> bool:
     return spot is not None and spot.by is By.HAND
 
 
-def count_words(run: Run) -> str:
-    """Say how much is read."""
+def count_words(run: Run, *, hidden: bool = False) -> str:
+    """Say how much is read; `hidden`: by hand alone, as a reader in blind mode may know."""
     by_hand = replace(run, readings=tuple(r for r in run.readings if any(read_by_hand(r, p) for p in Part)))
     surfaces, landings, both = readings_counted(run)
     hand = len(by_hand.readings)
+    if hidden:
+        return f"{counted(hand, 'frame')} read by hand."
     if not run.readings:
         return "Nothing is read yet."
     return (

@@ -252,7 +252,7 @@ class ReadingsPanel(Panel):
         self.table.set_rows(shown_readings(run, outcome, self.document.seconds, hidden=blind))
         if first_rows and self.table.rows_model.rows:
             self.table.fit_columns(130)
-        self.count.say(count_words(run))
+        self.count.say(count_words(run, hidden=blind))
         missing = missing_for_finding(run)
         self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
         self.lack.say(missing)

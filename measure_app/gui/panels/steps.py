@@ -171,7 +171,7 @@ def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
     if outcome is None or not outcome.found_anything:
         pending = [s for s, lacks in _earlier(run) if lacks]
         if pending:
-            yield f"the steps {', '.join(step.value for step in pending)}"
+            yield f"the step{'s' if len(pending) > 1 else ''} {', '.join(step.value for step in pending)}"
         else:
             yield "readings that can be turned into lengths"
     elif not outcome.findings.findings:

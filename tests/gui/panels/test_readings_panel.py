@@ -202,6 +202,7 @@ def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(
     assert [row.frame for row in rows] == [3, 9]
     assert all(row.head_m is None and row.throw_m is None and not row.reason for row in rows)
     assert panel.refused_words.text() == ""
+    assert panel.count.text() == "2 frames read by hand."
     press(qtbot, panel.blind_box)
     assert len(panel.table.shown_rows()) == 300
 

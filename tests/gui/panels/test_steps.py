@@ -36,6 +36,7 @@ def test_the_bench_run_is_set_up_and_lacks_readings_until_it_is_measured() -> No
     run, info, _, outcome = bench()
     before = states(run, info, None)
     assert [s for s in Step if before[s].done] == [Step.FILM, Step.RULES, Step.DATUM]
+    assert before[Step.FINDINGS].lacks == ("the step Readings",)
     after = states(outcome.run, info, outcome)
     assert after[Step.READINGS].done
     assert after[Step.FINDINGS].done
