@@ -7,6 +7,7 @@ import numpy as np
 from sample_clips.camera import level, upright
 from sample_clips.paint import Canvas, Samples, fill, grain, mottle, rectangle, spot, tinted
 from sample_clips.scene import Colour, Scene
+from sample_clips.walls import paint_wall
 
 WALL_Y_M = 0.55
 _FRONT_Y_M = -0.60
@@ -23,9 +24,12 @@ _GLAZES: tuple[Colour, ...] = (
 
 def paint_backdrop(canvas: Canvas, scene: Scene) -> None:
     """Paint wall, shelf and jars, out of focus, and the bench top in front of them."""
-    _paint_wall(canvas, scene)
-    _paint_shelf(canvas, scene)
-    _defocus(canvas)
+    if scene.look.backdrop == "plaster":
+        _paint_wall(canvas, scene)
+        _paint_shelf(canvas, scene)
+    else:
+        paint_wall(canvas, scene, _seen_at_wall(scene), WALL_Y_M)
+    _defocus(canvas, scene.look.defocus)
     _paint_bench(canvas, scene)
     _paint_jars_on_bench(canvas, scene)
 
@@ -162,11 +166,11 @@ def _paint_jar(
     )
 
 
-def _defocus(canvas: Canvas) -> None:
+def _defocus(canvas: Canvas, share: float) -> None:
     """Blur what is painted so far: it lies behind the plane in focus."""
     import cv2
 
-    sigma = canvas.camera.width / 320 * (canvas.width / canvas.camera.width)
+    sigma = share * canvas.camera.width / 320 * (canvas.width / canvas.camera.width)
     canvas.rgb[...] = cv2.GaussianBlur(canvas.rgb, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
 
 
@@ -174,11 +178,12 @@ def _paint_bench(canvas: Canvas, scene: Scene) -> None:
     left, right, _, _ = _seen_at_wall(scene)
     z, side = scene.bench.bench_z_m, scene.look.light_from
     plane = level(z)
+    front = max(_FRONT_Y_M, -0.6 * scene.camera.distance_m)  # a near camera looks over the bench's edge
 
     def timber(u: Samples, v: Samples) -> Samples:
         plank = np.floor((v + 0.6) / 0.135)
         seam = np.abs((v + 0.6) / 0.135 - np.round((v + 0.6) / 0.135)) * 0.135
-        near = 0.86 + 0.14 * np.clip((v - _FRONT_Y_M) / (WALL_Y_M - _FRONT_Y_M), 0, 1)
+        near = 0.86 + 0.14 * np.clip((v - front) / (WALL_Y_M - front), 0, 1)
         glow = 1.0 + 0.10 * np.exp(-(((u - scene.camera.centre_m[0] - 0.3 * side) / 0.5) ** 2))
         tone = (
             near
@@ -190,7 +195,7 @@ def _paint_bench(canvas: Canvas, scene: Scene) -> None:
         )
 
     wide = right - left
-    edge, under = upright(_FRONT_Y_M), upright(_FRONT_Y_M + 0.03)
+    edge, under = upright(front), upright(front + 0.03)
     fill(canvas, rectangle(under, (left - wide, right + wide), (z - 2.0, z)), (0.17, 0.155, 0.15))
     fill(
         canvas,
@@ -201,7 +206,7 @@ def _paint_bench(canvas: Canvas, scene: Scene) -> None:
     )
     fill(
         canvas,
-        rectangle(plane, (left - wide, right + wide), (_FRONT_Y_M, WALL_Y_M)),
+        rectangle(plane, (left - wide, right + wide), (front, WALL_Y_M)),
         timber,
         plane=plane,
         soft_px=canvas.camera.width / 500,

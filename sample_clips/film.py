@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sample_clips.paint import OVERSAMPLING, Samples, Values
-from sample_clips.scene import Film, Scene
+from sample_clips.scene import Film, FloatArray, Scene
 
 Picture = NDArray[np.uint8]
 _SHARPEN_PX = 1.2
@@ -47,6 +47,26 @@ def develop(light: Samples, film: Film) -> Samples:
         soft = soft + np.float32(film.sharpen) * (soft - softer)
     height, width = light.shape[0] // OVERSAMPLING, light.shape[1] // OVERSAMPLING
     return to_code(np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_AREA)))
+
+
+def exposed(code: Samples, gain: FloatArray) -> Samples:
+    """Encoded values (h, w, 3) with the light's red, green and blue multiplied by a gain (3,)."""
+    if np.all(gain == 1.0):
+        return code
+    factor = np.asarray(gain**0.45, dtype=np.float32)
+    return np.asarray((code + np.float32(0.099)) * factor - np.float32(0.099), dtype=np.float32)
+
+
+def gain_at(scene: Scene, time_s: float) -> FloatArray:
+    """Factors (3,) of the light's red, green and blue at a time: the lamps' and the camera's own."""
+    drift, times = scene.hazards.exposure, scene.timing.times_s
+    share = (time_s - float(times[0])) / max(float(times[-1] - times[0]), 1e-9)
+    turn = 2 * np.pi * time_s / drift.period_s + drift.phase
+    change = drift.swing * (np.sin(turn) - np.sin(drift.phase)) + np.asarray(drift.white) * share
+    for at_s, factor in drift.steps:
+        # It takes a camera some frames to step.
+        change = change + np.log(factor) * np.clip((time_s - at_s) / 0.12, 0, 1)
+    return np.asarray(np.asarray(scene.look.light) * np.exp(change))
 
 
 def vignette(scene: Scene) -> Samples:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import zlib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -10,19 +9,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sample_clips.hazards import (
-    CameraMotion,
-    ClearWater,
-    Glare,
-    Gleam,
-    Knock,
-    Label,
-    Streak,
-    Visit,
-    Visits,
-    Wetting,
-)
-from sample_clips.scene import Colour, Scene
+from sample_clips import draw_landing, draw_setup, draw_view
+from sample_clips.scene import Scene
 
 Draw = Callable[[Scene, np.random.Generator, float], Scene]
 """Gives the scene with a hazard of some strength added."""
@@ -40,221 +28,78 @@ class HazardKind:
         return self.sentence
 
 
-_SKINS: tuple[Colour, ...] = ((0.86, 0.66, 0.55), (0.72, 0.52, 0.40), (0.52, 0.36, 0.27), (0.36, 0.25, 0.20))
-_CLOTHS: tuple[Colour, ...] = ((0.22, 0.27, 0.38), (0.75, 0.74, 0.70), (0.50, 0.22, 0.22), (0.25, 0.33, 0.27))
-_HAIRS: tuple[Colour, ...] = ((0.17, 0.13, 0.11), (0.42, 0.30, 0.19), (0.62, 0.52, 0.38), (0.55, 0.54, 0.54))
-
-
-def _between(rng: np.random.Generator, low: float, high: float) -> float:
-    return float(rng.uniform(low, high))
-
-
-def _with(scene: Scene, **changes: object) -> Scene:
-    return replace(scene, hazards=replace(scene.hazards, **changes))  # type: ignore[arg-type]
-
-
-def _span(scene: Scene) -> tuple[float, float]:
-    """First time and length of the film, s."""
-    times = scene.timing.times_s
-    return float(times[0]), float(times[-1] - times[0])
-
-
-def _pick(rng: np.random.Generator, colours: tuple[Colour, ...]) -> Colour:
-    colour = colours[int(rng.integers(len(colours)))]
-    gain = _between(rng, 0.85, 1.12)
-    return colour[0] * gain, colour[1] * gain, colour[2] * gain
-
-
-def _hand(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    start, length = _span(scene)
-    visits = list(scene.hazards.visits.visits)
-    number = 1 if strength < 0.75 else 2
-    targets = rng.permutation(["tube", "landing"])
-    for turn in range(number):
-        stay = length * _between(rng, 0.10, 0.24) * min(1.0, 0.5 + 0.5 * strength)
-        slot = length * (0.88 / number)
-        begins = start + 0.05 * length + turn * slot + _between(rng, 0.0, 1.0) * max(0.0, slot - stay)
-        middle = begins + stay / 2
-        if targets[turn] == "tube":
-            at = (scene.axis_x_m, scene.drain.drop_m + float(scene.drain.head(middle)))
-            away = _between(rng, -60, 60) + (180.0 if rng.random() < 0.3 else 0.0)
-        else:
-            at = (float(scene.drain.throw(middle)), 0.022)
-            away = _between(rng, -35, 60)
-        size = _between(rng, 0.85, 1.1)
-        # The palm's middle does not hit the mark: a little off, but over it.
-        off = (_between(rng, -0.012, 0.012), _between(rng, -0.012, 0.012))
-        visits.append(
-            Visit(
-                "hand",
-                begins,
-                begins + stay,
-                min(_between(rng, 0.25, 0.7), 0.12 * length),
-                (at[0] + off[0], at[1] + off[1]),
-                away,
-                size,
-                _pick(rng, _SKINS),
-                _pick(rng, _CLOTHS),
-                int(rng.integers(1 << 20)),
-            )
-        )
-    return _with(scene, visits=Visits(strength, tuple(visits)))
-
-
-def _head(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    start, length = _span(scene)
-    stay = length * _between(rng, 0.12, 0.28) * min(1.0, 0.5 + 0.5 * strength)
-    begins = start + 0.06 * length + _between(rng, 0, 1) * (0.85 * length - stay)
-    throw = float(scene.drain.throw(begins))
-    at = (
-        scene.axis_x_m + _between(rng, 0.15, 0.45) * throw,
-        scene.drain.drop_m + float(scene.drain.head(begins)) * _between(rng, 0.4, 1.0),
-    )
-    visit = Visit(
-        "head",
-        begins,
-        begins + stay,
-        min(_between(rng, 0.4, 1.0), 0.15 * length),
-        at,
-        float(rng.choice([0.0, 180.0, -90.0])) + _between(rng, -15, 15),
-        _between(rng, 0.9, 1.1) * (0.85 + 0.15 * min(1.0, strength)),
-        _pick(rng, _HAIRS),
-        _pick(rng, _CLOTHS),
-        int(rng.integers(1 << 20)),
-    )
-    return _with(scene, visits=Visits(strength, (*scene.hazards.visits.visits, visit)))
-
-
-def _clear(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    drain = replace(scene.drain, meniscus_m=_between(rng, 0.0014, 0.0026))
-    clear = ClearWater(strength, _between(rng, 0.55, 0.95), _between(rng, 0.1, 0.4))
-    red, green, blue = (a * max(0.0, 1 - strength) for a in scene.look.dye_per_m)
-    look = replace(
-        scene.look,
-        meniscus_dark=scene.look.meniscus_dark * (1 - strength),
-        underside_dark=0.6 * scene.look.underside_dark,
-        # In the jet and the tray there is no dye either.
-        dye_per_m=(red, green, blue),
-    )
-    return replace(_with(scene, clear=clear), drain=drain, look=look)
-
-
-def _droplets(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    number = int(_between(rng, 50, 110) * strength)
-    wetting = Wetting(strength, number, _between(rng, 0.15, 0.45), _between(rng, 0.08, 0.30) * strength)
-    return _with(scene, wetting=wetting)
-
-
-def _glare(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    drain = scene.drain
-    start, length = _span(scene)
-    low = drain.drop_m + float(drain.head(start + length))
-    high = drain.drop_m + float(drain.head(start))
-    streaks = []
-    for _ in range(int(rng.integers(1, 4))):
-        bottom = _between(rng, low - 0.03, high - 0.01)
-        streaks.append(
-            Streak(
-                _between(rng, -0.7, 0.7) * (0.35 if rng.random() < 0.5 else 1.0),
-                _between(rng, 0.04, 0.22),
-                bottom,
-                bottom + _between(rng, 0.02, 0.10),
-                _between(rng, 0.35, 0.9) * min(1.0, strength),
-            )
-        )
-    gleams = [
-        Gleam(
-            _between(rng, -0.4, 0.4),
-            _between(rng, low, high),
-            _between(rng, 0.2, 0.6) * (high - low),
-            length * _between(rng, 0.35, 1.2),
-            _between(rng, 0, 2 * math.pi),
-            length * _between(rng, 0.15, 0.5),
-            (_between(rng, 0.004, 0.012), _between(rng, 0.006, 0.025)),
-            _between(rng, 0.5, 1.0) * min(1.0, strength),
-        )
-        for _ in range(int(rng.integers(1, 3)))
-    ]
-    return _with(scene, glare=Glare(strength, tuple(streaks), tuple(gleams)))
-
-
-def _label(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    drain = scene.drain
-    start, length = _span(scene)
-    low = drain.drop_m + float(drain.head(start + length))
-    high = drain.drop_m + float(drain.head(start))
-    tall = (high - low) * _between(rng, 0.10, 0.28)
-    foot = _between(rng, low + 0.1 * tall, high - 1.3 * tall)
-    seams = tuple(_between(rng, low, high) for _ in range(int(rng.integers(1, 4))))
-    kind = rng.random()
-    label = Label(
-        strength=min(1.0, strength),
-        low_m=foot if kind < 0.75 else 0.0,
-        high_m=foot + tall if kind < 0.75 else 0.0,
-        across=(-_between(rng, 0.3, 1.0), _between(rng, 0.3, 1.0)),
-        seams_m=seams if kind > 0.4 else (),
-        paper=((0.90, 0.90, 0.87), (0.88, 0.80, 0.45), (0.55, 0.66, 0.78))[int(rng.integers(3))],
-    )
-    return _with(scene, label=label)
-
-
-def _aside(rng: np.random.Generator, size: float) -> tuple[float, float, float]:
-    angle = _between(rng, 0, 2 * math.pi)
-    return size * math.cos(angle), size * math.sin(angle), 0.25 * size * _between(rng, -1, 1)
-
-
-def _bump(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    start, length = _span(scene)
-    number = 1 if rng.random() < 0.7 else 2
-    rate = scene.timing.times_s.size / max(length, 1e-9)
-    knocks = tuple(
-        Knock(
-            start + length * _between(rng, 0.15 + 0.4 * i, 0.45 + 0.4 * i),
-            _aside(rng, strength * _between(rng, 1.0, 7.0)),
-            _aside(rng, strength * _between(rng, 1.0, 7.0)),
-            min(_between(rng, 3.0, 9.0), 0.4 * rate),
-            _between(rng, 0.02, 0.06) * length,
-        )
-        for i in range(number)
-    )
-    return _with(scene, motion=replace(scene.hazards.motion, strength=strength, knocks=knocks))
-
-
-def _sinking(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
-    right, down, turn = _aside(rng, strength * _between(rng, 1.5, 7.0))
-    down = math.copysign(max(abs(down), abs(right)), down)
-    motion: CameraMotion = replace(
-        scene.hazards.motion,
-        strength=strength,
-        creep_px=(0.4 * right, down, turn),
-        creep_power=_between(rng, 0.7, 1.6),
-    )
-    return _with(scene, motion=motion)
-
-
 HAZARDS: Mapping[str, HazardKind] = MappingProxyType(
     {
+        # What changes the container, its drain or the clock comes first, then the camera, then the view.
+        "container": HazardKind(
+            "The container widens or narrows with height: a cone, a waist, a belly.", draw_setup.container
+        ),
+        "dribble": HazardKind(
+            "The film goes on until the jet no longer holds: it falls short and at last runs down the wall.",
+            draw_setup.dribble,
+        ),
+        "slow-motion": HazardKind(
+            "Caught 120 or 240 times a second, played at 30, from a quick drain.", draw_setup.slow_motion
+        ),
+        "variable-rate": HazardKind(
+            "A phone's uneven clock: jitter, lost frames, a stretch at half the rate.",
+            draw_setup.variable_rate,
+        ),
+        "portrait": HazardKind(
+            "Filmed upright, coded lying on its side, turned by the file.", draw_setup.portrait
+        ),
+        "oblique": HazardKind(
+            "The camera looks from the side and from above or below, ten to twenty degrees off.",
+            draw_setup.oblique,
+        ),
+        "perspective": HazardKind(
+            "The camera stands so near that what is nearer looks much larger.", draw_setup.perspective
+        ),
+        "lens": HazardKind("A lens that bends straight lines; the run says how.", draw_setup.lens),
+        "lens-unknown": HazardKind(
+            "A lens that bends straight lines, and nobody wrote down how.", draw_setup.lens_unknown
+        ),
+        "gusts": HazardKind("Breaths of air swing the jet to and fro.", draw_landing.gusts),
+        "splash": HazardKind(
+            "A splash much wider than the jet, and drops that jump on past it.", draw_landing.splash
+        ),
+        "wet-tray": HazardKind(
+            "Water stands on the landing board: puddles, a film, a ring around the landing.",
+            draw_landing.wet_tray,
+        ),
+        "breakup": HazardKind("The jet falls apart into drops before it lands.", draw_landing.breakup),
+        "line-end": HazardKind(
+            "For part of the film the jet lands beyond an end of the landing line or of the board.",
+            draw_landing.line_end,
+        ),
         "clear-water": HazardKind(
             "Water without dye: the room is seen through it turned left to right, its surface is a thin line "
             "that is dark before bright things and bright before dark ones.",
-            _clear,
+            draw_view.clear,
         ),
         "droplets": HazardKind(
             "The falling surface leaves a draining film and droplets on the wall above it; some slide down.",
-            _droplets,
+            draw_view.droplets,
         ),
         "glare": HazardKind(
-            "Reflections on the container, some standing still, some wandering and flickering.", _glare
+            "Reflections on the container, some standing still, some wandering and flickering.",
+            draw_view.glare,
         ),
-        "label": HazardKind("A paper label, a seam or both lie across the gauge line.", _label),
+        "label": HazardKind("A paper label, a seam or both lie across the gauge line.", draw_view.label),
         "hand": HazardKind(
-            "A hand covers the container, the landing or first one and then the other.", _hand
+            "A hand covers the container, the landing, or first one and then the other.", draw_view.hand
         ),
         "head": HazardKind(
-            "Somebody's head and shoulders come between the camera and the experiment.", _head
+            "Somebody's head and shoulders come between the camera and the experiment.", draw_view.head
         ),
-        "bump": HazardKind("The camera is knocked: it jumps, swings and settles elsewhere.", _bump),
-        "sinking": HazardKind("The camera sinks and tilts slowly all through the film.", _sinking),
+        "bump": HazardKind("The camera is knocked: it jumps, swings and settles elsewhere.", draw_view.bump),
+        "sinking": HazardKind("The camera sinks and tilts slowly all through the film.", draw_view.sinking),
+        "low-light": HazardKind(
+            "Too little light: noise, and an encoder that smears it.", draw_view.low_light
+        ),
+        "exposure": HazardKind(
+            "Brightness and white balance drift and step, as automatic cameras do.", draw_view.exposure
+        ),
     }
 )
 """The hazards that `random_scene` knows; added in this order, whatever order they are asked for in."""
@@ -298,4 +143,4 @@ def with_hazards(scene: Scene, strengths: Mapping[str, float]) -> Scene:
     for name, strength in strengths.items():
         rng = np.random.default_rng([scene.seed, zlib.crc32(name.encode())])
         scene = HAZARDS[name].draw(scene, rng, strength)
-    return scene
+    return replace(scene, hazards=replace(scene.hazards, names=tuple(strengths.items())))

@@ -6,7 +6,7 @@ the truth beside it, sees the same hand at the same place. Lengths in metres, ti
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 Colour = tuple[float, float, float]
 
@@ -154,18 +154,79 @@ class CameraMotion:
 
 
 @dataclass(frozen=True, slots=True)
-class Hazards:
-    """All that is wrong with a scene."""
+class Exposure:
+    """An automatic camera that keeps changing its mind about brightness and white."""
 
+    strength: float = 0.0
+    swing: float = 0.0
+    """Amplitude of the slow change, in natural logarithms of the light."""
+    period_s: float = 1.0
+    phase: float = 0.0
+    steps: tuple[tuple[float, float], ...] = ()
+    """Times, s, and factors of the light from then on."""
+    white: Colour = (0.0, 0.0, 0.0)
+    """Change of red, green and blue from first frame to last, in natural logarithms of the light."""
+
+
+@dataclass(frozen=True, slots=True)
+class Splash:
+    """A splash much wider than the jet, and drops that jump past it."""
+
+    strength: float = 0.0
+    patch_m: float = 0.0
+    """Half width of the white patch; its middle lies forward of the jet."""
+    forward_m_s: float = 0.0
+    """How fast the drops fly on beyond the landing."""
+
+
+@dataclass(frozen=True, slots=True)
+class WetTray:
+    """Water on the landing board: shining puddles, and the ring where the jet's sheet of water jumps."""
+
+    strength: float = 0.0
+    jump_m: float = 0.0
+    """Radius of the ring."""
+
+
+@dataclass(frozen=True, slots=True)
+class Breakup:
+    """A jet that falls apart into drops before it lands."""
+
+    strength: float = 0.0
+    from_share: float = 1.0
+    """Share of the flight after which it begins to neck."""
+    scatter_m: float = 0.0
+    """Standard deviation of the drops about the jet's path at the landing."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineEnd:
+    """A landing line drawn too short: for part of the film the jet lands beyond one of its ends."""
+
+    strength: float = 0.0
+    from_m: float = 0.0
+    to_m: float = 0.0
+    """Where the line begins and ends along the throw."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hazards:
+    """All that is wrong with a scene.
+
+    What belongs to the camera, the lens, the clock, the container or the sensor is a value of those parts of
+    the scene; `names` tells of it all.
+    """
+
+    names: tuple[tuple[str, float], ...] = ()
+    """Names and strengths of all hazards that were drawn."""
     clear: ClearWater = field(default_factory=ClearWater)
     wetting: Wetting = field(default_factory=Wetting)
     glare: Glare = field(default_factory=Glare)
     label: Label = field(default_factory=Label)
     visits: Visits = field(default_factory=Visits)
     motion: CameraMotion = field(default_factory=CameraMotion)
-
-    @property
-    def summary(self) -> dict[str, float]:
-        """Names and strengths of the hazards that are there."""
-        strengths = {f.name: float(getattr(self, f.name).strength) for f in fields(self)}
-        return {name: strength for name, strength in strengths.items() if strength}
+    exposure: Exposure = field(default_factory=Exposure)
+    splash: Splash = field(default_factory=Splash)
+    wet_tray: WetTray = field(default_factory=WetTray)
+    breakup: Breakup = field(default_factory=Breakup)
+    line_end: LineEnd = field(default_factory=LineEnd)

@@ -1,4 +1,4 @@
-"""The jet and its splash, painted onto samples.
+"""The jet, painted onto samples.
 
 A parcel that left the hole at time τ with speed v(τ) is at x = v(τ) (t − τ), z = y₀ − g (t − τ)²/2. So the
 jet's centre line at time t, walked by the age s = t − τ, is x(s) = v(t − s) s: not quite a parabola, since
@@ -8,39 +8,20 @@ the speed falls while the water flies.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
-from sample_clips.camera import level, upright
+from sample_clips.camera import upright
 from sample_clips.film import to_light
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp
-from sample_clips.rig import BOARD_FRONT_TO_BACK_M
+from sample_clips.rules import BOARD_START_M
 from sample_clips.scene import FloatArray, Scene
+from sample_clips.splash import Landing
 
 _RIPPLE_PER_DIAMETER = 4.508  # wavelength of fastest growth over jet diameter, Rayleigh (1878)
 _ASIDE_PX = 4.0
 _TABLE = 800
-_WHITE = np.float32(0.87)  # light of foam and of a drop's glint
-_SPLASH_ASIDE_M = 0.045
-_SPLASH_UP_M = 0.045
-
-
-@dataclass(frozen=True, slots=True)
-class Drop:
-    """One drop of the splash: where and when it leaves the board, its speed and radius (SI)."""
-
-    born_s: float
-    x_m: float
-    y_m: float
-    speed_m_s: tuple[float, float, float]
-    radius_m: float
-
-    def at(self, time_s: float, gravity: float) -> tuple[float, float, float]:
-        """Place, m, at a time, s."""
-        age = time_s - self.born_s
-        vx, vy, vz = self.speed_m_s
-        return self.x_m + vx * age, self.y_m + vy * age, vz * age - gravity * age * age / 2
+_POOL_M = 0.007  # how high the water stands in the tray
 
 
 class Jet:
@@ -49,24 +30,31 @@ class Jet:
     def __init__(self, scene: Scene, canvas: Canvas) -> None:
         self.scene, self._canvas = scene, canvas
         drain = scene.drain
-        self._v0 = float(drain.speed(0.0))
-        self._slowing = float(drain.speed(0.0) - drain.speed(1.0))  # m/s per s, constant
         first = float(scene.timing.times_s[0])
-        reach = float(drain.throw(first)) + _SPLASH_ASIDE_M
+        rng = np.random.default_rng([scene.seed, 5])
+        self._ripple_phase = rng.uniform(0, 2 * math.pi, 3)
+        self._landing = Landing(scene, canvas, rng)
+        self._gusty = max((abs(gust.reach_m) for gust in scene.sway.gusts), default=0.0) * 1.35
+        self._last_age, self._low = 1.05 * drain.flight_time_s, -0.022
+        pool = scene.bench.bench_z_m + _POOL_M
+        self._misses = self._may_miss()
+        if self._misses:  # it flies on, down into the tray
+            self._last_age = math.sqrt(2 * (drain.drop_m - pool + 0.004) / drain.gravity_m_s2)
+            self._low = pool - 0.004
+        reach = float(drain.throw(first)) + self._landing.aside_m + self._gusty
         self._plane = upright(0.0)
         corners = self._plane.at(
-            [-0.004, reach, reach, -0.004], [-0.03, -0.03, drain.drop_m + 0.012, drain.drop_m + 0.012]
+            [-0.004, reach, reach, -0.004],
+            [self._low - 0.008, self._low - 0.008, drain.drop_m + 0.012, drain.drop_m + 0.012],
         )
         self._window = canvas.around(scene.camera.project_straight(corners), 8.0)
         self._x, self._z = canvas.on(self._plane, self._window)
         self._px_per_m = scene.camera.focal_px / scene.camera.distance_m
         self._ambient = np.asarray(scene.look.wall, dtype=np.float32) * np.float32(0.96)
-        rng = np.random.default_rng([scene.seed, 5])
-        self._ripple_phase = rng.uniform(0, 2 * math.pi, 3)
         self._ripple_rate = (
             float(drain.speed(first)) / (_RIPPLE_PER_DIAMETER * drain.jet_m) * np.array([0.83, 1.0, 1.21])
         )
-        self._drops = _splash(scene, rng)
+        self._scatter = rng.uniform(0, 2 * math.pi, 2)
 
     def centre(self, age_s: FloatArray, time_s: float) -> FloatArray:
         """Centre line (n, 2), x and z in m, at ages (n,) s, with the sway."""
@@ -78,7 +66,27 @@ class Jet:
     def _aside(self, age_s: FloatArray, time_s: float) -> FloatArray:
         """How far the sway has carried parcels of ages (…) s, m; it grows along the jet."""
         share = np.clip(age_s / self.scene.drain.flight_time_s, 0, None) ** 1.5
-        return np.asarray(self.scene.sway.amplitude_m * share * self.scene.sway.at(time_s - age_s))
+        aside = self.scene.sway.displacement(time_s - age_s)
+        breakup = self.scene.hazards.breakup
+        if breakup.scatter_m:  # each drop a little off, now this way, now that
+            waves = np.multiply.outer(time_s - age_s, 2 * math.pi * self._ripple_rate[:2] * (0.37, 0.61))
+            aside = aside + breakup.scatter_m * np.sin(waves + self._scatter).sum(-1)
+        return np.asarray(share * aside)
+
+    def _may_miss(self) -> bool:
+        """Whether the jet may pass beyond an end of the board during the film."""
+        scene, times = self.scene, self.scene.timing.times_s
+        throw = scene.drain.throw(times)
+        return bool(
+            throw[0] + self._gusty > scene.bench.board_end_m - 0.004
+            or throw[-1] - self._gusty < BOARD_START_M + 0.004
+        )
+
+    def _floor(self, x: FloatArray) -> FloatArray:
+        """Height, m, at which the jet ends at x (…) m: the board, or the tray beside it."""
+        bench = self.scene.bench
+        on_board = (x > BOARD_START_M) & (x < bench.board_end_m)
+        return np.asarray(np.where(on_board, 0.0, bench.bench_z_m + _POOL_M))
 
     def _along(self, time_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Table of ages (n,) s, and the sway, m, and radius, m, of the jet there.
@@ -86,34 +94,48 @@ class Jet:
         Both depend on the age alone and change slowly along the jet, so the many samples read them from
         this table (interpolated to better than a micrometre).
         """
-        ages = np.linspace(0, 1.15 * self.scene.drain.flight_time_s, _TABLE)
+        ages = np.linspace(0, max(1.15 * self.scene.drain.flight_time_s, 1.05 * self._last_age), _TABLE)
         return ages, self._aside(ages, time_s), self._radius(ages, time_s)
 
     def extent(self, time_s: float) -> Window:
         """Give the window of samples that the jet and its splash may touch at a time, s."""
         drain = self.scene.drain
-        reach = float(drain.throw(time_s)) + _SPLASH_ASIDE_M
+        reach = float(drain.throw(time_s)) + self._landing.aside_m + self._gusty
         top = drain.drop_m + 0.006
-        corners = self._plane.at([-0.002, reach, reach, -0.002], [-0.022, -0.022, top, top])
+        corners = self._plane.at([-0.002, reach, reach, -0.002], [self._low, self._low, top, top])
         return self._canvas.around(self.scene.camera.project_straight(corners), 4.0)
 
     def pieces(self, time_s: float) -> list[Window]:
         """Give windows that together hold what `paint` changes: short lengths of the jet, and the splash."""
         drain, cam = self.scene.drain, self.scene.camera
-        path = self.centre(np.linspace(0, drain.flight_time_s, 13), time_s)
+        last = self._last_age if self._misses else drain.flight_time_s
+        path = self.centre(np.linspace(0, last, 13), time_s)
         straight = cam.project_straight(self._plane.at(path[:, 0], path[:, 1]))
-        margin = drain.hole_m * 0.6 * self._px_per_m + _ASIDE_PX
+        margin = (
+            drain.hole_m * 0.6 + 2.5 * self.scene.hazards.breakup.scatter_m
+        ) * self._px_per_m + _ASIDE_PX
         pieces = [self._canvas.around(straight[i : i + 2], margin) for i in range(len(straight) - 1)]
-        x0, aside = float(drain.throw(time_s)), _SPLASH_ASIDE_M
+        x0, aside = float(drain.throw(time_s)), self._landing.aside_m + self._gusty
         splash = self._plane.at(
-            [x0 - aside, x0 + aside, x0 + aside, x0 - aside], [-0.022, -0.022, _SPLASH_UP_M, _SPLASH_UP_M]
+            [x0 - aside, x0 + aside, x0 + aside, x0 - aside],
+            [-0.022, -0.022, self._landing.up_m, self._landing.up_m],
         )
+        if drain.held_head_m:
+            pieces.append(self._canvas.around(cam.project_straight(self._runnel_m(time_s)), 8.0))
         return [*pieces, self._canvas.around(cam.project_straight(splash), 2.0)]
+
+    def _runnel_m(self, time_s: float) -> FloatArray:
+        """Points (n, 3), m, of the water that runs down the container instead of leaving it as a jet."""
+        z = np.linspace(self.scene.drain.drop_m - 0.002, self._low, 24)
+        x = 0.0016 + 0.0006 * np.sin(z / 0.011 + 1.7 * time_s)
+        return self._plane.at(x, z)
 
     def paint(self, samples: Samples, window: Window, instants_s: FloatArray) -> None:
         """Paint the mean of some instants (n,) s onto the samples of a window of the canvas."""
         middle = float(instants_s.mean())
-        self._paint_wet(samples, window, middle)
+        wets = self._landing.on_board(middle)
+        if wets:
+            self._landing.paint_wet(samples, window, middle)
         rows, cols = self._band(middle)
         keep = (rows >= window.top) & (rows < window.bottom) & (cols >= window.left) & (cols < window.right)
         rows, cols = rows[keep], cols[keep]
@@ -126,16 +148,36 @@ class Jet:
             cover, colour = self._look(x, z, float(instant))
             mean += under + cover[:, None] * (colour - under)
         samples[at] = mean / len(instants_s)
-        self._paint_foot(samples, window, middle)
-        self._paint_drops(samples, window, float(instants_s[0]), float(instants_s[-1]))
+        if wets:
+            self._landing.paint(samples, window, float(instants_s[0]), float(instants_s[-1]))
+        if self.scene.drain.held_head_m:
+            self._paint_runnel(samples, window, middle)
+
+    def _paint_runnel(self, samples: Samples, window: Window, time_s: float) -> None:
+        """Paint the thread of water that runs down the container when the jet no longer holds."""
+        share = 1.0 - float(self.scene.drain.jet_holds(time_s))
+        if share < 0.02:
+            return
+        points = self.scene.camera.project_straight(self._runnel_m(time_s))
+        x, y = self._canvas.x[window.slices], self._canvas.y[window.slices]
+        middle = np.interp(y, points[:, 1], points[:, 0]).astype(np.float32)
+        reach = ramp(y - points[0, 1]) * ramp(points[-1, 1] - y)
+        half = 0.45 * self.scene.drain.hole_m * self._px_per_m * share
+        off = (x - middle) / half
+        cover = share * reach * ramp((1 - np.abs(off)) * half)
+        shine = 0.7 * np.exp(-(((off - 0.3) / 0.3) ** 2))
+        body = to_light(self._ambient * np.float32(0.8))
+        colour = body + shine[..., None] * (np.float32(0.85) - body)
+        samples += np.asarray(cover, dtype=np.float32)[..., None] * (colour - samples)
 
     def _band(self, time_s: float) -> tuple[np.ndarray, np.ndarray]:
         """Rows and columns, (n,) each, of the canvas's samples close to the jet."""
         drain, cam = self.scene.drain, self.scene.camera
-        ages = np.linspace(0, 1.05 * drain.flight_time_s, 160)
+        ages = np.linspace(0, self._last_age, 160)
         path = self.centre(ages, time_s)
         px = (cam.project(self._plane.at(path[:, 0], path[:, 1])) + 0.5) * OVERSAMPLING - 0.5
-        half = (drain.hole_m * 0.6 * self._px_per_m + _ASIDE_PX) * OVERSAMPLING
+        wide = drain.hole_m * 0.6 + 2.5 * self.scene.hazards.breakup.scatter_m
+        half = (wide * self._px_per_m + _ASIDE_PX) * OVERSAMPLING
         first = max(math.ceil(px[0, 0] - half), self._window.left)
         last = min(math.floor(px[-1, 0] + half), self._window.right - 1)
         cols = np.arange(first, last + 1)
@@ -155,7 +197,8 @@ class Jet:
         age = self._age(x, time_s)
         age = self._age(x - np.interp(age, ages, aside), time_s)
         fall = drain.gravity_m_s2 * age
-        onward = self._v0 - self._slowing * (time_s - 2 * age)  # dx/ds of the centre line
+        speed, slowing = self._pace(time_s)
+        onward = speed + 2 * slowing * age  # dx/ds of the centre line
         length = np.hypot(onward, fall)
         off = (z - (drain.drop_m - fall * age / 2)) * onward / length
         radius = np.interp(age, ages, radii)
@@ -163,9 +206,11 @@ class Jet:
         cover = ramp(((radius - np.abs(off)) * self._px_per_m).astype(np.float32))
         cover = (
             cover
-            * ramp((z * self._px_per_m).astype(np.float32))
+            * ramp(((z - self._floor(x) if self._misses else z) * self._px_per_m).astype(np.float32))
             * ramp((x * self._px_per_m).astype(np.float32))
         )
+        if drain.held_head_m:
+            cover = cover * drain.jet_holds(time_s - age).astype(np.float32)
         thick = 2 * radius * np.sqrt(np.clip(1 - u * u, 0, 1))
         through = np.exp(-thick[:, None] * np.asarray(look.dye_per_m)) * self._ambient
         rim = np.clip((np.abs(u) - 0.45) / 0.55, 0, 1)
@@ -174,10 +219,16 @@ class Jet:
         return cover, to_light(body + shine[:, None] * (0.99 - body))
 
     def _age(self, x: FloatArray, time_s: float) -> FloatArray:
-        """Age (…) s at which the centre line, without sway, reaches x (…) m: x = (v₀ − c t) s + c s²."""
-        v, c = self._v0 - self._slowing * time_s, self._slowing
+        """Age (…) s at which the centre line, without sway, reaches x (…) m: x = v s + c s²."""
+        v, c = self._pace(time_s)
         reach = np.clip(x, 0.0, None)
         return np.asarray(2 * reach / (v + np.sqrt(v * v + 4 * c * reach)))
+
+    def _pace(self, time_s: float) -> tuple[float, float]:
+        """Speed of the water leaving at a time, m/s, and how it slows, m/s per s, within one flight."""
+        drain = self.scene.drain
+        now, before = float(drain.speed(time_s)), float(drain.speed(time_s - drain.flight_time_s))
+        return now, (before - now) / drain.flight_time_s
 
     def _radius(self, age: FloatArray, time_s: float) -> FloatArray:
         """Radius (…) m of the jet at ages (…) s: it contracts, thins as it falls, and ripples."""
@@ -187,123 +238,10 @@ class Jet:
         vena = (drain.hole_m - drain.jet_m) * np.exp(-v * age / (0.35 * drain.hole_m))
         share = age / drain.flight_time_s
         angle = 2 * math.pi * np.multiply.outer(time_s - age, self._ripple_rate) + self._ripple_phase
+        breakup = self.scene.hazards.breakup
+        if breakup.strength:  # the neck closes: the cross-section swells and shrinks until drops are left
+            deep = 1.5 * np.clip((share - breakup.from_share) / (1.001 - breakup.from_share), 0, 1)
+            beat = np.cos(angle[..., 1] + 0.9 * np.sin(0.21 * angle[..., 0]))
+            return np.asarray(thin * np.sqrt(np.clip(1 + deep * beat, 0, None)) / 2 + vena / 2)
         swell = 0.10 * np.clip(share, 0, 1.1) ** 2 * np.cos(angle).mean(-1)
         return np.asarray((thin * (1 + swell) + vena) / 2)
-
-    def _landing_m(self, time_s: float) -> float:
-        """Where the jet's centre meets the landing level, sway included, m."""
-        return float(self.scene.drain.throw(time_s) + self.scene.sway.landing(self.scene.drain, time_s))
-
-    def _near(self, window: Window, corners_m: FloatArray) -> Window | None:
-        """Part of a window about some world points, or None."""
-        part = self._canvas.around(self.scene.camera.project_straight(corners_m), 3.0)
-        part = Window(
-            max(part.top, window.top),
-            min(part.bottom, window.bottom),
-            max(part.left, window.left),
-            min(part.right, window.right),
-        )
-        return None if part.empty else part
-
-    def _paint_wet(self, samples: Samples, window: Window, time_s: float) -> None:
-        """Darken the board where it is wet and put the ripples' sheen on it."""
-        x0, front = self._landing_m(time_s), self.scene.bench.tape_y_m
-        board, aside = level(0.0), 0.040
-        back = front + BOARD_FRONT_TO_BACK_M
-        part = self._near(
-            window, board.at([x0 - aside, x0 + aside, x0 + aside, x0 - aside], [front, front, back, back])
-        )
-        if part is None:
-            return
-        u, v = self._canvas.on(board, part)
-        on_board = ramp((v - front) * 1e3) * ramp((back - v) * 1e3)
-        r = np.hypot(u - x0, v)
-        wet = 0.20 * on_board * np.exp(-((r / 0.022) ** 4))
-        pulse = 0.5 + 0.5 * math.sin(2 * math.pi * 7.3 * time_s + 1.0)
-        rings = 0.20 * np.exp(-(((r - 0.0075 - 0.002 * pulse) / 0.0016) ** 2)) + 0.12 * np.exp(
-            -(((r - 0.0135 - 0.004 * pulse) / 0.0020) ** 2)
-        )
-        target = samples[
-            part.top - window.top : part.bottom - window.top,
-            part.left - window.left : part.right - window.left,
-        ]
-        target *= (1 - wet)[..., None] ** 2
-        target += (on_board * rings)[..., None] * (_WHITE - target)
-
-    def _paint_foot(self, samples: Samples, window: Window, time_s: float) -> None:
-        """Paint the low white mound that the jet throws up where it lands; even about the jet's centre."""
-        x0, wide, tall = self._landing_m(time_s), 0.0042, 0.0022
-        part = self._near(
-            window,
-            self._plane.at(
-                [x0 - 3 * wide, x0 + 3 * wide, x0 + 3 * wide, x0 - 3 * wide],
-                [-0.001, -0.001, 3 * tall, 3 * tall],
-            ),
-        )
-        if part is None:
-            return
-        u, z = self._canvas.on(self._plane, part)
-        shape = np.exp(-(((u - x0) / wide) ** 2))
-        cover = 0.55 * self.scene.look.splash * ramp(z * self._px_per_m) * shape * np.exp(-((z / tall) ** 2))
-        target = samples[
-            part.top - window.top : part.bottom - window.top,
-            part.left - window.left : part.right - window.left,
-        ]
-        target += np.clip(cover, 0, 0.9)[..., None] * (_WHITE - target)
-
-    def _paint_drops(self, samples: Samples, window: Window, start_s: float, stop_s: float) -> None:
-        """Paint the drops in the air, each as the streak of its exposure."""
-        gravity, cam = self.scene.drain.gravity_m_s2, self.scene.camera
-        for drop in self._drops:
-            lifetime = 2 * drop.speed_m_s[2] / gravity
-            if not (drop.born_s < start_s and stop_s < drop.born_s + lifetime):
-                continue
-            ends_m = np.array([drop.at(start_s, gravity), drop.at(stop_s, gravity)])
-            ends = cam.project_straight(ends_m)
-            radius = drop.radius_m * self._px_per_m
-            whole = self._canvas.around(ends, 3.0 + radius)
-            part = Window(
-                max(whole.top, window.top),
-                min(whole.bottom, window.bottom),
-                max(whole.left, window.left),
-                min(whole.right, window.right),
-            )
-            if part.empty:
-                continue
-            x, y = self._canvas.x[part.slices] - ends[0, 0], self._canvas.y[part.slices] - ends[0, 1]
-            step = ends[1] - ends[0]
-            length2 = max(float(step @ step), 1e-9)
-            share = np.clip((x * step[0] + y * step[1]) / length2, 0, 1)
-            away = np.hypot(x - share * step[0], y - share * step[1]).astype(np.float32)
-            faint = (
-                2 * radius / (2 * radius + math.sqrt(length2))
-            )  # the same drop spread over a longer streak
-            cover = 0.85 * faint * ramp(radius - away)
-            target = samples[
-                part.top - window.top : part.bottom - window.top,
-                part.left - window.left : part.right - window.left,
-            ]
-            target += cover[..., None] * (_WHITE - target)
-
-
-def _splash(scene: Scene, rng: np.random.Generator) -> tuple[Drop, ...]:
-    """Draw the drops of the whole film."""
-    times = scene.timing.times_s
-    start, stop = float(times[0]) - 0.3, float(times[-1])
-    number = int(rng.poisson(110 * scene.look.splash * (stop - start)))
-    born = np.sort(rng.uniform(start, stop, number))
-    land = scene.drain.throw(born) + scene.sway.landing(scene.drain, born)
-    drops = []
-    for when, x in zip(born, land, strict=True):
-        up = float(rng.gamma(3.0, 0.13))
-        aside = (float(rng.normal(0.06, 0.16)), float(rng.normal(0.0, 0.10)), min(up, 0.85))
-        drops.append(
-            Drop(
-                float(when),
-                float(x + rng.normal(0, 0.0015)),
-                float(rng.normal(0, 0.0015)),
-                aside,
-                float(np.clip(rng.lognormal(-7.45, 0.35), 0.00025, 0.0012)),
-            )
-        )
-    return tuple(drops)

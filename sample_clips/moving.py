@@ -9,8 +9,8 @@ import numpy as np
 from sample_clips.backdrop import paint_backdrop
 from sample_clips.camera import upright
 from sample_clips.clear_water import meniscus_line, through_water
-from sample_clips.cylinder import Column, column, glints, paint_ring
-from sample_clips.film import develop, reach_px, to_light, vignette
+from sample_clips.cylinder import Column, bore_depth, column, glints, near_depth, paint_ring
+from sample_clips.film import develop, exposed, gain_at, reach_px, to_light, vignette
 from sample_clips.jet import Jet
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp, tinted
 from sample_clips.passers import paint_passers
@@ -115,7 +115,8 @@ class Stage:
         """Give the samples of the cylinder's window, with water up to the rim."""
         scene, tube = self.scene, self._tube
         look, q = scene.look, tube.across
-        path = 2 * scene.drain.bore_radius_m * np.sqrt(np.clip(1 - np.minimum(np.abs(q), 1) ** 2, 0.04, 1))
+        bore = scene.drain.bore(tube.height_m - scene.drain.drop_m).astype(np.float32)
+        path = 2 * bore * np.sqrt(np.clip(1 - np.minimum(np.abs(q), 1) ** 2, 0.04, 1))
         undyed = scene.hazards.clear.strength
         through = np.exp(-path[..., None] * np.asarray(look.dye_per_m, dtype=np.float32))
         # The filled cylinder is a strong lens: what one sees through it is the bright wall, turned left to
@@ -135,7 +136,7 @@ class Stage:
     def _filled_cover(self) -> Samples:
         """Cover (h, w) of the cylinder's inside above its floor."""
         scene, tube = self.scene, self._tube
-        depth = tube.round_depth(scene.drain.bore_radius_m)
+        depth = bore_depth(scene, tube)
         eye = scene.camera.centre_m[2]
         cover = tube.cover * ramp((0.988 - np.abs(tube.across)) * scene.drain.outer_radius_m * tube.px_per_m)
         above_floor = ramp((tube.height_at(depth, eye) - self._floor_m) * tube.px_per_m)
@@ -150,7 +151,7 @@ class Stage:
         """Put the water of one instant into a developed picture."""
         scene, tube, canvas = self.scene, self._tube, self._canvas
         flat, edge = self._level(time_s)
-        radius = scene.drain.outer_radius_m
+        radius = scene.drain.widest_m
         rim = np.array(
             [
                 (scene.axis_x_m + sx * radius, sy * radius, z)
@@ -196,9 +197,9 @@ class Stage:
             tube.px_per_m,
         )
         eye = scene.camera.centre_m[2]
-        near_m = part.round_depth(scene.seen_near_m)
+        near_m = near_depth(scene, part)
         near = part.height_at(near_m, eye)
-        far = part.height_at(-part.round_depth(scene.drain.bore_radius_m), eye)
+        far = part.height_at(-bore_depth(scene, part), eye)
         clear, inside = scene.hazards.clear, self._inside[rows]
         scale = part.px_per_m * part.distance_m / (part.distance_m - near_m)
         below = ramp(np.asarray((edge - near) * scale, dtype=np.float32))[..., None]
@@ -257,7 +258,7 @@ class Stage:
             self._reflections.paint(pixels, time_s)
         if self._steady.hazards.visits.strength:
             paint_passers(pixels, self._steady, time_s, self._shaking.margin)
-        return np.asarray(self._shaking.seen(pixels, time_s) * self._shade, dtype=np.float32)
+        return exposed(self._shaking.seen(pixels, time_s) * self._shade, gain_at(self._steady, time_s))
 
     def frame(self, time_s: float) -> Samples:
         """Give encoded values (h, w, 3), 0 to 1, free of noise, of the exposure about one instant, s."""
@@ -270,7 +271,7 @@ class Stage:
 def _check_in_view(scene: Scene) -> None:
     """Refuse a scene whose moving parts leave the picture."""
     drain, cam, times = scene.drain, scene.camera, scene.timing.times_s
-    if float(drain.root_head(times[-1])) <= 0:
+    if float(drain.driving_root(times[-1])) <= 0:
         raise ValueError(
             f"{scene.name}: the container is empty before the film ends; shorten it or drill a smaller hole"
         )

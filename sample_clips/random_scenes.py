@@ -9,9 +9,11 @@ from fractions import Fraction
 
 import numpy as np
 
-from sample_clips.camera import Camera
+from sample_clips.drain import Drain
 from sample_clips.hazard_kinds import strengths_of, with_hazards
-from sample_clips.scene import Bench, Colour, Drain, Film, Look, Notebook, Scene, Sway, Timing
+from sample_clips.looks import varied_look
+from sample_clips.placing import bench_for, camera_for, sway_from
+from sample_clips.scene import Colour, Film, Look, Notebook, Scene, Timing
 
 DIFFICULTIES = ("clean", "hard")
 _RATES_HZ = (10, 12, 15, 20, 24, 25, 30)
@@ -56,50 +58,12 @@ _DYES = (
 )
 
 
-def sway_from(rng: np.random.Generator, amplitude_m: float, waves: int = 24) -> Sway:
-    """Draw a jet's wander: slow drifts to quick flutter, 0.4 to 14 Hz."""
-    frequencies = np.exp(rng.uniform(math.log(0.4), math.log(14.0), waves))
-    return Sway(amplitude_m, tuple(frequencies.tolist()), tuple(rng.uniform(0, 2 * math.pi, waves).tolist()))
-
-
-def camera_for(
-    drain: Drain,
-    bench: Bench,
-    size: tuple[int, int],
-    distance_m: float,
-    *,
-    squeeze: float = 0.94,
-    nudge_m: tuple[float, float] = (0.0, 0.0),
-    angles_deg: tuple[float, float, float] = (0.0, 0.0, 0.0),
-    k1: float = 0.0,
-) -> Camera:
-    """Place a camera that has the whole experiment in view.
-
-    Parameters
-    ----------
-    size : width and height, px
-    distance_m : from the lens to the jet's plane
-    squeeze : share of the picture that the experiment fills
-    nudge_m : the lens's offset from the experiment's middle, x and z
-    angles_deg : azimuth, elevation and roll
-    """
-    width, height = size
-    left, right = bench.plumb_x_m - 0.02, bench.board_end_m + 0.06
-    low, high = bench.bench_z_m - 0.03, drain.drop_m + drain.head0_m + bench.rim_m + 0.01
-    focal = squeeze * distance_m * min(width / (right - left), height / (high - low))
-    middle_x, middle_z = (left + right) / 2 + nudge_m[0], (low + high) / 2 + nudge_m[1]
-    az, el, roll = angles_deg
-    # The optical axis meets the jet's plane near the middle of things however the camera is turned.
-    centre = (
-        middle_x - distance_m * math.tan(math.radians(az)),
-        -distance_m,
-        middle_z - distance_m * math.tan(math.radians(el)),
-    )
-    return Camera(width, height, focal, centre, az, el, roll, k1)
-
-
 def random_scene(
-    seed: int, difficulty: str = "clean", *, hazards: Iterable[str] | Mapping[str, float] = ()
+    seed: int,
+    difficulty: str = "clean",
+    *,
+    hazards: Iterable[str] | Mapping[str, float] = (),
+    varied: bool | None = None,
 ) -> Scene:
     """Draw a scene.
 
@@ -109,7 +73,9 @@ def random_scene(
     difficulty : `clean` (a careful film in good light) or `hard` (weak dye, more noise and blur, camera
     tilted and rolled, a lens that bends)
     hazards : names out of `HAZARDS`, each of strength 1 or written `NAME:STRENGTH`; or names with strengths.
-        Each draws from the seed by itself: a hand comes at the same time with and without a bump.
+        Each draws from the seed by itself: a hand comes from the same side with and without a bump.
+    varied : whether background, rule, dye and light differ widely from scene to scene; left out: where there
+        are hazards
 
     Raises
     ------
@@ -118,6 +84,8 @@ def random_scene(
     """
     strengths = strengths_of(hazards)
     scene = _plain(seed, difficulty)
+    if varied or (varied is None and strengths):
+        scene = replace(scene, look=varied_look(scene), name=f"varied-{seed}")
     if not strengths:
         return scene
     words = "+".join(name if s == 1.0 else f"{name}-{s:g}" for name, s in strengths.items())
@@ -136,7 +104,7 @@ def _plain(seed: int, difficulty: str) -> Scene:
     rng = np.random.default_rng([seed, DIFFICULTIES.index(difficulty)])
     hard = difficulty == "hard"
     drain, timing = _drain_and_timing(rng)
-    bench = _bench(rng, drain)
+    bench = bench_for(rng, drain)
     tilt = 2.0 if hard else 0.7
     camera = camera_for(
         drain,
@@ -208,24 +176,6 @@ def _drain_and_timing(rng: np.random.Generator) -> tuple[Drain, Timing]:
             break
     exposure = float(np.exp(rng.uniform(math.log(1 / 240), math.log(1 / 60))))
     return drain, Timing(tuple(range(frames)), Fraction(1, rate), exposure, float(rate))
-
-
-def _bench(rng: np.random.Generator, drain: Drain) -> Bench:
-    throw = float(drain.throw(0.0))
-    floor = float(rng.uniform(0.022, 0.030))
-    return Bench(
-        rule_y_m=float(rng.uniform(-0.004, 0.010)),
-        rule_zero_z_m=drain.drop_m - floor - float(rng.uniform(0.012, 0.030)),
-        rule_length_m=0.30 if drain.head0_m > 0.17 else 0.25,
-        tape_y_m=-float(rng.uniform(0.010, 0.018)),
-        tape_zero_x_m=float(rng.uniform(-0.02, 0.01)),
-        board_end_m=throw + float(rng.uniform(0.05, 0.09)),
-        plumb_x_m=-2 * drain.outer_radius_m - float(rng.uniform(0.11, 0.16)),
-        bench_z_m=-float(rng.uniform(0.045, 0.060)),
-        floor_m=floor,
-        rim_m=float(rng.uniform(0.035, 0.06)),
-        clutter=int(rng.integers(1 << 30)),
-    )
 
 
 def _look(rng: np.random.Generator, *, hard: bool) -> Look:

@@ -14,7 +14,7 @@ from sample_clips.rig import plumb_bob_top_m
 from sample_clips.rules import BOARD_START_M, rule_edge_m, tape_mark_z_m
 from sample_clips.scene import FloatArray, Scene
 from sample_clips.shaking import moved
-from sample_clips.visibility import landing_seen, surface_seen
+from sample_clips.visibility import landing_line_m, landing_seen, surface_seen
 
 _IN_VIEW_PX = 14.0
 _CONVENTIONS = (
@@ -91,8 +91,13 @@ def run_record(scene: Scene, clip_name: str, sha256: str | None) -> dict[str, An
     ends = drain.drop_m + drain.meniscus_m + drain.head(scene.timing.times_s[[0, -1]])
     below = min(0.020, 0.45 * float(ends[1] - drain.drop_m))
     gauge = scene.near_edge(np.array([ends[0] + 0.018, ends[1] - below]))
-    landing = jet_plane.at([BOARD_START_M + 0.002, bench.board_end_m - 0.003], [0.0, 0.0])
-    area_u = 2 * note.bore_u_m / (2 * drain.bore_radius_m) * drain.bore_area_m2
+    landing = jet_plane.at(landing_line_m(scene), [0.0, 0.0])
+    over = np.linspace(float(ends[1]), float(ends[0]), 200) - drain.drop_m - drain.meniscus_m
+    bores = drain.bore(over)
+    bore, swing = float(bores.mean()), float(np.ptp(bores)) / math.sqrt(12)
+    area = math.pi * bore**2
+    # One number for a container that is not prismatic is no better than how far its bore strays from it.
+    area_u = 2 * math.hypot(note.bore_u_m / 2, swing) / bore * area
     lens = {
         "model": "radial",
         "k1": round(cam.k1, 5),
@@ -144,8 +149,8 @@ def run_record(scene: Scene, clip_name: str, sha256: str | None) -> dict[str, An
         "gauge_line": {
             "from_px": person.click(gauge[0]),
             "to_px": person.click(gauge[1]),
-            "behind_m": person.reading(-drain.bore_radius_m, note.depth_u_m / 2, 4),
-            "behind_u_m": note.depth_u_m,
+            "behind_m": person.reading(-bore, note.depth_u_m / 2, 4),
+            "behind_u_m": round(math.hypot(note.depth_u_m, swing), 5),
             "above_level_m": max(0.0, person.reading(scene.edge_rise_m, note.meniscus_u_m, 4)),
             "above_level_u_m": note.meniscus_u_m,
         },
@@ -155,11 +160,26 @@ def run_record(scene: Scene, clip_name: str, sha256: str | None) -> dict[str, An
             "latitude_deg": None,
             "elevation_m": None,
             "water_temperature_c": 20.0,
-            "container_area_m2": person.reading(drain.bore_area_m2, area_u, 8),
+            "container_area_m2": person.reading(area, area_u, 8),
             "container_area_u_m2": float(f"{area_u:.2g}"),
         },
         "readings": [],
-        "extra": {},
+        "extra": _profile(scene),
+    }
+
+
+def _profile(scene: Scene) -> dict[str, Any]:
+    """Give the container's inner cross-section over the height, where it is not the same everywhere."""
+    drain = scene.drain
+    if not drain.profile:
+        return {}
+    over = np.linspace(0.0, drain.profile[-1][0], 24)
+    areas = math.pi * drain.bore(over) ** 2
+    return {
+        "container_profile": [
+            {"over_hole_m": round(float(h), 5), "area_m2": round(float(a), 8)}
+            for h, a in zip(over, areas, strict=True)
+        ]
     }
 
 
@@ -250,7 +270,7 @@ def truth_record(scene: Scene) -> dict[str, Any]:
             "Cv": drain.speed_coefficient,
             "Cc": drain.contraction_coefficient,
             "Cd": drain.discharge_coefficient,
-            "k_sqrt_m_per_s": drain.root_rate,
+            "k_sqrt_m_per_s": drain.root_rate if drain.plain else None,
             "approach_factor": drain.approach,
             "orifice_diameter_m": drain.hole_m,
             "orifice_area_m2": drain.hole_area_m2,
@@ -261,14 +281,16 @@ def truth_record(scene: Scene) -> dict[str, Any]:
             "drop_y0_m": drain.drop_m,
             "h0_m": drain.head0_m,
             "flight_time_s": drain.flight_time_s,
+            **_profile(scene),
+            **({"held_head_m": drain.held_head_m} if drain.held_head_m else {}),
             "meniscus_rise_at_wall_m": drain.meniscus_m,
             "sway_rms_m": scene.sway.amplitude_m,
             "orifice_world_m": [0.0, 0.0, drain.drop_m],
         },
-        **({} if scene.hazards == Hazards() else {"hazards": scene.hazards.summary}),
+        **({} if scene.hazards == Hazards() else {"hazards": dict(scene.hazards.names)}),
         "rules": rules,
         "depth": {
-            "surface_seen_before_axis_m": scene.seen_near_m,
+            "surface_seen_before_axis_m": float(scene.seen_near(drain.drop_m)),
             "upright_rule_y_m": bench.rule_y_m,
             "tape_y_m": bench.tape_y_m,
             "jet_plane_y_m": 0.0,

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from sample_clips.cylinder import Column
+from sample_clips.cylinder import Column, outer_depth
 from sample_clips.hazards import Gleam, Streak
 from sample_clips.paint import Samples, band, mottle, ramp
 from sample_clips.scene import FloatArray, Scene
@@ -17,7 +17,7 @@ _WHITE = np.float32(0.985)
 def _on_tube(scene: Scene, across: float, height_m: float) -> FloatArray:
     """Pixel (2,) of a place on the container's near wall."""
     tx, ty = scene.toward_camera
-    radius = scene.drain.outer_radius_m
+    radius = float(scene.drain.outer(height_m - scene.drain.drop_m))
     aside, ahead = across * radius, radius * math.sqrt(max(0.0, 1 - across**2))
     x = scene.axis_x_m - ty * aside + tx * ahead
     return scene.camera.project(np.array([x, tx * aside + ty * ahead, height_m]))
@@ -97,7 +97,7 @@ class Stuck:
 
     def __init__(self, scene: Scene, tube: Column) -> None:
         label = scene.hazards.label
-        height = tube.height_at(tube.round_depth(scene.drain.outer_radius_m), scene.camera.centre_m[2])
+        height = tube.height_at(outer_depth(scene, tube), scene.camera.centre_m[2])
         px = tube.px_per_m
         inside = tube.cover * ramp((0.99 - np.abs(tube.across)) * scene.drain.outer_radius_m * px)
         aside = scene.drain.outer_radius_m * px

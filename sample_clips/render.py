@@ -79,7 +79,7 @@ def render_scene(
         rate=Fraction(timing.file_rate_hz).limit_denominator(1001),
         gop=round(2 * timing.file_rate_hz),
         metadata=metadata,
-        options={"preset": film.preset, **_KEEP_DETAIL},
+        options={"preset": film.preset, **(_KEEP_DETAIL if film.keep_detail else {})},
     )
     digest = hashlib.sha256(clip.read_bytes()).hexdigest()
     run, truth = folder / f"{scene.name}.run.json", folder / f"{scene.name}.truth.json"

@@ -15,6 +15,7 @@ from sample_clips.paint import (
     grain,
     line,
     mottle,
+    ramp,
     rectangle,
     spot,
     tinted,
@@ -183,9 +184,27 @@ def _paint_board(canvas: Canvas, scene: Scene, front: float, back: float) -> Non
         return tinted(look.board, (tone * (1 - 0.14 * wet)).astype(np.float32))
 
     fill(canvas, rectangle(top, (BOARD_START_M, end), (front, back)), slate, plane=top)
+    if scene.hazards.wet_tray.strength:
+        _paint_puddles(canvas, scene, front, back)
     face = upright(front)
     dark: Colour = (0.62 * look.board[0], 0.62 * look.board[1], 0.62 * look.board[2])
     fill(canvas, rectangle(face, (BOARD_START_M, end), (-_BOARD_DEEP_M, 0.0)), dark)
+
+
+def _paint_puddles(canvas: Canvas, scene: Scene, front: float, back: float) -> None:
+    """Paint water standing on the board: sharp-edged patches that mirror the wall, with dark rims."""
+    strength, top = scene.hazards.wet_tray.strength, level(0.0)
+    corners = rectangle(top, (BOARD_START_M, scene.bench.board_end_m), (front, back))
+    window = canvas.around(canvas.camera.project_straight(corners))
+    u, v = canvas.on(top, window)
+    rise = mottle(u, v, (0.016, 0.022), scene.seed + 83) + 0.5 * mottle(u, v, (0.005, 0.012), scene.seed + 84)
+    on = ramp((v - front) * 2e3) * ramp((back - v) * 2e3)
+    on = on * ramp((u - BOARD_START_M) * 2e3) * ramp((scene.bench.board_end_m - u) * 2e3)
+    water = ramp((rise + 0.15) * 6.0)
+    rim = np.exp(-(((rise + 0.15) / 0.06) ** 2))
+    mirror = np.asarray(scene.look.wall, dtype=np.float32)
+    canvas.blend(window, np.asarray(min(1.0, strength) * 0.42 * on * water, dtype=np.float32), mirror)
+    canvas.scale(window, np.asarray(0.35 * on * rim, dtype=np.float32), (0.4, 0.4, 0.42))
 
 
 def _paint_plumb(canvas: Canvas, scene: Scene) -> None:

@@ -17,11 +17,19 @@ RULE_WIDTH_M = 0.028
 RULE_GAP_M = 0.009
 """Between the upright rule's edge and the container's wall."""
 _INK: Colour = (0.10, 0.10, 0.11)
+MATERIALS: dict[str, tuple[Colour, Colour]] = {
+    "steel": ((0.985, 1.0, 1.01), _INK),
+    "beech": ((0.92, 0.76, 0.52), (0.16, 0.10, 0.07)),
+    "white": ((1.16, 1.16, 1.15), (0.10, 0.12, 0.30)),
+    "yellow": ((1.10, 0.95, 0.30), (0.08, 0.08, 0.08)),
+    "black": ((0.14, 0.14, 0.15), (0.92, 0.92, 0.90)),
+}
+"""Colours of the face and of the ink of upright rules."""
 
 
 def rule_edge_m(scene: Scene) -> float:
     """Where the graduated edge of the upright rule stands along the throw, m."""
-    return -2 * scene.drain.outer_radius_m - RULE_GAP_M
+    return -scene.drain.outer_radius_m - scene.drain.widest_m - RULE_GAP_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +64,7 @@ def paint_rule(canvas: Canvas, scene: Scene) -> None:
     )
     left, top = edge - RULE_WIDTH_M, zero + bench.rule_length_m + 0.006
     side = scene.look.light_from
+    face, ink = MATERIALS[scene.look.rule]
 
     def steel(u: Samples, v: Samples) -> Samples:
         sheen = 0.80 + 0.10 * np.exp(-(((v - zero - 0.6 * bench.rule_length_m) / 0.11) ** 2))
@@ -64,7 +73,7 @@ def paint_rule(canvas: Canvas, scene: Scene) -> None:
             + 0.02 * mottle(u, v, (0.0011, 0.05), scene.seed + 61)
             + 0.02 * side * (u - edge) / RULE_WIDTH_M
         )
-        return tinted((0.985, 1.0, 1.01), tone.astype(np.float32))
+        return tinted(face, tone.astype(np.float32))
 
     fill(
         canvas,
@@ -77,7 +86,7 @@ def paint_rule(canvas: Canvas, scene: Scene) -> None:
     fill(canvas, corners, steel, plane=plane)
     window = canvas.around(canvas.camera.project_straight(corners))
     u, v = canvas.on(plane, window)
-    canvas.blend(window, 0.93 * scale.ink(v, u), _INK)
+    canvas.blend(window, 0.93 * scale.ink(v, u), ink)
     for mark in range(10, round(bench.rule_length_m * 1000) + 1, 10):
         engrave(
             canvas,
@@ -85,7 +94,7 @@ def paint_rule(canvas: Canvas, scene: Scene) -> None:
             str(mark),
             (edge - 0.0100, zero + mark / 1000),
             height_m=0.0058,
-            colour=_INK,
+            colour=ink,
             align=1.0,
         )
 

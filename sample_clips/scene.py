@@ -1,13 +1,12 @@
 """What is filmed and how, as frozen values: the drain's physics, the jet, the bench, the light and the film.
 
-SI units throughout. The physics is the textbook's and exact: a constant speed coefficient and contraction
-coefficient, a prismatic container, no wind, no drag, no surface tension. √head falls linearly in time, and
-the water that lands at time t left the hole one flight time earlier.
+SI units throughout. Unless a hazard says otherwise, the physics is the textbook's and exact: a constant speed
+coefficient and contraction coefficient, a prismatic container, no wind, no drag, no surface tension. √head
+falls linearly in time, and the water that lands at time t left the hole one flight time earlier.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sample_clips.camera import Camera
+from sample_clips.drain import Drain, Sway
 from sample_clips.hazards import Hazards
 
 FloatArray = NDArray[np.float64]
@@ -22,114 +22,6 @@ Colour = tuple[float, float, float]
 """Red, green, blue as encoded in the picture, each 0 to 1."""
 
 ACRYLIC_INDEX = 1.49  # refractive index of PMMA at 589 nm; common handbook value
-
-
-@dataclass(frozen=True, slots=True)
-class Drain:
-    """The container, the hole and the water in it."""
-
-    gravity_m_s2: float
-    speed_coefficient: float
-    contraction_coefficient: float
-    hole_m: float
-    """Diameter of the hole."""
-    bore_radius_m: float
-    wall_m: float
-    head0_m: float
-    """Head at time 0: flat level over the hole's centre."""
-    drop_m: float
-    """Height of the hole's centre over the landing level."""
-    meniscus_m: float
-    """Height of the coloured water at the wall over the flat level."""
-
-    @property
-    def hole_area_m2(self) -> float:
-        """Area of the hole, m²."""
-        return math.pi * self.hole_m**2 / 4
-
-    @property
-    def bore_area_m2(self) -> float:
-        """Area of the water's surface, m²."""
-        return math.pi * self.bore_radius_m**2
-
-    @property
-    def outer_radius_m(self) -> float:
-        """Outer radius of the cylinder, m."""
-        return self.bore_radius_m + self.wall_m
-
-    @property
-    def discharge_coefficient(self) -> float:
-        """Cd = Cv Cc."""
-        return self.speed_coefficient * self.contraction_coefficient
-
-    @property
-    def approach(self) -> float:
-        """Factor by which the water's own sinking raises the speed: 1/√(1 − (Cc a/A)²)."""
-        ratio = self.contraction_coefficient * self.hole_area_m2 / self.bore_area_m2
-        return 1.0 / math.sqrt(1.0 - ratio**2)
-
-    @property
-    def root_rate(self) -> float:
-        """The k of √h = √h₀ − k t, m^½/s, from A dh/dt = −Cc a v."""
-        ratio = self.hole_area_m2 / self.bore_area_m2
-        return self.discharge_coefficient * ratio * math.sqrt(self.gravity_m_s2 / 2) * self.approach
-
-    @property
-    def flight_time_s(self) -> float:
-        """T = √(2 y₀/g): from the hole to the landing level, s."""
-        return math.sqrt(2 * self.drop_m / self.gravity_m_s2)
-
-    def root_head(self, time_s: ArrayLike) -> FloatArray:
-        """√h, m^½, at times (…) s; it may lie before the film's first frame."""
-        return np.asarray(math.sqrt(self.head0_m) - self.root_rate * np.asarray(time_s, dtype=np.float64))
-
-    def head(self, time_s: ArrayLike) -> FloatArray:
-        """Head, m, at times (…) s."""
-        return np.asarray(self.root_head(time_s) ** 2)
-
-    def speed(self, time_s: ArrayLike) -> FloatArray:
-        """Speed of the water leaving the hole at times (…) s: Cv √(2 g h/(1 − (Cc a/A)²)), m/s."""
-        scale = self.speed_coefficient * math.sqrt(2 * self.gravity_m_s2) * self.approach
-        return np.asarray(scale * self.root_head(time_s))
-
-    def throw(self, time_s: ArrayLike) -> FloatArray:
-        """Horizontal reach, m, of the water that lands at times (…) s: v(t − T) T."""
-        flight = self.flight_time_s
-        return np.asarray(self.speed(np.asarray(time_s, dtype=np.float64) - flight) * flight)
-
-    @property
-    def jet_m(self) -> float:
-        """Diameter of the contracted jet just after the hole, m."""
-        return self.hole_m * math.sqrt(self.contraction_coefficient)
-
-
-@dataclass(frozen=True, slots=True)
-class Sway:
-    """How the jet wanders about its parabola: a smooth random process of the time at which the water left.
-
-    A sum of cosines with random frequencies and phases has unit variance, is defined at every instant and
-    is the same for every frame and sub-frame that asks.
-    """
-
-    amplitude_m: float
-    """Standard deviation of the landing point about the throw, m."""
-    frequencies_hz: tuple[float, ...]
-    phases: tuple[float, ...]
-
-    def at(self, left_s: ArrayLike) -> FloatArray:
-        """Unit-variance displacement of the water that left at times (…) s."""
-        angle = (
-            2
-            * math.pi
-            * np.multiply.outer(np.asarray(left_s, dtype=np.float64), np.asarray(self.frequencies_hz))
-        )
-        return np.asarray(np.cos(angle + np.asarray(self.phases)).sum(-1) * math.sqrt(2 / len(self.phases)))
-
-    def landing(self, drain: Drain, time_s: ArrayLike) -> FloatArray:
-        """How far beyond the throw the jet's centre meets the landing level at times (…) s, m."""
-        return np.asarray(
-            self.amplitude_m * self.at(np.asarray(time_s, dtype=np.float64) - drain.flight_time_s)
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +91,16 @@ class Look:
     """How much darker the water looks where one sees its surface from below."""
     splash: float = 1.0
     """How lively the splash is."""
+    backdrop: str = "plaster"
+    """What stands behind: `plaster` with a shelf, or one of `walls.WALLS`."""
+    defocus: float = 1.0
+    """How much what is behind is out of focus."""
+    rule: str = "steel"
+    """What the upright rule is made of, one of `rules.MATERIALS`."""
+    glass: Colour = (0.985, 1.0, 1.0)
+    """What the clear container lets through of red, green and blue."""
+    light: Colour = (1.0, 1.0, 1.0)
+    """Factors of the light's red, green and blue: bright or dim, warm or cold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +121,8 @@ class Film:
     """Constant rate factor of the H.264 encoder."""
     preset: str = "medium"
     """Speed preset of the H.264 encoder."""
+    keep_detail: bool = True
+    """Keep the encoder from dropping a slowly moving edge's small changes."""
     rotation: int = 0
     """Rotation written in the file; the picture is coded turned so that players show it upright."""
 
@@ -269,19 +173,23 @@ class Scene:
         return np.asarray(step / np.hypot(*step))
 
     @property
-    def seen_near_m(self) -> float:
-        """How far before the axis the water's near edge is *seen*, m.
+    def wall_lift_m(self) -> float:
+        """How much nearer the bore is seen than it is, m.
 
-        It lies on the bore, but is seen through the wall, which lifts it by the wall's thickness times (1 −
-        1/n): the apparent depth of a plate for rays near its normal (any optics textbook).
+        The wall lifts it by its thickness times (1 − 1/n): the apparent depth of a plate for rays near its
+        normal (any optics textbook).
         """
-        return self.drain.bore_radius_m + self.drain.wall_m * (1 - 1 / ACRYLIC_INDEX)
+        return self.drain.wall_m * (1 - 1 / ACRYLIC_INDEX)
+
+    def seen_near(self, height_m: ArrayLike) -> FloatArray:
+        """How far before the axis the water's near edge is *seen* at heights (…) m, m."""
+        return self.drain.bore(np.asarray(height_m) - self.drain.drop_m) + self.wall_lift_m
 
     def near_edge(self, height_m: ArrayLike) -> FloatArray:
         """World points (…, 3), as seen, of the bore's near side, in its middle, at heights (…) m."""
         z = np.asarray(height_m, dtype=np.float64)
-        x, y = np.array([self.axis_x_m, 0.0]) + self.toward_camera * self.seen_near_m
-        return np.stack([np.full_like(z, x), np.full_like(z, y), z], axis=-1)
+        nearer, (tx, ty) = self.seen_near(z), self.toward_camera
+        return np.stack([self.axis_x_m + tx * nearer, ty * nearer, z], axis=-1)
 
     def surface_edge(self, time_s: ArrayLike) -> FloatArray:
         """World points (…, 3), as seen, of the edge to be read on the near wall at times (…) s.

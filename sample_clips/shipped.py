@@ -7,8 +7,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from sample_clips.random_scenes import camera_for, sway_from
-from sample_clips.scene import Bench, Drain, Film, Look, Notebook, Scene, Sway, Timing
+from sample_clips.drain import Drain, Sway
+from sample_clips.placing import camera_for, sway_from
+from sample_clips.scene import Bench, Film, Look, Notebook, Scene, Timing
 
 _PHONE_BASE = Fraction(1, 90_000)
 _PHONE_STEP = 3_000  # 30 frames a second

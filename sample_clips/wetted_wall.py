@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sample_clips.cylinder import Column
+from sample_clips.cylinder import Column, near_depth
 from sample_clips.paint import OVERSAMPLING, Samples, mottle, ramp
 from sample_clips.scene import FloatArray, Scene
 
@@ -47,7 +47,7 @@ class WettedWall:
         """Paint onto samples of light (h, w, 3) of some rows of the cylinder's window."""
         tube, wet = self._tube, self.scene.hazards.wetting
         eye = self.scene.camera.centre_m[2]
-        depth = tube.round_depth(self.scene.seen_near_m)[rows]
+        depth = near_depth(self.scene, tube)[rows]
         part = Column(
             tube.window,
             tube.across[rows],
