@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 
@@ -9,21 +11,26 @@ from analysis import LAWS, Finding
 from measure_app.gui.panels.budget_bars import BudgetList
 from measure_app.gui.panels.finding_list import FindingList
 from measure_app.gui.panels.graph_words import equation_words, fit_words, tab_of, title_of
-from measure_app.gui.panels.graphs import LawGraph, line_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import BORROWED_G, counted, finding_name
-from measure_app.outcome import Outcome
+
+if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
+    from measure_app.gui.panels.graphs import LawGraph
+    from measure_app.outcome import Outcome
 
 _MOST_SOURCES = 6
 _CROP = (220, 160)
+_POINT = "Point at a point, or walk along them with the arrow keys; Enter goes to its frame."
 
 
 class GraphTabs(QWidget):
     """The four graphs, with the choice of intercept and of what the fit weighs."""
 
     def __init__(self, panel: Panel, *, tall: bool = False, parent: QWidget | None = None) -> None:
+        from measure_app.gui.panels.graphs import LawGraph
+
         super().__init__(parent)
         self._panel = panel
         self._outcome: Outcome | None = None
@@ -32,9 +39,7 @@ class GraphTabs(QWidget):
         self.tabs.setUsesScrollButtons(False)
         self.graphs = tuple(LawGraph(law) for law in LAWS)
         self.equation = Sentence()
-        self.point = Sentence(
-            "Point at a point, or walk along them with the arrow keys; Enter goes to its frame."
-        )
+        self.point = Sentence(_POINT)
         self.checks = Sentence(tone="warning")
         for graph in self.graphs:
             if tall:
@@ -84,7 +89,10 @@ class GraphTabs(QWidget):
 
     def _draw(self) -> None:
         """Draw the graph in sight only: the others are drawn when they are looked at."""
+        from measure_app.gui.panels.graphs import line_of
+
         graph, outcome = self.current, self._outcome
+        self.point.say(_POINT)  # no point is chosen on a graph drawn anew
         through = graph.law.from_origin
         self.free_box.setEnabled(through)
         fitted = line_of(
@@ -113,13 +121,11 @@ class FindingsPanel(Panel):
         self.add(self.state)
         self._large: QDialog | None = None
         self._large_tabs: GraphTabs | None = None
-        graphs = Section("Graphs")
-        self.graphs = GraphTabs(self)
+        self._graphs: GraphTabs | None = None
+        self._graph_section = Section("Graphs")
         self.larger = button("Larger…", "Show the graphs in a window of their own")
         self.larger.clicked.connect(self._enlarge)
-        self.graphs.buttons.insertWidget(1, self.larger)
-        graphs.add(self.graphs)
-        self.add(graphs)
+        self.add(self._graph_section)
         found = Section("Findings")
         self.list = FindingList()
         self.list.selectionModel().currentChanged.connect(lambda *_: self._show_chosen())
@@ -152,8 +158,17 @@ class FindingsPanel(Panel):
         self.remarks = Sentence()
         self._doubts.add(self.remarks)
         self.add(self._doubts)
-        self._parts = (graphs, found, budget, self._open, self._doubts)
-        self.document.blind_changed.connect(self._on_changed)
+        self._parts = (self._graph_section, found, budget, self._open, self._doubts)
+        self.document.blind_changed.connect(self._on_blind)
+
+    @property
+    def graphs(self) -> GraphTabs:
+        """The graphs, made when they are first wanted."""
+        if self._graphs is None:
+            self._graphs = GraphTabs(self)
+            self._graphs.buttons.insertWidget(1, self.larger)
+            self._graph_section.add(self._graphs)
+        return self._graphs
 
     def refresh(self) -> None:
         """Show the newest outcome, or why there is none."""
@@ -163,6 +178,20 @@ class FindingsPanel(Panel):
         for part in self._parts:
             part.setVisible(shown)
         self._show_outcome(outcome if shown else None)
+
+    def _refresh_if_seen(self) -> None:
+        if self._large is not None and self._large.isVisible():
+            self.catch_up()  # its graphs are in sight whichever step is open
+        else:
+            super()._refresh_if_seen()
+
+    def _on_blind(self, on: bool) -> None:
+        if on and self._large is not None:
+            self._large.close()
+            self.graphs.show_outcome(None)
+            if self._large_tabs is not None:
+                self._large_tabs.show_outcome(None)
+        self._refresh_if_seen()
 
     def _state_words(self, outcome: Outcome | None) -> str:
         if self.document.blind:
@@ -179,7 +208,8 @@ class FindingsPanel(Panel):
         return f"From {counted(kept, 'frame')} of {len(outcome.rows)}."
 
     def _show_outcome(self, outcome: Outcome | None) -> None:
-        self.graphs.show_outcome(outcome)
+        if outcome is not None or self._graphs is not None:
+            self.graphs.show_outcome(outcome)
         if self._large_tabs is not None:
             self._large_tabs.show_outcome(outcome)
         findings = outcome.findings if outcome is not None else None

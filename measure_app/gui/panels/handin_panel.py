@@ -14,6 +14,7 @@ from measure_app.extras import MAX_TEXT, Question, SetNotes, SetQuestions, notes
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row
 from measure_app.gui.panels.steps import Step
+from measure_app.run import Run
 
 _PAUSE_MS = 700
 """Typing rests this long before it becomes an edit."""
@@ -59,7 +60,8 @@ class HandInPanel(Panel):
         self._pause.setSingleShot(True)
         self._pause.setInterval(_PAUSE_MS)
         self._pause.timeout.connect(self.take_typed)
-        self.notes_box.textChanged.connect(self._pause.start)
+        self._typed = False
+        self.notes_box.textChanged.connect(self._on_typed)
         self.add(who)
 
     def _line(self, name: str, example: str) -> QLineEdit:
@@ -98,7 +100,8 @@ class HandInPanel(Panel):
         self.folder_edit = QLineEdit()
         self.folder_edit.setAccessibleName("Folder for the results")
         self.folder_edit.setPlaceholderText("a folder for the results")
-        self.folder_edit.textChanged.connect(lambda _: self._say_state())
+        self.folder_edit.textChanged.connect(self._folder_changed)
+        self._usual = ""
         self.choose_button = button("Choose…", "Choose a folder for the results")
         self.choose_button.clicked.connect(self._choose)
         label = QLabel("Into the &folder")
@@ -114,8 +117,13 @@ class HandInPanel(Panel):
         self.state = Sentence()
         out.add(self.state)
         self._written: Path | None = None
+        self._written_run: Run | None = None
+        self._trouble = ""
         self._writing = False
+        self._waiting: Path | None = None
         self.services.results_written.connect(self._on_written)
+        self.document.outcome_changed.connect(self._on_outcome)
+        self.document.path_changed.connect(self._on_changed)
         self.add(out)
 
     def refresh(self) -> None:
@@ -134,13 +142,14 @@ class HandInPanel(Panel):
             if not (edit.hasFocus() and edit.isModified()):
                 edit.setText(text)
                 edit.setModified(False)
-        if not self._pause.isActive():
+        if not self._typed:
             notes = notes_of(run) if run is not None else ""
             if notes != self.notes_box.toPlainText():
                 self.notes_box.setPlainText(notes)
         self._show_questions()
-        if run is not None and not self.folder_edit.text():
-            self.folder_edit.setText(str(self._usual_folder()))
+        if run is not None and self.folder_edit.text() in ("", self._usual):
+            self._usual = str(self._usual_folder())
+            self.folder_edit.setText(self._usual)
         self._say_state()
 
     def _show_questions(self) -> None:
@@ -152,7 +161,7 @@ class HandInPanel(Panel):
             self._rebuild_questions(questions)
             return
         for box, each in zip(self._answers, questions, strict=True):
-            if not self._pause.isActive() and box.toPlainText() != each.answer:
+            if not self._typed and box.toPlainText() != each.answer:
                 box.setPlainText(each.answer)
 
     def _rebuild_questions(self, questions: tuple[Question, ...]) -> None:
@@ -165,7 +174,7 @@ class HandInPanel(Panel):
         for i, each in enumerate(questions):
             box = TextBox(f"Answer to question {i + 1}", 3)
             box.setPlainText(each.answer)
-            box.textChanged.connect(self._pause.start)
+            box.textChanged.connect(self._on_typed)
             remove = button("Remove question", f"Remove question {i + 1} with its answer")
             remove.clicked.connect(lambda _=False, at=i: self._remove_question(at))
             holder = QWidget()
@@ -178,12 +187,36 @@ class HandInPanel(Panel):
             self._question_layout.addWidget(holder)
             self._answers.append(box)
 
+    def _on_typed(self) -> None:
+        self._typed = True
+        self._pause.start()
+
+    def _on_run_changed(self, before: object, after: object) -> None:
+        if before is None or after is None:
+            self._forget()
+        super()._on_run_changed(before, after)
+
+    def _forget(self) -> None:
+        """Drop what belonged to the run before, its folder first: results written there would be replaced."""
+        self._pause.stop()
+        self._typed = False
+        self.title_edit.setModified(False)
+        self.observer_edit.setModified(False)
+        if self._waiting is not None:
+            self._waiting, self._writing = None, False
+        self._written, self._trouble = None, ""
+        self.open_button.setVisible(False)
+        self._usual = ""
+        self.folder_edit.clear()
+
     def take_typed(self) -> None:
         """Turn what was typed into notes and answers into edits, if it was not yet."""
         self._pause.stop()
         run = self.run
-        if run is None:
+        # What merely stands in the boxes may belong to an earlier run: only what was typed counts.
+        if run is None or not self._typed:
             return
+        self._typed = False
         notes = self.notes_box.toPlainText()[: MAX_TEXT + 1]
         if notes != notes_of(run):
             self.ask(SetNotes(notes))
@@ -238,9 +271,16 @@ class HandInPanel(Panel):
         outcome = self.document.outcome
         ready = outcome is not None and outcome.found_anything
         self.write_button.setEnabled(ready and bool(self.folder_edit.text().strip()) and not self._writing)
-        if self._writing or self._written is not None:
+        if self._writing:
             return
-        if self.run is None:
+        if self._trouble:
+            self.state.say(f"Nothing was written. {self._trouble}", "error")
+        elif self._written is not None and self._written_run is self.run:
+            self.state.say(f"Written into {self._written}", "good")
+        elif self._written is not None:
+            words = "The run has changed since; write again to bring the results up to date."
+            self.state.say(f"Written into {self._written}. {words}", "warning")
+        elif self.run is None:
             self.state.say("Open a film first.", "warning")
         elif not ready:
             reason = self.document.lack or "there is no reading that could be turned into a length"
@@ -249,28 +289,59 @@ class HandInPanel(Panel):
             self.state.say("")
 
     def _write(self) -> None:
+        self._title_typed()
+        self._observer_typed()
         self.take_typed()
-        folder = Path(self.folder_edit.text().strip()).expanduser()
+        try:
+            folder = Path(self.folder_edit.text().strip()).expanduser()
+        except RuntimeError:  # the home of a user whom this computer does not know
+            folder = Path()
         if not folder.is_absolute():
             self.state.say("Give the whole path of the folder, or choose it.", "error")
             return
-        self._writing, self._written = True, None
+        self._writing, self._written, self._trouble = True, None, ""
         self.open_button.setVisible(False)
         self.write_button.setEnabled(False)
         self.state.say(f"Writing into {folder} …", "")
-        self.services.write_results(folder)
+        self._waiting = folder
+        self._write_if_current()
+
+    def _write_if_current(self) -> None:
+        """Write once the outcome is that of the run in hand: it lags behind the newest change."""
+        outcome, folder, run = self.document.outcome, self._waiting, self.run
+        if folder is None or outcome is None or run is None:
+            return
+        if outcome.run is run or outcome.run == run:
+            self._waiting = None
+            self._written_run = run
+            self.services.write_results(folder)
+
+    def _on_outcome(self, outcome: object) -> None:
+        if self._waiting is None:
+            return
+        if outcome is None:
+            self._waiting = None
+            self._fail(self.document.lack or "There is no outcome any more.")
+        else:
+            self._write_if_current()
+
+    def _folder_changed(self, _text: str) -> None:
+        self._trouble = ""
+        self._say_state()
 
     def _on_written(self, answer: object) -> None:
-        self._writing = False
         if isinstance(answer, AppError):
-            self._written = None
-            self._say_state()
-            self.state.say(f"Nothing was written. {answer}", "error")
+            self._fail(str(answer))
             return
-        self._written = Path(str(answer))
+        self._writing = False
+        self._written, self._trouble = Path(str(answer)), ""
         self._say_state()
-        self.state.say(f"Written into {self._written}", "good")
         self.open_button.setVisible(True)
+
+    def _fail(self, words: str) -> None:
+        self._writing, self._written = False, None
+        self._trouble = words if words.endswith(".") else f"{words}."
+        self._say_state()
 
     def _open(self) -> None:
         if self._written is not None:

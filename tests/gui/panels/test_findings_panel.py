@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace as with_parts
 from typing import Any
@@ -206,6 +208,45 @@ def test_the_graphs_have_a_window_of_their_own(show: Show) -> None:
     panel._enlarge()
     assert panel._large_tabs.current.fitted is panel.graphs.current.fitted
     panel._large.close()
+
+
+@pytest.mark.qt_log_ignore("This plugin does not support")  # sizes and stacking, without a screen
+@pytest.mark.parametrize("seen", [True, False])
+def test_blind_mode_shuts_the_window_of_the_graphs_whichever_step_is_open(show: Show, seen: bool) -> None:
+    panel, document, _ = show(FindingsPanel)
+    panel._enlarge()
+    large = panel._large_tabs
+    large.current._choose(3)
+    assert large.point.text().startswith("Frame ")
+    if not seen:
+        panel.hide()
+    document.set_blind(True)
+    assert not large.isVisible()
+    assert large.current.fitted is None
+    assert "Frame" not in large.point.text()
+
+
+@pytest.mark.qt_log_ignore("This plugin does not support")  # sizes and stacking, without a screen
+def test_the_window_of_the_graphs_keeps_up_while_another_step_is_open(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    panel._enlarge()
+    panel.hide()
+    document.set_outcome(None)
+    assert panel._large_tabs.current.fitted is None
+    panel._large.close()
+
+
+def test_the_words_about_a_point_go_with_its_graph(show: Show) -> None:
+    panel, *_ = show(FindingsPanel)
+    panel.graphs.current._choose(3)
+    assert panel.graphs.point.text().startswith("Frame ")
+    panel.graphs.tabs.setCurrentIndex(1)
+    assert "Frame" not in panel.graphs.point.text()
+
+
+def test_graphs_are_not_loaded_before_they_are_looked_at() -> None:
+    code = "import sys, measure_app.gui.panels.findings_panel; sys.exit('pyqtgraph' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_list_models_keep_the_rules(qtmodeltester: Any) -> None:

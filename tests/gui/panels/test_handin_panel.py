@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace as with_parts
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractButton
 from pytestqt.qtbot import QtBot
 
+from measure_app.edits import SetTitle
 from measure_app.errors import OutputError
 from measure_app.extras import Question, notes_of, questions_of
 from measure_app.gui import panels
@@ -66,6 +69,8 @@ def test_results_are_written_where_it_says_and_the_answer_is_told(
     panel.folder_edit.setText(str(tmp_path / "out"))
     qtbot.keyClicks(panel.notes_box, "typed at the last moment")
     press(qtbot, panel.write_button)
+    assert not services.asked  # the outcome in hand has not got the notes yet
+    document.set_outcome(with_parts(document.outcome, run=document.run))
     assert services.asked[-1] == ("write", tmp_path / "out")
     assert notes_of(document.run) == "typed at the last moment"
     assert not panel.write_button.isEnabled()
@@ -81,6 +86,96 @@ def test_results_are_written_where_it_says_and_the_answer_is_told(
     services.results_written.emit(tmp_path / "out")
     assert panel.state.text() == f"✔ Written into {tmp_path / 'out'}"
     assert panel.open_button.isVisible()
+
+
+def test_what_was_changed_last_is_in_what_is_written(show: Show, qtbot: QtBot, tmp_path: Path) -> None:
+    panel, document, services = show(HandInPanel)
+    earlier = document.outcome
+    panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.title_edit.selectAll()
+    qtbot.keyClicks(panel.title_edit, "Typed last")
+    press(qtbot, panel.write_button)
+    document.set_outcome(with_parts(earlier))  # an answer to an older question
+    assert services.asked == []
+    document.set_outcome(with_parts(earlier, run=document.run))
+    assert services.asked == [("write", tmp_path / "out")]
+    assert document.outcome.run.title == "Typed last"
+
+
+def test_a_wait_for_an_outcome_that_does_not_come_ends_in_words(show: Show, tmp_path: Path) -> None:
+    panel, document, services = show(HandInPanel)
+    panel.folder_edit.setText(str(tmp_path / "out"))
+    document.perform(SetTitle("Changed"))
+    panel.write_button.click()
+    document.set_outcome(None, OutputError("mark the orifice first", where="orifice"))
+    assert "Nothing was written" in panel.state.text()
+    assert "mark the orifice first" in panel.state.text()
+    assert services.asked == []
+
+
+def test_a_change_after_writing_is_told(show: Show, tmp_path: Path) -> None:
+    panel, document, services = show(HandInPanel)
+    panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.write_button.click()
+    services.results_written.emit(tmp_path / "out")
+    document.perform(SetTitle("Changed"))
+    assert "changed since" in panel.state.text()
+    document.stack.undo()
+    assert panel.state.text() == f"✔ Written into {tmp_path / 'out'}"
+
+
+def test_why_nothing_was_written_outlives_a_new_outcome(show: Show, tmp_path: Path) -> None:
+    panel, document, services = show(HandInPanel)
+    panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.write_button.click()
+    services.results_written.emit(OutputError("the disk is full; free some room", where="out"))
+    document.set_outcome(with_parts(document.outcome))
+    assert "disk is full" in panel.state.text()
+    panel.folder_edit.setText(str(tmp_path / "elsewhere"))
+    assert panel.state.text() == ""
+
+
+@pytest.mark.parametrize("seen", [True, False])
+@pytest.mark.parametrize("chosen", [True, False])
+def test_another_run_gets_neither_folder_nor_notes_of_the_one_before(
+    show: Show, tmp_path: Path, seen: bool, chosen: bool
+) -> None:
+    panel, document, services = show(HandInPanel)
+    if chosen:
+        panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.write_button.click()
+    services.results_written.emit(tmp_path / "out")
+    panel.notes_box.setPlainText("of the first run")
+    if not seen:
+        panel.hide()
+    document.open(replace(document.run, title="second"), tmp_path / "second.run.json")
+    panel.take_typed()
+    assert notes_of(document.run) == ""
+    panel.show()
+    assert panel.folder_edit.text() == str(tmp_path / "second-results")
+    assert "Written" not in panel.state.text()
+    assert not panel.open_button.isVisible()
+    assert panel.title_edit.text() == "second"
+    assert panel.notes_box.toPlainText() == ""
+
+
+def test_notes_shown_are_not_written_into_a_run_opened_out_of_sight(show: Show, tmp_path: Path) -> None:
+    panel, document, _ = show(HandInPanel)
+    panel.notes_box.setPlainText("kept with the first run")
+    panel.take_typed()
+    panel.hide()
+    document.open(replace(document.run, title="second", extra={}), tmp_path / "second.run.json")
+    panel.take_typed()
+    assert notes_of(document.run) == ""
+
+
+def test_the_folder_follows_the_run_file_unless_it_was_chosen(show: Show, tmp_path: Path) -> None:
+    panel, document, _ = show(HandInPanel)
+    document.set_path(tmp_path / "again.run.json")
+    assert panel.folder_edit.text() == str(tmp_path / "again-results")
+    panel.folder_edit.setText(str(tmp_path / "mine"))
+    document.set_path(tmp_path / "third.run.json")
+    assert panel.folder_edit.text() == str(tmp_path / "mine")
 
 
 def test_a_half_path_is_not_written_to(show: Show, qtbot: QtBot) -> None:
