@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QAction,
     QColor,
@@ -78,6 +78,10 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)
         self.scene().sigMouseMoved.connect(self._moved)
         self.scene().sigMouseClicked.connect(self._clicked)
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        """Return the size for a panel; the library's own would leave a gap below."""
+        return QSize(320, 300)
 
     def _make_plots(self) -> None:
         self.ci.layout.setContentsMargins(2, 4, 8, 2)

@@ -98,6 +98,13 @@ def test_the_graph_shows_the_points_and_the_line_that_the_engine_fitted(show: Sh
     assert "least squares" in tabs.equation.text()
 
 
+def test_a_graph_fills_its_tab(show: Show) -> None:
+    panel, *_ = show(FindingsPanel)
+    QGuiApplication.processEvents()
+    tabs = panel.graphs.tabs
+    assert tabs.height() - tabs.tabBar().height() - panel.graphs.current.height() < 12
+
+
 def test_the_axes_carry_their_units() -> None:
     titles = [(axis_html(law.x_name, law.x_unit), axis_html(law.y_name, law.y_unit)) for law in LAWS]
     assert [t.rsplit("/ ", 1)[-1].split("<")[0] for pair in titles for t in pair] == [
