@@ -64,9 +64,9 @@ def hand(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
             at = (scene.axis_x_m, scene.drain.drop_m + float(scene.drain.head(middle)))
             away = between(rng, -60, 60) + (180.0 if rng.random() < 0.3 else 0.0)
         else:
-            at = (float(scene.drain.throw(middle)), 0.022)
+            at = (float(scene.drain.throw(middle)), between(rng, 0.026, 0.040))
             away = between(rng, -35, 60)
-        size = between(rng, 0.85, 1.1)
+        size = between(rng, 0.85, 1.1) if targets[turn] == "tube" else between(rng, 1.0, 1.25)
         # The palm's middle does not hit the mark: a little off, but over it.
         off = (between(rng, -0.012, 0.012), between(rng, -0.012, 0.012))
         visits.append(
@@ -91,11 +91,11 @@ def head(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
     start, length = span_of(scene)
     stay = length * between(rng, 0.12, 0.28) * min(1.0, 0.5 + 0.5 * strength)
     begins = start + 0.06 * length + between(rng, 0, 1) * (0.85 * length - stay)
-    throw = float(scene.drain.throw(begins))
-    at = (
-        scene.axis_x_m + between(rng, 0.15, 0.45) * throw,
-        scene.drain.drop_m + float(scene.drain.head(begins)) * between(rng, 0.4, 1.0),
-    )
+    throw, level = float(scene.drain.throw(begins)), scene.drain.drop_m + float(scene.drain.head(begins))
+    if rng.random() < 0.5:  # the head before the container, or the shoulders before both
+        at = (scene.axis_x_m + between(rng, -0.05, 0.12), level + between(rng, -0.06, 0.04))
+    else:
+        at = (between(rng, 0.25, 0.55) * throw, level + between(rng, 0.26, 0.34))
     visit = Visit(
         "head",
         begins,

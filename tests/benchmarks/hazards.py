@@ -89,10 +89,18 @@ def seen_of(
     )
 
 
+def first_seed(hazard: str, first: int) -> int:
+    """Seed of a hazard's first scene: no two hazards are shown with the same looks."""
+    names = list(HAZARDS)
+    return first + 100 * sum(
+        names.index(name.split(":")[0]) + 1 for name in hazard.split("+") if name != "none"
+    )
+
+
 def film_of(hazard: str, seed: int, difficulty: str, folder: Path) -> Path:
     """Run file of a scene, rendered if it is not there."""
     names = () if hazard == "none" else tuple(hazard.split("+"))
-    scene = random_scene(seed, difficulty, hazards=names)
+    scene = random_scene(seed, difficulty, hazards=names, varied=True)
     run = folder / f"{scene.name}.run.json"
     if not run.exists():
         render_scene(scene, folder, picture=False)
@@ -226,7 +234,12 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--scenes-each", type=int, default=4, help="scenes of each hazard (default 4)")
-    parser.add_argument("--first-seed", type=int, default=1000, help="seed of the first scene (default 1000)")
+    parser.add_argument(
+        "--first-seed",
+        type=int,
+        default=1000,
+        help="seed of the first scene without a hazard; 100 more for each hazard in turn (default 1000)",
+    )
     parser.add_argument(
         "--difficulty", default="clean", help="difficulty of the scenes beneath (default clean)"
     )
@@ -234,7 +247,7 @@ def main() -> None:
         "--hazard",
         action="append",
         default=[],
-        help="only this hazard, NAME or NAME:STRENGTH (`none`: no hazard)",
+        help="only this hazard, NAME or NAME:STRENGTH (`none`: the same varied looks without one)",
     )
     parser.add_argument("--together", action="store_true", help="all hazards named in every scene")
     parser.add_argument("--keep", type=Path, help="keep the films in this folder, or take them from it")
@@ -252,7 +265,7 @@ def main() -> None:
     print(as_columns(HEAD), flush=True)
     with ProcessPoolExecutor(chosen.processes) as pool:
         jobs = [
-            pool.submit(work, hazard, chosen.first_seed + i, chosen.difficulty, folder)
+            pool.submit(work, hazard, first_seed(hazard, chosen.first_seed) + i, chosen.difficulty, folder)
             for hazard in hazards
             for i in range(chosen.scenes_each)
         ]
