@@ -26,6 +26,7 @@ Paint = tuple[float, float, float] | Shader
 OVERSAMPLING = 2
 """Samples per pixel along each side."""
 _MARGIN_PX = 2.0
+_NEAREST_M = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,10 @@ def fill(
     ValueError
         A shader without its plane.
     """
-    corners = canvas.camera.project_straight(corners_m)
+    before = _before(canvas.camera, np.asarray(corners_m, dtype=np.float64))
+    if len(before) < 3:
+        return
+    corners = canvas.camera.project_straight(before)
     window = canvas.around(corners, _MARGIN_PX + 4 * soft_px)
     if window.empty:
         return
@@ -174,6 +178,21 @@ def fill(
         canvas.scale(window, cover, colour)
     else:
         canvas.blend(window, cover, colour)
+
+
+def _before(camera: Camera, corners_m: FloatArray) -> FloatArray:
+    """Cut away what of a convex polygon (n, 3) m lies behind the camera or too near to it."""
+    depth = corners_m @ camera.rotation[2] + camera.translation[2] - _NEAREST_M
+    if np.all(depth > 0):
+        return corners_m
+    kept: list[FloatArray] = []
+    for i, (corner, d) in enumerate(zip(corners_m, depth, strict=True)):
+        following, e = corners_m[(i + 1) % len(depth)], depth[(i + 1) % len(depth)]
+        if d > 0:
+            kept.append(corner)
+        if (d > 0) != (e > 0):
+            kept.append(corner + (following - corner) * (d / (d - e)))
+    return np.array(kept).reshape(-1, 3)
 
 
 def inside(canvas: Canvas, window: Window, corners_px: FloatArray, soft_px: float = 0.0) -> Samples:
