@@ -41,7 +41,10 @@ def _radius(scene: Scene, tube: Column, more_m: float) -> float | Samples:
     drain = scene.drain
     if not drain.profile:
         return drain.bore_radius_m + more_m
-    return np.asarray(drain.bore(tube.height_m - drain.drop_m) + more_m, dtype=np.float32)
+    # What counts is the radius where the ray meets the wall, not where it passes the axis.
+    first = np.asarray(drain.bore(tube.height_m - drain.drop_m) + more_m, dtype=np.float32)
+    met = tube.height_at(tube.round_depth(first), scene.camera.centre_m[2])
+    return np.asarray(drain.bore(met - drain.drop_m) + more_m, dtype=np.float32)
 
 
 def bore_depth(scene: Scene, tube: Column) -> Samples:

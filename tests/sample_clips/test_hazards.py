@@ -225,3 +225,18 @@ def test_exposure_multiplies_the_light() -> None:
     assert gain_at(scene, 0.0) == pytest.approx(scene.look.light, rel=1e-9)
     gains = np.array([gain_at(scene, float(t)) for t in scene.timing.times_s])
     assert np.ptp(np.log(gains[:, 1])) > 0.1
+
+
+def test_the_edge_in_a_shaped_container_lies_where_the_truth_says() -> None:
+    scene = random_scene(7702, hazards=["container"], varied=False)
+    scene = replace(
+        scene,
+        look=replace(scene.look, meniscus_dark=0.0, underside_dark=0.0, splash=0.0),
+        film=replace(scene.film, sharpen=0.0),
+    )
+    stage = Stage(scene)
+    for time in np.linspace(0, float(scene.timing.times_s[-1]), 4):
+        x, y = scene.camera.project(scene.surface_edge(float(time)))
+        grey, rows = light(stage.frame(float(time))), np.arange(round(float(y)) - 6, round(float(y)) + 7)
+        places = [step_at(rows.astype(float), grey[rows, c]) for c in (int(x), int(x) + 1)]
+        assert places[0] + (places[1] - places[0]) * (x - int(x)) == pytest.approx(y, abs=0.03)
