@@ -102,7 +102,9 @@ class Jet:
         drain = self.scene.drain
         reach = float(drain.throw(time_s)) + self._landing.aside_m + self._gusty
         top = drain.drop_m + 0.006
-        corners = self._plane.at([-0.002, reach, reach, -0.002], [self._low, self._low, top, top])
+        back = min(-0.002, float(drain.throw(time_s)) - self._landing.aside_m - self._gusty)
+        top = max(top, self._landing.up_m)
+        corners = self._plane.at([back, reach, reach, back], [self._low, self._low, top, top])
         return self._canvas.around(self.scene.camera.project_straight(corners), 4.0)
 
     def pieces(self, time_s: float) -> list[Window]:

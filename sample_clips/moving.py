@@ -242,6 +242,8 @@ class Stage:
         for touched in self._jet.pieces(time_s):  # a jet is thin: most of the rectangle about it stands still
             piece = _patch_of(touched, canvas, self._reach)
             part = piece.samples(canvas)
+            if part.empty:  # outside the picture
+                continue
             rows = slice(part.top - window.top, part.bottom - window.top)
             cols = slice(part.left - window.left, part.right - window.left)
             pixels[piece.pixels] = piece.cut(develop(samples[rows, cols], scene.film), part)

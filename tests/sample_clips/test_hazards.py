@@ -14,8 +14,11 @@ from numpy.typing import NDArray
 from measure_app.runfile import decode_run
 from sample_clips import HAZARDS, Hazards, Scene, Stage, random_scene
 from sample_clips.__main__ import main
-from sample_clips.film import exposed, gain_at, to_code, to_light
+from sample_clips.film import exposed, gain_at, reach_px, to_code, to_light
 from sample_clips.hazards import CameraMotion, Knock
+from sample_clips.jet import Jet
+from sample_clips.moving import _patch_of
+from sample_clips.paint import Canvas
 from sample_clips.records import as_text, graduations, run_record, truth_record
 from sample_clips.shaking import moved, turn_px
 from tests.sample_clips.scenes import small, still_water
@@ -240,3 +243,19 @@ def test_the_edge_in_a_shaped_container_lies_where_the_truth_says() -> None:
         grey, rows = light(stage.frame(float(time))), np.arange(round(float(y)) - 6, round(float(y)) + 7)
         places = [step_at(rows.astype(float), grey[rows, c]) for c in (int(x), int(x) + 1)]
         assert places[0] + (places[1] - places[0]) * (x - int(x)) == pytest.approx(y, abs=0.03)
+
+
+@pytest.mark.parametrize("names", [("splash", "wet-tray"), ("gusts", "line-end"), ("dribble", "splash")])
+def test_all_that_the_jet_touches_lies_within_the_samples_taken_for_it(names: tuple[str, ...]) -> None:
+    for seed in (8100, 8101):
+        scene = random_scene(seed, hazards=names)
+        canvas, reach = Canvas(scene.camera), reach_px(scene.film)
+        jet = Jet(scene, canvas)
+        for time in scene.timing.times_s[::20]:
+            whole = _patch_of(jet.extent(float(time)), canvas, 2 * reach).samples(canvas)
+            for touched in jet.pieces(float(time)):
+                part = _patch_of(touched, canvas, reach).samples(canvas)
+                assert whole.top <= part.top
+                assert whole.left <= part.left
+                assert part.bottom <= whole.bottom
+                assert part.right <= whole.right
