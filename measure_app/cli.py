@@ -179,6 +179,79 @@ def check(run: Path) -> int:
 
 
 @commands.command()
+@click.argument("run", type=_file)
+@click.option("--out", type=_file, required=True, help="The pack to be made; ends in .clepsydra or .zip.")
+@click.option("--height", type=click.IntRange(120, 16384), help="Make the film smaller: rows at most, px.")
+@click.option("--max-mb", type=_Bounded(0.1, 1900.0), help="Make the film smaller: size at most, MB.")
+@click.option("--withhold", multiple=True, help="A part of the set-up that students find out themselves.")
+@click.option("--give-readings", is_flag=True, help="Let RUN's readings go along, as a worked example.")
+@click.option("--questions", type=_file, help="Text file, one question a line; instead of RUN's own.")
+@click.option("--blind", is_flag=True, help="Fits and found readings stay hidden while a student reads.")
+@click.option("--students", type=click.IntRange(2, 500), help="Deal the frames out in so many shares.")
+@click.option("--each", type=click.IntRange(2, 1000), help="Frames in a share (12).")
+@click.option("--common", type=click.IntRange(0, 998), help="Frames that everybody reads (2).")
+def pack(
+    *,
+    run: Path,
+    out: Path,
+    height: int | None,
+    max_mb: float | None,
+    withhold: tuple[str, ...],
+    give_readings: bool,
+    questions: Path | None,
+    blind: bool,
+    students: int | None,
+    each: int | None,
+    common: int | None,
+) -> int:
+    """Make one file of RUN and its film that a class can be given.
+
+    The set-up goes along but for the parts withheld (camera, conditions, drop, gauge_line, landing_line,
+    orifice, plumb, rules, throw_zero); readings, notes, answers and names stay behind. A smaller film keeps
+    every frame at its exact time, and all positions are carried over to it. With --students each gets frames
+    of their own, every frame with two readers or more.
+    """
+    from measure_app.packs import PackPlan, load_questions
+    from measure_app.packs import pack as packed
+
+    plan = PackPlan(
+        withhold=frozenset(part.replace("-", "_") for part in withhold),
+        give_readings=give_readings,
+        questions=load_questions(questions) if questions is not None else None,
+        blind=blind,
+        students=students,
+        each=each,
+        common=common,
+        height=height,
+        most_bytes=round(max_mb * 2**20) if max_mb is not None else None,
+    )
+    with _stop_flag() as stopped, _progress("Making the film smaller") as progress:
+        made = packed(run, out, plan, progress=progress, stop_requested=stopped)
+    for line in made.says():
+        _say(line)
+    return 0
+
+
+@commands.command()
+@click.argument("pack", type=_file)
+@click.option("--out", type=_file, required=True, help="New or empty folder.")
+@click.option("--share", type=click.IntRange(1, 500), help="Number of your share; all of them if not given.")
+def unpack(pack: Path, out: Path, share: int | None) -> int:
+    """Open a PACK from a teacher into a folder: its film, and the run to fill in.
+
+    Nothing in the pack can reach outside the folder; a pack with anything in it that packs do not have is
+    refused whole. The run, saved with your readings, is your answer.
+    """
+    from measure_app.packs import unpack as unpacked
+
+    with _stop_flag() as stopped:
+        made = unpacked(pack, out, share=share, stop_requested=stopped)
+    runs = str(made.runs[0]) if len(made.runs) == 1 else f"{len(made.runs)} runs, one for each share"
+    _say(f"Unpacked to {out}: {made.film.name}, {runs}. Open it, read, save: the saved run is the answer.")
+    return 0
+
+
+@commands.command()
 @click.argument("what", type=click.Choice(["run", "findings"]), default="run")
 def schema(what: str) -> None:
     """Print the JSON Schema of run files, or of the findings.json that results hold."""
