@@ -54,7 +54,10 @@ def exposed(code: Samples, gain: FloatArray) -> Samples:
     if np.all(gain == 1.0):
         return code
     factor = np.asarray(gain**0.45, dtype=np.float32)
-    return np.asarray((code + np.float32(0.099)) * factor - np.float32(0.099), dtype=np.float32)
+    out = code + np.float32(0.099)
+    out *= factor
+    out -= np.float32(0.099)
+    return out
 
 
 def gain_at(scene: Scene, time_s: float) -> FloatArray:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sample_clips.hazards import Visit
-from sample_clips.paint import Samples, mottle
+from sample_clips.paint import Samples, Values, mottle
 from sample_clips.scene import FloatArray, Scene
 
 _SHADOW_PX = 14.0
@@ -103,23 +103,13 @@ def _pose(scene: Scene, visit: Visit, time_s: float) -> _Pose | None:
     )
 
 
-def _depth(visit: Visit, pose: _Pose, x: Samples, y: Samples) -> tuple[Samples, Samples, Samples]:
-    """Distance inside the outline, px; the same over the limb's radius; and whether cloth lies there."""
-    u, v = pose.own(x, y)
-    deep = np.full(u.shape, -np.inf, dtype=np.float32)
-    round_ = np.zeros(u.shape, dtype=np.float32)
-    cloth = np.zeros(u.shape, dtype=np.float32)
-    for limb in _limbs(visit):
-        (x0, y0), (x1, y1), (r0, r1) = limb.start, limb.stop, limb.radii
-        dx, dy = x1 - x0, y1 - y0
-        share = np.clip(((u - x0) * dx + (v - y0) * dy) / (dx * dx + dy * dy), 0, 1)
-        radius = r0 + share * (r1 - r0)
-        inward = radius - np.hypot(u - x0 - share * dx, v - y0 - share * dy)
-        nearer = inward > deep
-        deep = np.where(nearer, inward, deep).astype(np.float32)
-        round_ = np.where(nearer, inward / radius, round_).astype(np.float32)
-        cloth = np.where(nearer, float(limb.cloth), cloth).astype(np.float32)
-    return deep * np.float32(pose.scale), round_, cloth
+def _inward(limb: _Limb, u: Samples, v: Samples) -> tuple[Values, Values]:
+    """Distance inside a limb's outline and its radius there, in its own metres, (…) each."""
+    (x0, y0), (x1, y1), (r0, r1) = limb.start, limb.stop, limb.radii
+    dx, dy = x1 - x0, y1 - y0
+    share = np.clip(((u - x0) * dx + (v - y0) * dy) / (dx * dx + dy * dy), 0, 1)
+    radius = r0 + share * (r1 - r0)
+    return radius - np.hypot(u - x0 - share * dx, v - y0 - share * dy), radius
 
 
 def _cover(deep_px: Samples, soft_px: float) -> Samples:
@@ -133,7 +123,8 @@ def cover(scene: Scene, image_px: FloatArray, time_s: float) -> FloatArray:
     for visit in scene.hazards.visits.visits:
         pose = _pose(scene, visit, time_s)
         if pose is not None:
-            deep, _, _ = _depth(visit, pose, px[..., 0], px[..., 1])
+            u, v = pose.own(px[..., 0], px[..., 1])
+            deep = np.max([_inward(limb, u, v)[0] for limb in _limbs(visit)], axis=0) * pose.scale
             open_ = open_ * (1 - _cover(deep, _SOFT_PX[visit.kind]))
     return np.asarray(1 - open_)
 
@@ -146,34 +137,56 @@ def paint_passers(pixels: Samples, scene: Scene, time_s: float, margin: int) -> 
             _paint(pixels, scene, visit, pose, margin)
 
 
-def _paint(pixels: Samples, scene: Scene, visit: Visit, pose: _Pose, margin: int) -> None:
-    soft = _SOFT_PX[visit.kind]
-    wide = 4 * soft + _SHADOW_PX
-    corners = []
+def _boxes(visit: Visit, pose: _Pose, wide: float) -> list[tuple[int, int, int, int]]:
+    """Give left, top, right and bottom of each limb with `wide` px about it."""
+    boxes = []
     for limb in _limbs(visit):
-        for end, radius in zip((limb.start, limb.stop), limb.radii, strict=True):
-            middle, r = pose.picture(end), radius * pose.scale + wide
-            corners += [middle - r, middle + r]
-    low, high = np.min(corners, axis=0) + margin, np.max(corners, axis=0) + margin
-    left, top = max(int(low[0]), 0), max(int(low[1]), 0)
-    right, bottom = min(int(high[0]) + 1, pixels.shape[1]), min(int(high[1]) + 1, pixels.shape[0])
+        ends = np.array([pose.picture(limb.start), pose.picture(limb.stop)])
+        reach = np.array(limb.radii)[:, None] * pose.scale + wide
+        low, high = np.floor((ends - reach).min(axis=0)), np.ceil((ends + reach).max(axis=0))
+        boxes.append((int(low[0]), int(low[1]), int(high[0]) + 1, int(high[1]) + 1))
+    return boxes
+
+
+def _paint(pixels: Samples, scene: Scene, visit: Visit, pose: _Pose, margin: int) -> None:
+    soft, side = _SOFT_PX[visit.kind], scene.look.light_from
+    wide = 4 * soft + _SHADOW_PX
+    boxes = _boxes(visit, pose, wide)
+    left, top = (max(min(box[i] for box in boxes) + margin, 0) for i in (0, 1))
+    right = min(max(box[2] for box in boxes) + margin, pixels.shape[1])
+    bottom = min(max(box[3] for box in boxes) + margin, pixels.shape[0])
     if right <= left or bottom <= top:
         return
-    x, y = np.meshgrid(
-        np.arange(left, right, dtype=np.float32) - margin, np.arange(top, bottom, dtype=np.float32) - margin
-    )
-    target = pixels[top:bottom, left:right]
-    side = scene.look.light_from
-    aside, _, _ = _depth(visit, pose, x + np.float32(side * 6), y - np.float32(5))
-    target *= (1 - 0.22 * _cover(aside, 5.0))[..., None]  # its shadow on what lies behind
-    deep, round_, cloth = _depth(visit, pose, x, y)
+    across = np.arange(left, right, dtype=np.float32) - margin
+    x, y = np.meshgrid(across, np.arange(top, bottom, dtype=np.float32) - margin)
     u, v = pose.own(x, y)
-    rise = np.sqrt(np.clip(1 - (1 - np.clip(round_, 0, 1)) ** 2, 0, 1))
+    deep = np.full(x.shape, -wide / pose.scale, dtype=np.float32)
+    rounded, cloth = np.zeros_like(deep), np.zeros_like(deep)
+    for limb, box in zip(_limbs(visit), boxes, strict=True):
+        rows = slice(max(box[1] + margin - top, 0), max(box[3] + margin - top, 0))
+        cols = slice(max(box[0] + margin - left, 0), max(box[2] + margin - left, 0))
+        inward, radius = _inward(limb, u[rows, cols], v[rows, cols])
+        nearer = inward > deep[rows, cols]
+        np.copyto(deep[rows, cols], inward, where=nearer)
+        np.copyto(rounded[rows, cols], inward / radius, where=nearer)
+        np.copyto(cloth[rows, cols], np.float32(limb.cloth), where=nearer)
+    deep *= np.float32(pose.scale)
+    target = pixels[top:bottom, left:right]
+    # Its shadow on what lies behind: the same outline, softer, a little aside.
+    padded = np.pad(_cover(deep, 5.0), 6, mode="edge")
+    first = 6 + round(6 * side)
+    shadow = padded[1 : 1 + deep.shape[0], first : first + deep.shape[1]]
+    target *= (1 - np.float32(0.22) * shadow)[..., None]
+    rise = np.sqrt(np.clip(1 - (1 - np.clip(rounded, 0, 1)) ** 2, 0, 1))
+    lit = deep > -4 * soft
+    u, v, rise, cloth, x = u[lit], v[lit], rise[lit], cloth[lit], x[lit]
     weave = mottle(u, v, (0.006, 0.006), visit.seed) * 0.5 + 0.5 * mottle(u, v, (0.03, 0.02), visit.seed + 1)
     fine = mottle(u, v, (0.0025, 0.012), visit.seed + 2)
     tone = (0.58 + 0.45 * rise) * (1 + 0.06 * weave + (0.04 + 0.06 * cloth) * fine)
     tone = tone * (1 + 0.10 * side * np.clip((x - pose.centre[0]) / (0.1 * pose.scale), -1, 1))
-    colour = np.asarray(visit.skin, dtype=np.float32) + cloth[..., None] * (
-        np.asarray(visit.cloth, dtype=np.float32) - np.asarray(visit.skin, dtype=np.float32)
+    skin, coat = np.asarray(visit.skin, dtype=np.float32), np.asarray(visit.cloth, dtype=np.float32)
+    colour = skin + cloth[..., None] * (coat - skin)
+    under = target[lit]
+    target[lit] = under + _cover(deep[lit], soft)[..., None] * (
+        np.clip(tone, 0, 1.3)[..., None].astype(np.float32) * colour - under
     )
-    target += _cover(deep, soft)[..., None] * (np.clip(tone, 0, 1.3)[..., None] * colour - target)

@@ -264,13 +264,16 @@ def main() -> None:
     table: list[tuple[str, ...]] = []
     print(as_columns(HEAD), flush=True)
     with ProcessPoolExecutor(chosen.processes) as pool:
-        jobs = [
-            pool.submit(work, hazard, first_seed(hazard, chosen.first_seed) + i, chosen.difficulty, folder)
-            for hazard in hazards
-            for i in range(chosen.scenes_each)
-        ]
+        jobs = {}
+        for hazard in hazards:
+            start = first_seed(hazard, chosen.first_seed)
+            for seed in range(start, start + chosen.scenes_each):
+                jobs[pool.submit(work, hazard, seed, chosen.difficulty, folder)] = (hazard, seed)
         for job in as_completed(jobs):
-            film = job.result()
+            # One film that breaks the program is a finding of this benchmark, not its end.
+            error, (hazard, seed) = job.exception(), jobs[job]
+            broken = Measured(hazard, f"{hazard}-{seed}", {}, float("nan"), repr(error))
+            film = job.result() if error is None else broken
             films[film.hazard].append(film)
             if len(films[film.hazard]) == chosen.scenes_each:
                 for row in rows(film.hazard, films[film.hazard]):
