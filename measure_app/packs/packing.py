@@ -69,10 +69,8 @@ class Packed:
         """Tell a teacher what was made, a sentence or two a line."""
         columns, rows = self.film_size
         how = "made smaller" if self.shrunk else "as it was"
-        lines = [
-            f"{self.path}: {self.size_bytes / 2**20:.1f} MB, pack {self.id}; "
-            f"film {columns} × {rows} px, {how}."
-        ]
+        size = f"{self.size_bytes / 2**20:.1f} MB"
+        lines = [f"{self.path}: {size}, pack {self.id}; film {columns} × {rows} px, {how}."]
         if not self.shrunk:
             lines.append(
                 "The film goes along with its sound and with what the camera wrote into it, which may tell "
