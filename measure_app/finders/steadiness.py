@@ -72,7 +72,7 @@ def still_lines(luma: Plane, avoid: Sequence[tuple[float, float, float, float]])
     Up to three rows, then up to three columns; none where the frame has no long edges.
     """
     height, width = luma.shape
-    step = max(1, max(height, width) // 1000)
+    step = max(1, max(height, width) // 320)
     small = luma[::step, ::step].astype(np.float32)
     free = np.ones(small.shape, dtype=bool)
     for left, top, right, bottom in avoid:
@@ -80,12 +80,12 @@ def still_lines(luma: Plane, avoid: Sequence[tuple[float, float, float, float]])
         columns = slice(max(0, int(left / step)), max(0, int(right / step) + 1))
         free[rows, columns] = False
     lines = [
-        StripLine(f"{ROW} {i + 1}", Segment(Pixel(2.0, place * step), Pixel(width - 3.0, place * step)), 3.0)
+        StripLine(f"{ROW} {i + 1}", Segment(Pixel(2.0, place * step), Pixel(width - 3.0, place * step)), 1.0)
         for i, place in enumerate(_richest(small, free))
     ]
     lines += [
         StripLine(
-            f"{COLUMN} {i + 1}", Segment(Pixel(place * step, 2.0), Pixel(place * step, height - 3.0)), 3.0
+            f"{COLUMN} {i + 1}", Segment(Pixel(place * step, 2.0), Pixel(place * step, height - 3.0)), 1.0
         )
         for i, place in enumerate(_richest(small.T, free.T))
     ]
