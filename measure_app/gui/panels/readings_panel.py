@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QHeaderView, QLineEdit, QProgressBar
+from PySide6.QtWidgets import QHeaderView, QLabel, QLineEdit, QProgressBar
 
+from measure_app.edits import SetNote
 from measure_app.extras import (
     BringBackMarks,
     ClearReadings,
@@ -12,9 +13,10 @@ from measure_app.extras import (
     SetAside,
     SetHandUncertainty,
     reader_scatter,
+    reading_of,
     waiting_marks,
 )
-from measure_app.finders import Part, RefusedSpan
+from measure_app.finders import Part
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Says, Section, Sentence, TickBox, button, number_box, row
@@ -174,6 +176,17 @@ class ReadingsPanel(Panel):
         listed.add(row(self.reason_edit, self.aside_button, stretch=0))
         self.aside_error = Sentence(tone="error")
         listed.add(self.aside_error)
+        self._note_frame = self.document.frame
+        self.note_edit = QLineEdit()
+        self.note_edit.setAccessibleName("Note on the frame in sight")
+        self.note_edit.setToolTip("A remark kept with the frame in sight; it takes nothing out of the fits")
+        self.note_edit.setMaxLength(500)
+        self.note_edit.editingFinished.connect(self._write_note)
+        self.note_words = QLabel()
+        self.note_words.setBuddy(self.note_edit)
+        listed.add(row(self.note_words, self.note_edit, stretch=1))
+        self.note_error = Sentence(tone="error")
+        listed.add(self.note_error)
         self.add(listed)
 
     def _build_again(self) -> None:
@@ -237,6 +250,7 @@ class ReadingsPanel(Panel):
         ):
             control.setEnabled(ready)
         self.blind_box.setChecked(self.document.blind)
+        self._show_note()
         if run is None:
             self.table.set_rows(())
             self.spans.set_rows(())
@@ -261,9 +275,13 @@ class ReadingsPanel(Panel):
         self._selection()
 
     def _show_spans(self) -> None:
-        refused: tuple[RefusedSpan, ...] = ()
-        if self.document.search is not None and not self.document.blind:
-            refused = self.document.search.refused
+        search = self.document.current_search
+        made = self.document.search
+        if search is None and made is not None and not made.readings:
+            search = made  # it left nothing in the run by which it could be told to be current: say why
+        if self.document.blind:
+            search = None
+        refused = search.refused if search is not None else ()
         self.spans.set_rows(refused)
         self.spans.setVisible(bool(refused))
         if refused:
@@ -272,7 +290,7 @@ class ReadingsPanel(Panel):
             self.refused_words.say(
                 f"Not read in {counted(frames, 'place')}: better no reading than a wrong one. Press a line to look at it."
             )
-        elif self.document.search is not None and not self.document.blind:
+        elif search is not None:
             self.refused_words.say("Both were found in every frame of the part.")
         else:
             self.refused_words.say("")
@@ -336,7 +354,31 @@ class ReadingsPanel(Panel):
     def _blind_changed(self, _on: bool) -> None:
         self._refresh_if_seen()
 
+    def _show_note(self) -> None:
+        """Show the note on the frame in sight, but not over what is being typed there."""
+        run, frame = self.run, self.document.frame
+        reading = reading_of(run, frame) if run is not None else None
+        spots = (reading.surface, reading.landing) if reading is not None else ()
+        seen = all(self.document.shows(frame, spot) for spot in spots)
+        self.note_words.setText(f"Note on frame {frame}")
+        self.note_edit.setEnabled(run is not None and self.info is not None and seen)
+        self.note_edit.setPlaceholderText("" if seen else "hidden while you read blind")
+        typing = self.note_edit.isModified() and self.note_edit.hasFocus()
+        if run is None or not seen or not typing or frame != self._note_frame:
+            self.note_edit.setText(reading.note if reading is not None and seen else "")
+        self._note_frame = frame
+
+    def _write_note(self) -> None:
+        if not self.note_edit.isModified():
+            return
+        self.note_edit.setModified(False)
+        if self.run is not None:
+            self.ask(SetNote(self._note_frame, self.note_edit.text().strip()), Says(self.note_error))
+
     def _frame_changed(self, frame: int) -> None:
+        self.note_error.say("")
+        self._write_note()
+        self._show_note()
         if self.isVisible() and not self.table.hasFocus():
             self.table.select_where(lambda shown: shown.frame == frame)
 

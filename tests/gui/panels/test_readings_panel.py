@@ -13,13 +13,14 @@ from pytestqt.qtbot import QtBot
 from stand import bench
 
 from calibration import Pixel
-from measure_app.edits import SetLanding, SetSurface
+from measure_app.edits import SetGaugeLine, SetLanding, SetNote, SetSurface
 from measure_app.extras import set_aside_of, waiting_marks
 from measure_app.finders import Part, RefusedSpan, Why
+from measure_app.gui.finding import key_of
 from measure_app.gui.panels.reading_rows import evenly_spread, shown_readings
 from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.tools import Tool
-from measure_app.run import By, Reading, Spot
+from measure_app.run import By, LinePart, Reading, Spot
 
 Show = Callable[..., Any]
 
@@ -36,6 +37,14 @@ def hand(y: float, u: float = 0.5) -> Spot:
 def hand_run(count: int = 6) -> Any:
     readings = tuple(Reading(40 * i, hand(150.0 + 20 * i), hand(600.0)) for i in range(count))
     return replace(bench()[0], readings=readings)
+
+
+class Searched:
+    """Stands in for a search, as far as the panel looks at one."""
+
+    def __init__(self, refused: tuple[RefusedSpan, ...], readings: tuple[Reading, ...] = (Reading(0),)) -> None:
+        self.refused = refused
+        self.readings = readings
 
 
 def test_the_tool_moves_on_by_the_frames_chosen(show: Show, qtbot: QtBot) -> None:
@@ -137,16 +146,70 @@ def test_refused_spans_say_why_and_lead_to_their_frames(show: Show) -> None:
     assert not panel.spans.isVisible()
     spans = (RefusedSpan(Part.SURFACE, 40, 61, Why.COVERED), RefusedSpan(Part.LANDING, 80, 80, Why.FAINT))
 
-    class Searched:
-        refused = spans
-
-    document.set_search(Searched())
+    document.set_search(Searched(spans), key_of(document.run))
     panel.refresh()
     assert panel.spans.isVisible()
     assert panel.spans.shown_rows() == list(spans)
     assert "23 places" in panel.refused_words.text()
     panel.spans.clicked.emit(panel.spans.model().index(1, 0))
     assert document.frame == 80
+
+
+def test_spans_of_a_search_on_other_lines_are_not_passed_for_news(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    spans = (RefusedSpan(Part.SURFACE, 40, 61, Why.COVERED),)
+    line = document.run.gauge_line
+    for refused in ((), spans):
+        document.set_search(Searched(refused), key_of(document.run))
+        panel.refresh()
+        assert panel.refused_words.text()
+        moved = LinePart(Pixel(line.from_px.x + 9, line.from_px.y), Pixel(line.to_px.x + 9, line.to_px.y))
+        document.perform(SetGaugeLine(moved))
+        assert panel.spans.shown_rows() == []
+        assert panel.refused_words.text() == ""
+        document.stack.undo()
+        assert panel.spans.shown_rows() == list(refused)
+        assert panel.refused_words.text()
+
+
+def test_a_search_that_found_nothing_says_why(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel, measured=False)
+    spans = (RefusedSpan(Part.SURFACE, 0, 299, Why.FAINT),)
+    document.set_search(Searched(spans, readings=()), key_of(document.run))
+    panel.refresh()
+    assert panel.spans.shown_rows() == list(spans)
+
+
+def test_a_note_belongs_to_the_frame_it_was_typed_at(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    document.go_to(12)
+    panel.note_edit.setFocus()
+    qtbot.keyClicks(panel.note_edit, "ripple\r")
+    assert {r.frame: r.note for r in document.run.readings if r.note} == {12: "ripple"}
+    assert document.stack.count() == 1
+    qtbot.keyClicks(panel.note_edit, " from the left")
+    document.go_to(13)  # by a key of the window: the line is not left and Enter was not pressed
+    assert {r.frame: r.note for r in document.run.readings if r.note} == {12: "ripple from the left"}
+    assert panel.note_edit.text() == ""
+    document.go_to(12)
+    assert panel.note_edit.text() == "ripple from the left"
+    document.stack.undo()
+    assert panel.note_edit.text() == "ripple"
+    panel.note_edit.clear()
+    panel.note_edit.setModified(True)
+    qtbot.keyClick(panel.note_edit, Qt.Key.Key_Return)
+    assert document.run == bench()[3].run
+
+
+def test_a_note_on_a_hidden_reading_stays_hidden_and_unharmed(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel)
+    document.perform(SetNote(0, "drop on the scale"))
+    press(qtbot, panel.blind_box)
+    assert panel.note_edit.text() == ""
+    assert not panel.note_edit.isEnabled()
+    press(qtbot, panel.blind_box)
+    assert panel.note_edit.isEnabled()
+    assert panel.note_edit.text() == "drop on the scale"
 
 
 def test_marking_again_gives_the_readers_own_scatter_and_sets_it(show: Show, qtbot: QtBot) -> None:
