@@ -355,7 +355,7 @@ class AdoptFound(Edit):
     """Take in what was found, as one step.
 
     What an earlier search found is replaced as a whole; what was read by hand, and every note, stays. Where a
-    frame has both, the hand reading wins part by part.
+    frame has both, the hand reading wins part by part. Frames that a person set aside stay without.
     """
 
     label: ClassVar[str] = "adopt found readings"
@@ -368,6 +368,11 @@ class AdoptFound(Edit):
                 words = f"frame {reading.frame} was found twice; a frame has at most one reading"
                 raise RunFileError(words, where="readings")
             found[reading.frame] = reading
+        # What a person took out stays out. The import is here because set-asides are edits themselves.
+        from measure_app.extras import frames_set_aside
+
+        for frame in frames_set_aside(run):
+            found.pop(frame, None)
         own = {reading.frame: reading for reading in run.readings}
         merged = (_merged(own.get(frame), found.get(frame), frame) for frame in own.keys() | found.keys())
         return replace(run, readings=_tidy(merged))
