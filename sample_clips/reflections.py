@@ -12,6 +12,7 @@ from sample_clips.paint import Samples, band, mottle, ramp
 from sample_clips.scene import FloatArray, Scene
 
 _WHITE = np.float32(0.985)
+_RIM_M = 0.0025
 
 
 def _on_tube(scene: Scene, across: float, height_m: float) -> FloatArray:
@@ -145,6 +146,8 @@ class Stuck:
 def label_cover(scene: Scene, height_m: float, across: float) -> float:
     """How much of a place on the near wall, seen at a height, m, a label covers, 0 to 1."""
     label = scene.hazards.label
-    if not (label.low_m < height_m < label.high_m and label.across[0] < across < label.across[1]):
+    if not label.across[0] < across < label.across[1]:
         return 0.0
-    return label.strength
+    within = min(height_m - label.low_m, label.high_m - height_m)
+    # Blur lets an edge that is just under the paper's rim still be half seen.
+    return label.strength * min(max(0.5 + within / _RIM_M, 0.0), 1.0)
