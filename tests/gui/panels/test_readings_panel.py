@@ -42,7 +42,9 @@ def hand_run(count: int = 6) -> Any:
 class Searched:
     """Stands in for a search, as far as the panel looks at one."""
 
-    def __init__(self, refused: tuple[RefusedSpan, ...], readings: tuple[Reading, ...] = (Reading(0),)) -> None:
+    def __init__(
+        self, refused: tuple[RefusedSpan, ...], readings: tuple[Reading, ...] = (Reading(0),)
+    ) -> None:
         self.refused = refused
         self.readings = readings
 
