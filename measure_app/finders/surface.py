@@ -13,7 +13,7 @@ from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table, window_of
 from measure_app.finders.path import best_path, off_course, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found
+from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
 from measure_app.strips import Strip, steadied
 
 LightArray = NDArray[np.float32]
@@ -323,17 +323,15 @@ def _judge(
     trusted = np.zeros(n, dtype=bool)
     if marks is not None:
         trusted[marks.rows] = True
-    why: list[Why | None] = [None] * n
-    for reason, rows in (
+    why = reasons_of(
+        n,
         (Why.ASTRAY, astray & ~trusted),
         (Why.FAINT, faint),
         (Why.COVERED, covered),
         (Why.OFF_END, off_end),
         (Why.DAMAGED, damaged),
-    ):
-        for row in np.flatnonzero(rows):
-            why[row] = reason
-    return own_u, tuple(why)
+    )
+    return own_u, why
 
 
 def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:

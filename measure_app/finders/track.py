@@ -86,6 +86,15 @@ def refused_spans(track: Track) -> tuple[RefusedSpan, ...]:
     return tuple(spans)
 
 
+def reasons_of(n: int, *ranked: tuple[Why, NDArray[np.bool_]]) -> tuple[Why | None, ...]:
+    """Why each of n frames is refused, None where it is not; a later reason overrules an earlier one."""
+    why: list[Why | None] = [None] * n
+    for reason, rows in ranked:
+        for row in np.flatnonzero(rows):
+            why[row] = reason
+    return tuple(why)
+
+
 def nothing_found(part: Part, frames: NDArray[np.int64], why: Why) -> Track:
     """Return the track of a strip that shows nothing at all."""
     none = np.full(len(frames), np.nan)
