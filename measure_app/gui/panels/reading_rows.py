@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from analysis import with_uncertainty
 from calibration import FloatArray
-from measure_app.extras import set_aside_of
+from measure_app.extras import SetAsideReading, set_aside_of
 from measure_app.finders import Part
 from measure_app.gui.panels.steps import readings_counted
 from measure_app.gui.panels.wording import counted
@@ -18,6 +18,9 @@ from measure_app.run import By, Reading, Run, Spot
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome, ReadingRow
+
+Shows = Callable[[int, Spot | None], bool]
+"""Tells whether a position read in a frame may be seen, as `Document.shows` does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,12 @@ def _mm(value: float | None, u: float | None) -> str:
 
 
 def shown_readings(
-    run: Run, outcome: Outcome | None, seconds: FloatArray | None, *, hidden: bool = False
+    run: Run,
+    outcome: Outcome | None,
+    seconds: FloatArray | None,
+    *,
+    shows: Shows | None = None,
+    veiled_aside: Collection[SetAsideReading] = (),
 ) -> tuple[ShownReading, ...]:
     """Join the run's readings with what the newest outcome says of them.
 
@@ -72,33 +80,46 @@ def shown_readings(
         The newest one; rows of an older state of the run are taken only where the reading is the same still.
     seconds : (n_frames,) s, or None
         Times of all frames.
-    hidden : bool
-        Blind mode: hand readings alone, without lengths or reasons that might lead the reader.
+    shows : callable, optional
+        Blind mode: what of a reading may be seen. The rest of it is left out, and so are lengths and reasons
+        that might lead the reader.
+    veiled_aside : collection of SetAsideReading
+        What had been set aside before blind mode began: left out altogether.
     """
-    derived = {row.frame: row for row in outcome.rows} if outcome is not None and not hidden else {}
-    rows = [
-        _row(reading, derived.get(reading.frame), seconds)
-        for reading in run.readings
-        if not hidden or _by_hand(reading)
-    ]
+    if shows is not None:
+        visible = (_unveiled(reading, shows) for reading in run.readings)
+        rows = [_row(reading, None, seconds) for reading in visible if reading is not None]
+    else:
+        derived = {row.frame: row for row in outcome.rows} if outcome is not None else {}
+        rows = [_row(reading, derived.get(reading.frame), seconds) for reading in run.readings]
     for each in set_aside_of(run):
-        if not hidden or _by_hand(each.reading):
-            words = f"set aside: {each.reason}"
-            rows.append(
-                ShownReading(
-                    each.reading.frame,
-                    _time(seconds, each.reading.frame),
-                    each.reading.surface,
-                    each.reading.landing,
-                    reason=words,
-                    aside=True,
-                )
+        reading = _unveiled(each.reading, shows) if shows is not None else each.reading
+        if reading is None or each in veiled_aside:
+            continue
+        rows.append(
+            ShownReading(
+                reading.frame,
+                _time(seconds, reading.frame),
+                reading.surface,
+                reading.landing,
+                reason=f"set aside: {each.reason}",
+                aside=True,
             )
+        )
     return tuple(sorted(rows, key=lambda row: (row.frame, row.aside)))
 
 
-def _by_hand(reading: Reading) -> bool:
-    return any(spot is not None and spot.by is By.HAND for spot in (reading.surface, reading.landing))
+def _unveiled(reading: Reading, shows: Shows) -> Reading | None:
+    """Leave out what may not be seen; a note may tell of it and goes with it. None: nothing is left."""
+    frame, surface, landing = reading.frame, reading.surface, reading.landing
+    sees_surface, sees_landing = shows(frame, surface), shows(frame, landing)
+    seen = replace(
+        reading,
+        surface=surface if sees_surface else None,
+        landing=landing if sees_landing else None,
+        note=reading.note if sees_surface and sees_landing else "",
+    )
+    return seen if seen.surface is not None or seen.landing is not None else None
 
 
 def _row(reading: Reading, row: ReadingRow | None, seconds: FloatArray | None) -> ShownReading:
@@ -136,15 +157,15 @@ def read_by_hand(reading: Reading, part: Part) -> bool:
     return spot is not None and spot.by is By.HAND
 
 
-def count_words(run: Run, *, hidden: bool = False) -> str:
-    """Say how much is read; `hidden`: by hand alone, as a reader in blind mode may know."""
-    by_hand = replace(run, readings=tuple(r for r in run.readings if any(read_by_hand(r, p) for p in Part)))
-    surfaces, landings, both = readings_counted(run)
-    hand = len(by_hand.readings)
-    if hidden:
-        return f"{counted(hand, 'frame')} read by hand."
+def count_words(run: Run, *, shows: Shows | None = None) -> str:
+    """Say how much is read; with `shows`: how much of it a reader in blind mode made since."""
+    if shows is not None:
+        own = [_unveiled(reading, shows) for reading in run.readings]
+        return f"{counted(sum(each is not None for each in own), 'frame')} read by hand."
     if not run.readings:
         return "Nothing is read yet."
+    surfaces, landings, both = readings_counted(run)
+    hand = sum(any(read_by_hand(reading, part) for part in Part) for reading in run.readings)
     return (
         f"{counted(surfaces, 'surface')}, {counted(landings, 'landing')}, {counted(both, 'frame')} with both; "
         f"{counted(hand, 'frame')} by hand."

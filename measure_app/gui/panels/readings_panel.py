@@ -11,9 +11,11 @@ from measure_app.extras import (
     KeepMark,
     PutBack,
     SetAside,
+    SetAsideReading,
     SetHandUncertainty,
     reader_scatter,
     reading_of,
+    set_aside_of,
     waiting_marks,
 )
 from measure_app.finders import Part
@@ -33,6 +35,7 @@ from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
+from measure_app.run import Reading
 
 _AGAIN = 5
 """Frames offered for marking again: ten give a reader's scatter to a quarter of itself, five to a third."""
@@ -198,7 +201,7 @@ class ReadingsPanel(Panel):
         self.again_here = button("This frame", "Mark the frame in sight again")
         self.again_some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
         self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
-        self.again_here.clicked.connect(lambda: self._again((self.document.frame,)))
+        self.again_here.clicked.connect(self._again_here)
         self.again_some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
         self.bring_back.clicked.connect(lambda: self.ask(BringBackMarks()))
         again.add(row(self.again_here, self.again_some))
@@ -223,6 +226,7 @@ class ReadingsPanel(Panel):
         self.blind_box.setToolTip("Nothing that might lead your eye is shown until you switch it off")
         self.blind_box.toggled.connect(self.services.set_blind)
         self.document.blind_changed.connect(self._blind_changed)
+        self._veiled_aside: tuple[SetAsideReading, ...] = ()
         blind.add(self.blind_box)
         blind.add(
             "Lines, found points and other people's marks are out of sight, so that your readings are your own."
@@ -261,12 +265,13 @@ class ReadingsPanel(Panel):
             self.find_button.setEnabled(False)
             self._show_again()
             return
-        blind = self.document.blind
+        shows = self.document.shows if self.document.blind else None
         first_rows = not self.table.rows_model.rows
-        self.table.set_rows(shown_readings(run, outcome, self.document.seconds, hidden=blind))
+        seconds, veiled = self.document.seconds, self._veiled_aside
+        self.table.set_rows(shown_readings(run, outcome, seconds, shows=shows, veiled_aside=veiled))
         if first_rows and self.table.rows_model.rows:
             self.table.fit_columns(130)
-        self.count.say(count_words(run, hidden=blind))
+        self.count.say(count_words(run, shows=shows))
         missing = missing_for_finding(run)
         self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
         self.lack.say(missing)
@@ -351,7 +356,8 @@ class ReadingsPanel(Panel):
         if on:
             self.bar.setRange(0, 0)
 
-    def _blind_changed(self, _on: bool) -> None:
+    def _blind_changed(self, on: bool) -> None:
+        self._veiled_aside = set_aside_of(self.run) if on and self.run is not None else ()
         self._refresh_if_seen()
 
     def _show_note(self) -> None:
@@ -393,9 +399,18 @@ class ReadingsPanel(Panel):
         self.put_back_button.setEnabled(any(shown.aside for shown in chosen))
 
     def _delete(self) -> None:
-        frames = tuple(shown.frame for shown in self._selected() if not shown.aside)
-        if frames:
-            self.ask(ClearReadings(frames))
+        """Delete what is seen of the selected readings: what blind mode hides of them stays."""
+        frames: dict[tuple[Part, ...], list[int]] = {}
+        for shown in self._selected():
+            if not shown.aside:
+                frames.setdefault(self._parts_to_delete(shown), []).append(shown.frame)
+        gesture = self.document.new_gesture() if len(frames) > 1 else -1
+        for parts, those in frames.items():
+            self.ask(ClearReadings(tuple(those), parts), gesture=gesture)
+
+    def _parts_to_delete(self, shown: ShownReading) -> tuple[Part, ...]:
+        seen = {Part.SURFACE: shown.surface, Part.LANDING: shown.landing}
+        return tuple(p for p in Part if not self.document.blind or seen[p] is not None)
 
     def _set_aside(self) -> None:
         frames = tuple(shown.frame for shown in self._selected() if not shown.aside)
@@ -412,10 +427,17 @@ class ReadingsPanel(Panel):
             self.ask(PutBack(frames))
 
     def _hand_frames(self) -> tuple[int, ...]:
-        """Frames in which the part in hand was read by hand."""
-        if self.run is None:
-            return ()
-        return tuple(r.frame for r in self.run.readings if read_by_hand(r, self.part))
+        """Frames in which the part in hand was read by hand; in blind mode, since it began."""
+        return tuple(r.frame for r in self.run.readings if self._own(r)) if self.run is not None else ()
+
+    def _own(self, reading: Reading) -> bool:
+        spot = reading.surface if self.part is Part.SURFACE else reading.landing
+        return read_by_hand(reading, self.part) and self.document.shows(reading.frame, spot)
+
+    def _again_here(self) -> None:
+        # A mark that blind mode hides is another reader's: kept, it would be taken for scatter of this one.
+        frame, blind = self.document.frame, self.document.blind
+        self._again(() if blind and frame not in self._hand_frames() else (frame,))
 
     def _again(self, frames: tuple[int, ...]) -> None:
         if not frames:

@@ -14,7 +14,7 @@ from stand import bench
 
 from calibration import Pixel
 from measure_app.edits import SetGaugeLine, SetLanding, SetNote, SetSurface
-from measure_app.extras import set_aside_of, waiting_marks
+from measure_app.extras import SetAside, set_aside_of, waiting_marks
 from measure_app.finders import Part, RefusedSpan, Why
 from measure_app.gui.finding import key_of
 from measure_app.gui.panels.reading_rows import evenly_spread, shown_readings
@@ -259,17 +259,71 @@ def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(
     show: Show, qtbot: QtBot
 ) -> None:
     panel, document, _ = show(ReadingsPanel)
-    document.perform(SetSurface(3, hand(201.0)))
-    document.perform(SetLanding(9, hand(600.0)))
     press(qtbot, panel.blind_box)
     assert document.blind
+    assert panel.table.shown_rows() == []
+    document.perform(SetSurface(3, hand(201.0)))
+    document.perform(SetLanding(9, hand(600.0)))
     rows = panel.table.shown_rows()
     assert [row.frame for row in rows] == [3, 9]
+    assert [row.by for row in rows] == ["hand", "hand"]  # not that the other part was found
     assert all(row.head_m is None and row.throw_m is None and not row.reason for row in rows)
     assert panel.refused_words.text() == ""
     assert panel.count.text() == "2 frames read by hand."
     press(qtbot, panel.blind_box)
     assert len(panel.table.shown_rows()) == 300
+
+
+def test_blind_mode_hides_what_another_observer_marked_wrote_and_set_aside(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel, run=hand_run())
+    document.perform(SetNote(80, "glare on the wall"))
+    document.perform(SetAside((120,), "splash"))
+    press(qtbot, panel.blind_box)
+    assert panel.table.shown_rows() == []
+    assert panel.count.text() == "0 frames read by hand."
+    document.perform(SetSurface(80, hand(191.3)))  # the reader's own, where the other's landing stays hidden
+    (row,) = panel.table.shown_rows()
+    assert (row.frame, row.landing, row.reason) == (80, None, "")
+    document.perform(SetSurface(7, hand(150.0)))
+    document.perform(SetAside((7,), "my slip"))
+    assert [(row.frame, row.reason) for row in panel.table.shown_rows() if row.aside] == [
+        (7, "set aside: my slip")
+    ]
+    press(qtbot, panel.blind_box)
+    assert {row.frame for row in panel.table.shown_rows() if row.aside} == {7, 120}
+
+
+def test_deleting_while_blind_leaves_what_is_hidden(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel, run=hand_run())
+    before = document.run
+    press(qtbot, panel.blind_box)
+    document.perform(SetSurface(80, hand(191.3)))
+    document.perform(SetSurface(5, hand(150.0)))
+    document.perform(SetLanding(5, hand(600.0)))
+    count = document.stack.count()
+    panel.table.selectAll()
+    press(qtbot, panel.delete_button)
+    readings = {r.frame: r for r in document.run.readings}
+    assert 5 not in readings
+    assert readings[80].surface is None
+    assert readings[80].landing == next(r.landing for r in before.readings if r.frame == 80)
+    assert document.stack.count() == count + 1  # one step, undone at once
+    document.stack.undo()
+    assert len(panel.table.shown_rows()) == 2
+
+
+def test_a_reader_who_reads_blind_repeats_none_but_own_marks(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel, run=hand_run())
+    panel._again_section.set_open(True)
+    press(qtbot, panel.blind_box)
+    document.go_to(80)
+    press(qtbot, panel.again_here)
+    press(qtbot, panel.again_some)
+    assert waiting_marks(document.run) == ()
+    assert "No surface was marked by hand" in panel.waiting.text()
+    document.perform(SetSurface(9, hand(201.0)))
+    press(qtbot, panel.again_some)
+    assert [mark.frame for mark in waiting_marks(document.run)] == [9]
 
 
 def test_the_table_is_copied_with_numbers_in_metres(show: Show, qtbot: QtBot) -> None:
