@@ -6,19 +6,15 @@ from PySide6.QtWidgets import QHeaderView, QLabel, QLineEdit, QProgressBar
 
 from measure_app.edits import SetNote
 from measure_app.extras import (
-    BringBackMarks,
     ClearReadings,
-    KeepMark,
     PutBack,
     SetAside,
     SetAsideReading,
-    SetHandUncertainty,
-    reader_scatter,
     reading_of,
     set_aside_of,
-    waiting_marks,
 )
 from measure_app.finders import Part
+from measure_app.gui.panels.again_section import AgainSection
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Says, Section, Sentence, TickBox, button, number_box, row
@@ -26,19 +22,13 @@ from measure_app.gui.panels.quantity import PIXELS
 from measure_app.gui.panels.reading_rows import (
     ShownReading,
     count_words,
-    evenly_spread,
     missing_for_finding,
-    read_by_hand,
     shown_readings,
 )
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
-from measure_app.run import Reading
-
-_AGAIN = 5
-"""Frames offered for marking again: ten give a reader's scatter to a quarter of itself, five to a third."""
 
 READING_FIELDS = (
     Field("frame", lambda r: str(r.frame), lambda r: r.frame, "Counted from 0; press to go there."),
@@ -86,7 +76,8 @@ class ReadingsPanel(Panel):
         self._build_marking()
         self._build_finding()
         self._build_table()
-        self._build_again()
+        self.again = AgainSection(self)
+        self.add(self.again)
         self._build_blind()
         self.services.tool_changed.connect(self._tool_changed)
         self.services.finding_progress.connect(self._progress)
@@ -99,8 +90,8 @@ class ReadingsPanel(Panel):
             "Surface", "Press where the gauge line meets the water's surface", checkable=True
         )
         self.landing_button = button("Landing", "Press where the jet meets the landing line", checkable=True)
-        self.surface_button.clicked.connect(lambda on: self._take(Tool.SURFACE if on else Tool.LOOK))
-        self.landing_button.clicked.connect(lambda on: self._take(Tool.LANDING if on else Tool.LOOK))
+        self.surface_button.clicked.connect(lambda on: self.take(Tool.SURFACE if on else Tool.LOOK))
+        self.landing_button.clicked.connect(lambda on: self.take(Tool.LANDING if on else Tool.LOOK))
         marking.add(row(self.surface_button, self.landing_button))
         self.advance_box = number_box("Frames to move on after each press", 0, 100_000)
         self.advance_box.setSpecialValueText("stay")
@@ -192,34 +183,6 @@ class ReadingsPanel(Panel):
         listed.add(self.note_error)
         self.add(listed)
 
-    def _build_again(self) -> None:
-        again = Section("Mark again: your own scatter", is_open=False)
-        again.add(
-            "Your first marks are put out of sight in some frames; mark them anew, and the two are compared. "
-            "The scatter is how well you repeat yourself."
-        )
-        self.again_here = button("This frame", "Mark the frame in sight again")
-        self.again_some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
-        self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
-        self.again_here.clicked.connect(self._again_here)
-        self.again_some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
-        self.bring_back.clicked.connect(lambda: self.ask(BringBackMarks()))
-        again.add(row(self.again_here, self.again_some))
-        self.waiting = Sentence(tone="warning")
-        self.next_waiting = button("Next one", "Go to the next frame that waits to be marked again")
-        self.next_waiting.clicked.connect(self._to_waiting)
-        again.add(self.waiting)
-        again.add(row(self.next_waiting, self.bring_back))
-        self.scatter = Sentence()
-        again.add(self.scatter)
-        self.use_scatter = button(
-            "Use it as my uncertainty", "Give all your marks the scatter found as their ±"
-        )
-        self.use_scatter.clicked.connect(self._use_scatter)
-        again.add(row(self.use_scatter))
-        self._again_section = again
-        self.add(again)
-
     def _build_blind(self) -> None:
         blind = Section("Read blind")
         self.blind_box = TickBox("Hide fits and found readings while I read")
@@ -248,8 +211,8 @@ class ReadingsPanel(Panel):
         for control in (
             self.surface_button,
             self.landing_button,
-            self.again_here,
-            self.again_some,
+            self.again.here,
+            self.again.some,
             self.spread,
         ):
             control.setEnabled(ready)
@@ -263,7 +226,7 @@ class ReadingsPanel(Panel):
             self.refused_words.say("")
             self.spans.setVisible(False)
             self.find_button.setEnabled(False)
-            self._show_again()
+            self.again.show_run()
             return
         shows = self.document.shows if self.document.blind else None
         first_rows = not self.table.rows_model.rows
@@ -276,7 +239,7 @@ class ReadingsPanel(Panel):
         self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
         self.lack.say(missing)
         self._show_spans()
-        self._show_again()
+        self.again.show_run()
         self._selection()
 
     def _show_spans(self) -> None:
@@ -300,31 +263,8 @@ class ReadingsPanel(Panel):
         else:
             self.refused_words.say("")
 
-    def _show_again(self) -> None:
-        run = self.run
-        waiting = waiting_marks(run) if run is not None else ()
-        self.bring_back.setVisible(bool(waiting))
-        self.next_waiting.setVisible(bool(waiting))
-        frames = ", ".join(str(mark.frame) for mark in waiting[:8])
-        self.waiting.say(
-            f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}."
-            if waiting
-            else ""
-        )
-        lines = []
-        for part in Part:
-            found = reader_scatter(run, part) if run is not None else None
-            if found is not None:
-                lines.append(
-                    f"{part.value.capitalize()}: one mark scatters by {found.sd_px:.2g} px "
-                    f"({counted(found.frames, 'frame')} marked more than once)."
-                )
-        self.scatter.say("\n".join(lines))
-        self.use_scatter.setVisible(bool(lines))
-        if waiting or lines:
-            self._again_section.set_open(True)
-
-    def _take(self, tool: Tool) -> None:
+    def take(self, tool: Tool) -> None:
+        """Take a tool into the hand as it is set here: frames to move on, and how well a press meets."""
         if tool is Tool.LOOK:
             self.services.use_tool(tool)
         else:
@@ -332,7 +272,12 @@ class ReadingsPanel(Panel):
 
     def _retake(self) -> None:
         if self.services.tool in (Tool.SURFACE, Tool.LANDING):
-            self._take(self.services.tool)
+            self.take(self.services.tool)
+
+    def set_px_u(self, px_u: float) -> None:
+        """Let the presses to come have this standard uncertainty, px."""
+        self.px_u_field.set_values(px_u)
+        self._retake()
 
     def _spread(self) -> None:
         run, info = self.run, self.info
@@ -425,43 +370,3 @@ class ReadingsPanel(Panel):
         frames = tuple(shown.frame for shown in self._selected() if shown.aside)
         if frames:
             self.ask(PutBack(frames))
-
-    def _hand_frames(self) -> tuple[int, ...]:
-        """Frames in which the part in hand was read by hand; in blind mode, since it began."""
-        return tuple(r.frame for r in self.run.readings if self._own(r)) if self.run is not None else ()
-
-    def _own(self, reading: Reading) -> bool:
-        spot = reading.surface if self.part is Part.SURFACE else reading.landing
-        return read_by_hand(reading, self.part) and self.document.shows(reading.frame, spot)
-
-    def _again_here(self) -> None:
-        # A mark that blind mode hides is another reader's: kept, it would be taken for scatter of this one.
-        frame, blind = self.document.frame, self.document.blind
-        self._again(() if blind and frame not in self._hand_frames() else (frame,))
-
-    def _again(self, frames: tuple[int, ...]) -> None:
-        if not frames:
-            self.waiting.say(f"No {self.part.value} was marked by hand yet: mark a few frames first.")
-            return
-        gesture = self.document.new_gesture()
-        if all(self.ask(KeepMark(frame, self.part), Says(self.waiting), gesture=gesture) for frame in frames):
-            self._take(Tool.LANDING if self.part is Part.LANDING else Tool.SURFACE)
-            self.document.go_to(frames[0])
-
-    def _to_waiting(self) -> None:
-        waiting = waiting_marks(self.run) if self.run is not None else ()
-        later = [mark.frame for mark in waiting if mark.frame > self.document.frame]
-        if waiting:
-            self.document.go_to(later[0] if later else waiting[0].frame)
-
-    def _use_scatter(self) -> None:
-        run = self.run
-        gesture = self.document.new_gesture()
-        for part in Part:
-            found = reader_scatter(run, part) if run is not None else None
-            if found is not None:
-                u = float(f"{found.sd_px:.2g}")
-                self.ask(SetHandUncertainty(part, u), gesture=gesture)
-                if part is self.part:
-                    self.px_u_field.set_values(u)
-                    self._retake()

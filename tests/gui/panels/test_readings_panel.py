@@ -216,8 +216,8 @@ def test_a_note_on_a_hidden_reading_stays_hidden_and_unharmed(show: Show, qtbot:
 
 def test_marking_again_gives_the_readers_own_scatter_and_sets_it(show: Show, qtbot: QtBot) -> None:
     panel, document, services = show(ReadingsPanel, run=hand_run())
-    panel._again_section.set_open(True)
-    press(qtbot, panel.again_some)
+    panel.again.set_open(True)
+    press(qtbot, panel.again.some)
     waiting = waiting_marks(document.run)
     assert len(waiting) == 5
     assert services.tool is Tool.SURFACE
@@ -226,9 +226,9 @@ def test_marking_again_gives_the_readers_own_scatter_and_sets_it(show: Show, qtb
     for i, mark in enumerate(waiting):
         y = mark.spot.px.y + (0.8 if i % 2 else -0.8)
         document.perform(SetSurface(mark.frame, hand(y)))
-    assert panel.waiting.text() == ""
-    assert "0.57 px" in panel.scatter.text()  # every pair differs by 0.8: 0.8/√2
-    press(qtbot, panel.use_scatter)
+    assert panel.again.waiting.text() == ""
+    assert "0.57 px" in panel.again.scatter.text()  # every pair differs by 0.8: 0.8/√2
+    press(qtbot, panel.again.use_scatter)
     assert {r.surface.px_u for r in document.run.readings if r.surface} == {0.57}
     assert {r.landing.px_u for r in document.run.readings if r.landing} == {0.5}
     assert panel.px_u_field.value == 0.57
@@ -236,22 +236,22 @@ def test_marking_again_gives_the_readers_own_scatter_and_sets_it(show: Show, qtb
 
 def test_marks_that_wait_are_led_to_and_can_be_brought_back(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(ReadingsPanel, run=hand_run())
-    panel._again_section.set_open(True)
+    panel.again.set_open(True)
     document.go_to(80)
-    press(qtbot, panel.again_here)
-    assert "frame 80" in panel.waiting.text()
+    press(qtbot, panel.again.here)
+    assert "frame 80" in panel.again.waiting.text()
     document.go_to(0)
-    press(qtbot, panel.next_waiting)
+    press(qtbot, panel.again.next_waiting)
     assert document.frame == 80
-    press(qtbot, panel.bring_back)
+    press(qtbot, panel.again.bring_back)
     assert document.run == hand_run()
 
 
 def test_without_hand_marks_there_is_nothing_to_mark_again(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(ReadingsPanel)
-    panel._again_section.set_open(True)
-    press(qtbot, panel.again_some)
-    assert "No surface was marked by hand" in panel.waiting.text()
+    panel.again.set_open(True)
+    press(qtbot, panel.again.some)
+    assert "No surface was marked by hand" in panel.again.waiting.text()
     assert document.stack.count() == 0
 
 
@@ -314,15 +314,15 @@ def test_deleting_while_blind_leaves_what_is_hidden(show: Show, qtbot: QtBot) ->
 
 def test_a_reader_who_reads_blind_repeats_none_but_own_marks(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(ReadingsPanel, run=hand_run())
-    panel._again_section.set_open(True)
+    panel.again.set_open(True)
     press(qtbot, panel.blind_box)
     document.go_to(80)
-    press(qtbot, panel.again_here)
-    press(qtbot, panel.again_some)
+    press(qtbot, panel.again.here)
+    press(qtbot, panel.again.some)
     assert waiting_marks(document.run) == ()
-    assert "No surface was marked by hand" in panel.waiting.text()
+    assert "No surface was marked by hand" in panel.again.waiting.text()
     document.perform(SetSurface(9, hand(201.0)))
-    press(qtbot, panel.again_some)
+    press(qtbot, panel.again.some)
     assert [mark.frame for mark in waiting_marks(document.run)] == [9]
 
 

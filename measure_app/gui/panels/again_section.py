@@ -1,0 +1,125 @@
+"""Marking again: frames whose first mark is put out of sight, and how well the reader meets it anew."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from measure_app.extras import (
+    BringBackMarks,
+    KeepMark,
+    SetHandUncertainty,
+    reader_scatter,
+    waiting_marks,
+)
+from measure_app.finders import Part
+from measure_app.gui.panels.pieces import Says, Section, Sentence, button, row
+from measure_app.gui.panels.reading_rows import evenly_spread, read_by_hand
+from measure_app.gui.panels.wording import counted
+from measure_app.gui.tools import Tool
+from measure_app.run import Reading
+
+if TYPE_CHECKING:
+    from measure_app.gui.panels.readings_panel import ReadingsPanel
+
+_AGAIN = 5
+"""Frames offered for marking again: ten give a reader's scatter to a quarter of itself, five to a third."""
+
+
+class AgainSection(Section):
+    """The part of the readings panel in which a reader finds out their own scatter."""
+
+    def __init__(self, panel: ReadingsPanel) -> None:
+        super().__init__("Mark again: your own scatter", is_open=False)
+        self._panel = panel
+        self._document = panel.document
+        self.add(
+            "Your first marks are put out of sight in some frames; mark them anew, and the two are compared. "
+            "The scatter is how well you repeat yourself."
+        )
+        self.here = button("This frame", "Mark the frame in sight again")
+        self.some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
+        self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
+        self.here.clicked.connect(self._this_frame)
+        self.some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
+        self.bring_back.clicked.connect(lambda: panel.ask(BringBackMarks()))
+        self.add(row(self.here, self.some))
+        self.waiting = Sentence(tone="warning")
+        self.next_waiting = button("Next one", "Go to the next frame that waits to be marked again")
+        self.next_waiting.clicked.connect(self._to_waiting)
+        self.add(self.waiting)
+        self.add(row(self.next_waiting, self.bring_back))
+        self.scatter = Sentence()
+        self.add(self.scatter)
+        self.use_scatter = button(
+            "Use it as my uncertainty", "Give all your marks the scatter found as their ±"
+        )
+        self.use_scatter.clicked.connect(self._use_scatter)
+        self.add(row(self.use_scatter))
+
+    def show_run(self) -> None:
+        """Show which frames wait, and the scatter of those marked more than once."""
+        run = self._document.run
+        waiting = waiting_marks(run) if run is not None else ()
+        self.bring_back.setVisible(bool(waiting))
+        self.next_waiting.setVisible(bool(waiting))
+        frames = ", ".join(str(mark.frame) for mark in waiting[:8])
+        self.waiting.say(
+            f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}."
+            if waiting
+            else ""
+        )
+        lines = []
+        for part in Part:
+            found = reader_scatter(run, part) if run is not None else None
+            if found is not None:
+                lines.append(
+                    f"{part.value.capitalize()}: one mark scatters by {found.sd_px:.2g} px "
+                    f"({counted(found.frames, 'frame')} marked more than once)."
+                )
+        self.scatter.say("\n".join(lines))
+        self.use_scatter.setVisible(bool(lines))
+        if waiting or lines:
+            self.set_open(True)
+
+    def _hand_frames(self) -> tuple[int, ...]:
+        """Frames in which the part in hand was read by hand; in blind mode, since it began."""
+        run = self._document.run
+        return tuple(r.frame for r in run.readings if self._own(r)) if run is not None else ()
+
+    def _own(self, reading: Reading) -> bool:
+        part = self._panel.part
+        spot = reading.surface if part is Part.SURFACE else reading.landing
+        return read_by_hand(reading, part) and self._document.shows(reading.frame, spot)
+
+    def _this_frame(self) -> None:
+        # A mark that blind mode hides is another reader's: kept, it would be taken for scatter of this one.
+        frame, blind = self._document.frame, self._document.blind
+        self._again(() if blind and frame not in self._hand_frames() else (frame,))
+
+    def _again(self, frames: tuple[int, ...]) -> None:
+        panel, part = self._panel, self._panel.part
+        if not frames:
+            self.waiting.say(f"No {part.value} was marked by hand yet: mark a few frames first.")
+            return
+        gesture = self._document.new_gesture()
+        if all(panel.ask(KeepMark(frame, part), Says(self.waiting), gesture=gesture) for frame in frames):
+            panel.take(Tool.LANDING if part is Part.LANDING else Tool.SURFACE)
+            self._document.go_to(frames[0])
+
+    def _to_waiting(self) -> None:
+        run = self._document.run
+        waiting = waiting_marks(run) if run is not None else ()
+        later = [mark.frame for mark in waiting if mark.frame > self._document.frame]
+        if waiting:
+            self._document.go_to(later[0] if later else waiting[0].frame)
+
+    def _use_scatter(self) -> None:
+        run = self._document.run
+        gesture = self._document.new_gesture()
+        for part in Part:
+            found = reader_scatter(run, part) if run is not None else None
+            if found is not None:
+                u = float(f"{found.sd_px:.2g}")
+                self._panel.ask(SetHandUncertainty(part, u), gesture=gesture)
+                if part is self._panel.part:
+                    self._panel.set_px_u(u)
