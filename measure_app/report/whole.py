@@ -42,8 +42,17 @@ KNOWN_FILES = frozenset(
 """Every file that a result may hold; a folder with anything else in it is never replaced."""
 
 
-def check_folder(folder: Path) -> None:
+def check_folder(folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = FORMAT) -> None:
     """Make sure that results may be written to a folder, before any work is done.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they shall be.
+    known : frozenset of str
+        Every file that a result of this kind may hold.
+    kind : str
+        The format that its findings.json names.
 
     Raises
     ------
@@ -68,14 +77,14 @@ def check_folder(folder: Path) -> None:
         inside = set(_entries(folder))
         if not inside:
             return
-        foreign = sorted(name for name in inside if name not in KNOWN_FILES)
+        foreign = sorted(name for name in inside if name not in known)
         if foreign:
             raise OutputError(
                 f'holds files that are not results of this program, such as "{short(foreign[0])}"; '
                 "nothing was written, name a new folder",
                 where=where,
             )
-        if not _is_result(folder):
+        if not _is_result(folder, kind):
             raise OutputError(
                 "is not empty and is not a result of this program; nothing was written, name a new folder",
                 where=where,
@@ -84,7 +93,9 @@ def check_folder(folder: Path) -> None:
         raise OutputError(f"cannot be looked into ({reason_of(error)})", where=where) from None
 
 
-def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+def write_folder(
+    folder: Path, files: Mapping[str, bytes], known: frozenset[str] = KNOWN_FILES, kind: str = FORMAT
+) -> None:
     """Write all files of a result; at any instant the old result or the new one is there, whole.
 
     The files are written beside the folder and forced to the disk; then the two folders change places in one
@@ -95,7 +106,9 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     folder : Path
         Where the result shall be; an earlier result there is replaced.
     files : mapping of str to bytes
-        Content by name; all names are among `KNOWN_FILES`.
+        Content by name; all names are among `known`.
+    known, kind
+        As in `check_folder`.
 
     Raises
     ------
@@ -103,8 +116,8 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
         As `check_folder`, or the disk is full, or the place is not writable. What was there before is there
         still.
     """
-    check_folder(folder)
-    unknown = set(files) - KNOWN_FILES
+    check_folder(folder, known, kind)
+    unknown = set(files) - known
     if unknown:
         raise ValueError(f"a result may hold only known files, got {sorted(unknown)}")
     target = folder.resolve()
@@ -201,10 +214,10 @@ def _entries(folder: Path) -> Iterable[str]:
             yield f"{entry.name}/"
 
 
-def _is_result(folder: Path) -> bool:
+def _is_result(folder: Path, kind: str) -> bool:
     """Whether the folder's findings.json is one of ours; its first lines say so."""
     try:
         with (folder / "findings.json").open("rb") as file:
-            return f'"format": "{FORMAT}"'.encode() in file.read(200)
+            return f'"format": "{kind}"'.encode() in file.read(200)
     except OSError:
         return False

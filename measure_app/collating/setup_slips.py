@@ -1,0 +1,125 @@
+"""Faults of a set-up that an observer made: units, graduations, the orifice, the drop."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from measure_app.collating.setup_facts import GraduationFact, SetupFacts
+from measure_app.collating.slips import Fault, Slip
+from measure_app.finders import Part
+
+UNIT_FACTORS = {
+    10.0: "millimetres for centimetres, or centimetres for decimetres",
+    100.0: "centimetres for metres",
+    1000.0: "millimetres for metres",
+    2.54: "inches for centimetres",
+    25.4: "inches for millimetres",
+    39.37007874: "inches for metres",
+    3.280839895: "feet for metres",
+}
+"""Factors by which one unit is taken for another (the inch is 25.4 mm and the foot 304.8 mm exactly)."""
+UNIT_TOLERANCE = 0.04
+"""How near a scale must lie to a factor, relative, to be called a unit slip."""
+SCALE_TOLERANCE = 0.02
+"""Difference of scale, relative, that is not called a fault: careful hands differ by less than 1 %."""
+_GRADUATION_M = 0.002
+_ORIFICE_PX = 5.0
+
+
+def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, ...]:
+    """Name what is wrong with a set-up.
+
+    Parameters
+    ----------
+    facts : SetupFacts
+        The comparison with the key's.
+    scale_spread : float
+        Relative standard deviation of the class's own scales, where they made them; four times this is
+        tolerated.
+    """
+    if facts.same:
+        return ()
+    faults = []
+    for part, what in ((Part.SURFACE, "heads"), (Part.LANDING, "throws")):
+        ratio = facts.scale[part]
+        if ratio is None:
+            continue
+        graduations = [each for each in facts.graduations if each.part is part]
+        fault = _scale_fault(part, what, ratio, max(SCALE_TOLERANCE, 4.0 * scale_spread))
+        wrong = _wrong_graduations(graduations, ratio)
+        if fault is not None and fault.slip is Slip.UNIT:
+            faults.append(fault)
+        elif wrong:
+            faults.append(_graduation_fault(part, wrong))
+        elif fault is not None:
+            faults.append(fault)
+    if facts.drop is not None and abs(facts.drop - 1.0) > SCALE_TOLERANCE:
+        unit = unit_words(facts.drop)
+        words = f"the drop is {facts.drop:.4g} times the key's" + (f": {unit}" if unit else "")
+        faults.append(Fault(Slip.UNIT if unit else Slip.DROP, None, facts.drop, words, spoils_places=False))
+    if facts.orifice_px is not None and math.hypot(*facts.orifice_px) > _ORIFICE_PX:
+        x, y = facts.orifice_px
+        words = (
+            f"the orifice is marked {abs(x):.0f} px too far {'right' if x > 0 else 'left'} and "
+            f"{abs(y):.0f} px too {'low' if y > 0 else 'high'}"
+        )
+        faults.append(Fault(Slip.ORIFICE, None, math.hypot(x, y), words, spoils_places=False))
+    return tuple(faults)
+
+
+def unit_words(ratio: float) -> str:
+    """Say which units were taken for one another if a ratio of lengths is such a factor; "" if not."""
+    size = abs(ratio)
+    for factor, words in UNIT_FACTORS.items():
+        if abs(size / factor - 1.0) < UNIT_TOLERANCE:
+            return f"a unit slip, ×{factor:.4g} ({words})"
+        if abs(size * factor - 1.0) < UNIT_TOLERANCE:
+            return f"a unit slip, ÷{factor:.4g} ({_turned(words)})"
+    return ""
+
+
+def _turned(words: str) -> str:
+    """Exchange the two units of each pair."""
+    pairs = [pair.removeprefix("or ").split(" for ") for pair in words.split(", ")]
+    return ", or ".join(f"{second} for {first}" for first, second in pairs)
+
+
+def _scale_fault(part: Part, what: str, ratio: float, tolerance: float) -> Fault | None:
+    if ratio < 0:
+        words = (
+            f"the rule for the {what} is marked the wrong way round: its values fall where they should rise"
+        )
+        return Fault(Slip.SCALE, part, ratio, words, spoils_places=False)
+    if unit := unit_words(ratio):
+        words = f"all {what} are {ratio:.4g} times the key's: {unit}"
+        return Fault(Slip.UNIT, part, ratio, words, spoils_places=False)
+    if abs(ratio - 1.0) > tolerance:
+        words = f"all {what} are {ratio:.4g} times the key's: the rule's graduations were misread"
+        return Fault(Slip.SCALE, part, ratio, words, spoils_places=False)
+    return None
+
+
+def _wrong_graduations(graduations: list[GraduationFact], ratio: float) -> list[GraduationFact]:
+    """Return graduations whose value does not belong where they are marked, if most of the others do.
+
+    A rule may be numbered from another zero, so what counts is the difference from the others.
+    """
+    if len(graduations) < 3 or ratio < 0:
+        return []
+    off = np.array([each.marked_m - each.key_m for each in graduations])
+    own = off - np.median(off)
+    limit = max(_GRADUATION_M, 6.0 * 1.4826 * float(np.median(np.abs(own))))
+    wrong = [each for each, by in zip(graduations, own, strict=True) if abs(by) > limit]
+    return wrong if len(wrong) < len(graduations) / 2 else []
+
+
+def _graduation_fault(part: Part, wrong: list[GraduationFact]) -> Fault:
+    worst = max(wrong, key=lambda each: abs(each.marked_m - each.key_m))
+    others = f" and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+    words = (
+        f"on the rule for the {'heads' if part is Part.SURFACE else 'throws'} {worst.marked_m * 100:.4g} cm "
+        f"stands where the key's rule reads {worst.key_m * 100:.1f} cm{others}: a wrong graduation"
+    )
+    return Fault(Slip.GRADUATION, part, worst.marked_m - worst.key_m, words, spoils_places=False)
