@@ -137,7 +137,6 @@ def read_all(
         if progress is not None:
             progress(len(done), len(names))
         if stop_requested is not None and stop_requested():
-            results.close()
             raise Stopped("stopped; nothing was written")
     return done
 
@@ -164,7 +163,7 @@ def _one_beside(item: _Item | Refusal) -> _Read:
 
 
 def _beside(items: Iterator[_Item | Refusal], key: Key, workers: int) -> Iterator[Any]:
-    """Read in processes beside this one; an answer that brings a process down is refused, the others go on."""
+    """Read in processes beside this one; an answer that brings one down is refused, the others go on."""
     from collections import deque
     from concurrent.futures import Future
     from concurrent.futures.process import BrokenProcessPool
@@ -225,7 +224,8 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
             'needs the optional part "dask"; install clepsydra[dask], or leave --dask out', where=address
         ) from None
     try:
-        client: Any = Client(address, timeout="10s", set_as_default=False)
+        cluster: Any = Client
+        client = cluster(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         said = str(error).splitlines()[0][:120] if str(error) else "time out"
         words = f"no cluster answers there ({said}); give the address of its scheduler"
