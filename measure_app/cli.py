@@ -252,6 +252,42 @@ def unpack(pack: Path, out: Path, share: int | None) -> int:
 
 
 @commands.command()
+@click.argument("folder", type=_file)
+@click.option("--key", type=_file, required=True, help="The teacher's run, best with its film beside it.")
+@click.option("--out", type=_file, required=True, help="Folder for the results; an earlier one is replaced.")
+@click.option("--criteria", type=_file, help="TOML file that says what counts for the marks.")
+@click.option("--anonymous", is_flag=True, help="Numbers in place of names and file names.")
+@click.option("--dask", metavar="ADDRESS", help="Read the answers on a running cluster (clepsydra[dask]).")
+def collate(
+    folder: Path, key: Path, out: Path, criteria: Path | None, dask: str | None, *, anonymous: bool
+) -> int:
+    """Hold the answers of a class together: all the run files in FOLDER and below.
+
+    Repeatability and reproducibility (ISO 5725-2), Mandel's h and k, systematic faults by name, agreement
+    with the key, the pooled run, marks. A file that cannot be read is listed with the reason and stops
+    nothing.
+    """
+    from measure_app.collating import check_class_folder, load_criteria, told, write_class
+    from measure_app.collating import collate as collated
+
+    check_class_folder(out)
+    chosen = load_criteria(criteria) if criteria is not None else None
+    with _stop_flag() as stopped, _progress("Working") as progress:
+        result = collated(
+            folder,
+            key,
+            criteria=chosen,
+            anonymous=anonymous,
+            dask=dask,
+            progress=progress,
+            stop_requested=stopped,
+        )
+        files = write_class(result, out, stop_requested=stopped)
+    click.echo(told(result, str(out), files, _encoding()))
+    return 0
+
+
+@commands.command()
 @click.argument("what", type=click.Choice(["run", "findings"]), default="run")
 def schema(what: str) -> None:
     """Print the JSON Schema of run files, or of the findings.json that results hold."""

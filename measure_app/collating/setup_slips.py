@@ -11,15 +11,15 @@ from measure_app.collating.slips import Fault, Slip
 from measure_app.finders import Part
 
 UNIT_FACTORS = {
-    10.0: "millimetres for centimetres, or centimetres for decimetres",
-    100.0: "centimetres for metres",
-    1000.0: "millimetres for metres",
-    2.54: "inches for centimetres",
-    25.4: "inches for millimetres",
-    39.37007874: "inches for metres",
-    3.280839895: "feet for metres",
+    10.0: (("millimetres", "centimetres"), ("centimetres", "decimetres")),
+    100.0: (("centimetres", "metres"),),
+    1000.0: (("millimetres", "metres"),),
+    2.54: (("centimetres", "inches"),),
+    25.4: (("millimetres", "inches"),),
+    39.37007874: (("inches", "metres"),),
+    3.280839895: (("feet", "metres"),),
 }
-"""Factors by which one unit is taken for another (the inch is 25.4 mm and the foot 304.8 mm exactly)."""
+"""What a length grows by when the first unit is taken for the second (an inch is 25.4 mm, a foot 304.8 mm)."""
 UNIT_TOLERANCE = 0.04
 """How near a scale must lie to a factor, relative, to be called a unit slip."""
 SCALE_TOLERANCE = 0.02
@@ -72,18 +72,14 @@ def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, .
 def unit_words(ratio: float) -> str:
     """Say which units were taken for one another if a ratio of lengths is such a factor; "" if not."""
     size = abs(ratio)
-    for factor, words in UNIT_FACTORS.items():
+    for factor, pairs in UNIT_FACTORS.items():
         if abs(size / factor - 1.0) < UNIT_TOLERANCE:
-            return f"a unit slip, ×{factor:.4g} ({words})"
+            taken = ", or ".join(f"{first} taken for {second}" for first, second in pairs)
+            return f"a unit slip, ×{factor:.4g} ({taken})"
         if abs(size * factor - 1.0) < UNIT_TOLERANCE:
-            return f"a unit slip, ÷{factor:.4g} ({_turned(words)})"
+            taken = ", or ".join(f"{second} taken for {first}" for first, second in pairs)
+            return f"a unit slip, ÷{factor:.4g} ({taken})"
     return ""
-
-
-def _turned(words: str) -> str:
-    """Exchange the two units of each pair."""
-    pairs = [pair.removeprefix("or ").split(" for ") for pair in words.split(", ")]
-    return ", or ".join(f"{second} for {first}" for first, second in pairs)
 
 
 def _scale_fault(part: Part, what: str, ratio: float, tolerance: float) -> Fault | None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis import FloatArray, IntArray
 from calibration import Segment
@@ -61,6 +62,8 @@ class Fault:
     says: str
     spoils_places: bool = True
     """Whether the readings themselves are wrong in px; a wrong scale spoils lengths only."""
+    limit: float = 0.0
+    """For stray readings: how far from the observer's own middle they begin, px."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +112,13 @@ def spread_of(deviations: Sequence[FloatArray]) -> Spread:
     if len(middles) < 4:
         between = max(between, 2.0 * within)  # three observers do not show how observers differ
     return Spread(centre, max(within, _FLOOR_PX), max(between, _FLOOR_PX, 0.3 * within))
+
+
+def stray_of(deviations: FloatArray, limit: float) -> NDArray[np.bool_]:
+    """Say which readings lie farther than a limit, px, from the middle of an observer's own."""
+    seen = np.isfinite(deviations)
+    own = np.where(seen, deviations - np.median(deviations[seen]) if seen.any() else 0.0, 0.0)
+    return np.asarray(np.abs(own) > limit)
 
 
 def reading_faults(frames: IntArray, places: Places, ground: Ground) -> tuple[Fault, ...]:
@@ -305,12 +315,11 @@ class _Judge:
             seen = np.isfinite(off)
             if np.count_nonzero(seen) < 4:
                 continue
-            own = off - np.median(off[seen])
             limit = max(_STRAY * self._ground.spreads[part].within, 4.0)
-            far = np.flatnonzero(seen & (np.abs(np.nan_to_num(own)) > limit))
+            far = np.flatnonzero(stray_of(off, limit))
             if far.size:
                 named = ", ".join(str(int(self._frames[i])) for i in far[:5]) + (" …" if far.size > 5 else "")
                 word = "frames" if far.size > 1 else "frame"
                 words = f"the {part.value} is far off its neighbours in {word} {named}"
-                faults.append(Fault(Slip.STRAY, part, float(far.size), words, spoils_places=False))
+                faults.append(Fault(Slip.STRAY, part, float(far.size), words, False, limit))
         return tuple(faults)

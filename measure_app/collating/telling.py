@@ -1,0 +1,157 @@
+"""The class in a few lines for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from analysis import with_uncertainty
+from measure_app.collating.class_result import UNITS, ClassResult, Observer
+from measure_app.collating.tables import beyond, criteria_applied, held_against
+from measure_app.report.summary import WIDTH, shown
+
+MOST_REFUSED = 12
+MOST_NAMED = 40
+_SHORT = {
+    "surface_px": "surface",
+    "landing_px": "landing",
+    "head_mm": "head",
+    "throw_mm": "throw",
+    "cv": "Cv of one frame",
+}
+
+
+def told(result: ClassResult, place: str, files: tuple[str, ...], encoding: str | None = "utf-8") -> str:
+    """Return the printed account of a class, lines of at most 100 characters."""
+    lines = [
+        *textwrap.wrap(" ".join(result.title.split()), WIDTH),
+        f"{_count(len(result.observers), 'answer')}, held against {held_against(result)}.",
+        *_precision(result),
+        *_cv(result),
+        *_faults(result),
+        *_standing_out(result),
+        *_marks(result),
+        *_refused(result),
+        *_remarks(result),
+        "",
+        *textwrap.wrap(_where(place, files), WIDTH, subsequent_indent="  "),
+    ]
+    return shown("\n".join(lines), encoding)
+
+
+def _count(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
+
+
+def _precision(result: ClassResult) -> list[str]:
+    rows: list[tuple[str, ...]] = [
+        ("", "one observer again, s_r", "between observers, s_L", "any observer, s_R", "from")
+    ]
+    missing = []
+    for name, words in _SHORT.items():
+        found = result.precisions[name]
+        if isinstance(found, str):
+            missing.append(f"{words}: {found}")
+            continue
+        unit = "" if UNITS[name] == "1" else f" {UNITS[name]}"
+        numbers = (found.repeatability, found.between, found.reproducibility)
+        cells = [f"{value:.2g}{unit}" if value < 99.5 else f"{value:.0f}{unit}" for value in numbers]
+        rows.append((words, *cells, f"{found.n_values} readings of {len(found.observers)}"))
+    if len(rows) == 1:
+        return ["", *_bullets("Precision cannot be told", missing)]
+    widths = [max(len(row[i]) for row in rows) for i in range(5)]
+    table = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    table.insert(1, "  ".join("-" * width for width in widths))
+    return ["", *table, *_bullets("", missing)]
+
+
+def _cv(result: ClassResult) -> list[str]:
+    lines = [""]
+    if result.cv_between is not None:
+        mean, sd, count = result.cv_between
+        u = sd / count**0.5
+        words = f"Cv, mean of {count} observers' own: {with_uncertainty(mean, u, '')}"
+        lines.append(f"{words.rstrip()} (one observer: standard deviation {sd:.2g})")
+    pool = result.pooled
+    if pool is not None and pool.outcome is not None:
+        fit = pool.outcome.findings.finding("speed_coefficient")
+        if fit is not None:
+            lines.append(f"Cv of the pooled run: {with_uncertainty(fit.value, fit.u, '')}".rstrip())
+    elif pool is not None:
+        lines += textwrap.wrap(f"The pooled run yields no lengths: {pool.why}", WIDTH)
+    return lines if len(lines) > 1 else []
+
+
+def _name(each: Observer) -> str:
+    return each.shown if each.shown.startswith("observer ") else f"no. {each.number}, {each.shown}"
+
+
+def _faults(result: ClassResult) -> list[str]:
+    named = [
+        f"{_name(each)}: {'; '.join(f.says for f in each.faults)}" for each in result.observers if each.faults
+    ]
+    return ["", *_bullets("Systematic faults", named)] if named else ["", "No systematic fault found."]
+
+
+def _standing_out(result: ClassResult) -> list[str]:
+    """Observers beyond Mandel's limits who have no fault named already."""
+    said = []
+    for each in result.observers:
+        if each.faults:
+            continue
+        signs = [
+            f"{_SHORT[name]} {sign}"
+            for name in ("surface_px", "landing_px")
+            if (standing := each.standings.get(name)) is not None
+            and (sign := beyond(standing, result.precisions[name]))
+        ]
+        if signs:
+            said.append(f"{_name(each)}: {', '.join(signs)}")
+    title = "Beyond Mandel's 1 % limits (h: reads elsewhere, k: reads unsteadily), without a fault named"
+    return ["", *_bullets(title, said)] if said else []
+
+
+def _marks(result: ClassResult) -> list[str]:
+    applied = criteria_applied(result)
+    percents = sorted(
+        each.marks.percent for each in result.observers if each.marks is not None and each.marks.most
+    )
+    if not percents:
+        return []
+    middle = percents[len(percents) // 2]
+    words = (
+        f"Marks by {', '.join(applied)}: {percents[0]:.0f} to {percents[-1]:.0f} %, middle {middle:.0f} %."
+    )
+    return ["", *textwrap.wrap(words, WIDTH)]
+
+
+def _refused(result: ClassResult) -> list[str]:
+    if not result.refused:
+        return []
+    lines = [f"{each.file}: {each.reason}" for each in result.refused[:MOST_REFUSED]]
+    if len(result.refused) > MOST_REFUSED:
+        lines.append(f"… and {len(result.refused) - MOST_REFUSED} more in findings.json")
+    return ["", *_bullets("Not taken", lines)]
+
+
+def _remarks(result: ClassResult) -> list[str]:
+    said = list(result.remarks)
+    said += [
+        f"{_name(each)}: {words}" for each in result.observers for words in each.remarks if "digit" in words
+    ]
+    return ["", *_bullets("Worth knowing", said)] if said else []
+
+
+def _bullets(title: str, lines: list[str]) -> list[str]:
+    made = [title] if title and lines else []
+    for line in lines[:MOST_NAMED]:
+        plain = "".join(c if c.isprintable() else "?" for c in line)
+        made += textwrap.wrap(plain, WIDTH, initial_indent="  • ", subsequent_indent="    ")
+    if len(lines) > MOST_NAMED:
+        made.append(f"  • … and {len(lines) - MOST_NAMED} more in observers.csv")
+    return made
+
+
+def _where(place: str, files: tuple[str, ...]) -> str:
+    names = [name for name in files if not name.startswith("figures/")]
+    figures = len(files) - len(names)
+    return f"Written to {place}: {', '.join([*names, f'figures/ ({figures} files)'] if figures else names)}"
