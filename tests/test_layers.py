@@ -16,7 +16,7 @@ HOMES = {
     "av": ("measure_app.clip",),
     "PySide6": (GUI,),
     "pyqtgraph": (GUI,),
-    "matplotlib": ("measure_app.report",),
+    "matplotlib": ("measure_app.report", "measure_app.collating.figures"),
     "typst": ("measure_app.report",),
     "xlsxwriter": ("measure_app.report",),
     "cv2": ("calibration", "measure_app", "sample_clips"),

@@ -7,6 +7,7 @@ in this process, in others beside it, and on other machines.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -176,7 +177,7 @@ def _counted(run: Run, key: Key) -> tuple[Run, tuple[str, ...]]:
         remarks.append(f"{beyond} readings lie beyond the film's last frame")
     hand = [_only(r, By.HAND) for r in within]
     hand = [r for r in hand if r.surface or r.landing]
-    if hand and len(hand) < len(within):
+    if hand and _spots(hand) < _spots(within):
         remarks.append("readings found by the program do not count where others were made by hand")
     elif not hand and within:
         remarks.append("no reading was made by hand; those that the program found are taken")
@@ -184,6 +185,10 @@ def _counted(run: Run, key: Key) -> tuple[Run, tuple[str, ...]]:
         remarks.append("the capture rate differs from the key's; times are the key's")
     clip = replace(run.clip, start_frame=0, stop_frame=None)
     return replace(run, clip=clip, readings=tuple(hand or within)), tuple(remarks)
+
+
+def _spots(readings: Sequence[Reading]) -> int:
+    return sum((r.surface is not None) + (r.landing is not None) for r in readings)
 
 
 def _only(reading: Reading, by: By) -> Reading:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
 from pathlib import Path
@@ -49,6 +49,15 @@ class Reference:
     source: Source
     frames: FloatArray
     along: FloatArray
+    _curve: Callable[[FloatArray], FloatArray] | None = field(init=False, default=None, repr=False)
+
+    def __post_init__(self) -> None:
+        """Work the curve out once; it is asked for every observer."""
+        if self.frames.size > 1:
+            from scipy.interpolate import PchipInterpolator
+
+            curve = PchipInterpolator(self.frames, self.along, extrapolate=False)
+            object.__setattr__(self, "_curve", curve)
 
     def at(self, frames: FloatArray) -> FloatArray:
         """Places along the line at some frames, px; NaN outside the frames that are known.
@@ -57,14 +66,11 @@ class Reference:
         Anal. 17 (1980) 238): a drain goes one way only.
         """
         wanted = np.asarray(frames, dtype=np.float64)
+        if self._curve is not None:
+            return np.asarray(self._curve(wanted), dtype=np.float64)
         if self.frames.size == 0:
             return np.full(wanted.shape, np.nan)
-        if self.frames.size == 1:
-            return np.where(wanted == self.frames[0], self.along[0], np.nan)
-        from scipy.interpolate import PchipInterpolator
-
-        curve = PchipInterpolator(self.frames, self.along, extrapolate=False)
-        return np.asarray(curve(wanted), dtype=np.float64)
+        return np.where(wanted == self.frames[0], self.along[0], np.nan)
 
 
 NO_REFERENCE = Reference(Source.NONE, np.empty(0), np.empty(0))

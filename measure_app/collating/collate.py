@@ -18,7 +18,7 @@ from measure_app.collating.class_key import (
     references_from_key,
 )
 from measure_app.collating.class_result import ClassResult, Observer
-from measure_app.collating.gather import GatherError, files_of, read_all
+from measure_app.collating.gather import GatherError, files_of, read_all, size_by_packs
 from measure_app.collating.marking import marked
 from measure_app.collating.marks import USUAL, Criteria
 from measure_app.collating.naming import class_remarks, hidden, names_of
@@ -73,11 +73,13 @@ def collate(
         If `stop_requested` said so.
     """
     names, foreign = files_of(folder)
-    teacher = teachers_key(key_path, progress=progress, stop_requested=stop_requested)
     own = _inside(folder, key_path)
+    names = tuple(name for name in names if name != own)
+    size = size_by_packs(folder, names)
+    teacher = teachers_key(key_path, size=size, progress=progress, stop_requested=stop_requested)
     read = read_all(
         folder,
-        [name for name in names if name != own],
+        names,
         teacher.key,
         dask=dask,
         progress=progress,

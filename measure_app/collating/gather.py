@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 from measure_app.collating.answer import MAX_ANSWER_BYTES, Answer, Refusal, read_answer
 from measure_app.collating.class_key import Key
 from measure_app.errors import AppError, Stopped
+from measure_app.packs import pack_mark_of
+from measure_app.runfile import decode_run
 from measure_app.saving import reason_of
 
 MAX_FILES = 20_000
@@ -20,6 +23,7 @@ MAX_DEPTH = 4
 _FEW = 12
 """So few answers are quicker read here than handed to other processes."""
 _CHUNK = 4
+_ASKED = 20
 
 if TYPE_CHECKING:
     from concurrent.futures import ProcessPoolExecutor
@@ -89,6 +93,21 @@ def _items(folder: Path, names: Sequence[str]) -> Iterator[_Item | Refusal]:
                 yield name, file.read(MAX_ANSWER_BYTES + 1)
         except OSError as error:
             yield Refusal(name, f"cannot be read ({reason_of(error)})")
+
+
+def size_by_packs(folder: Path, names: Sequence[str]) -> tuple[int, int] | None:
+    """Say how large the original film is, as most of the first answers have it from their pack."""
+    told: Counter[tuple[int, int]] = Counter()
+    for item in _items(folder, names[:_ASKED]):
+        if isinstance(item, Refusal) or len(item[1]) > MAX_ANSWER_BYTES:
+            continue
+        try:
+            mark = pack_mark_of(decode_run(item[1], item[0]))
+        except AppError:
+            continue
+        if mark is not None and mark.width is not None and mark.height is not None:
+            told[mark.width, mark.height] += 1
+    return told.most_common(1)[0][0] if told else None
 
 
 def read_all(

@@ -61,8 +61,12 @@ def class_remarks(
                 f"the class as a whole reads the {part.value} {spread.centre:+.1f} px along its line from "
                 "the key: one of the two sees another edge, and a fault is what differs from the class"
             )
-    excluded = sum(any(f.spoils_places and f.slip is not Slip.STRAY for f in each) for each in faults)
-    if excluded:
-        words = "answer is" if excluded == 1 else "answers are"
-        remarks.append(f"{excluded} {words} left out of what the class says, for the faults named")
+    places = sum(any(f.spoils_places for f in each) for each in faults)
+    lengths = sum(any(f.slip is not Slip.STRAY for f in each) for each in faults) - places
+    if places:
+        words = "answer takes" if places == 1 else "answers take"
+        remarks.append(f"{places} {words} no part in what the class says: the readings are at fault")
+    if lengths:
+        words = "answer takes" if lengths == 1 else "answers take"
+        remarks.append(f"{lengths} {words} part in px but not in lengths: the set-up is at fault")
     return remarks

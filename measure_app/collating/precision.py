@@ -153,7 +153,10 @@ def _fitted(who: IntArray, where: IntArray, y: FloatArray, p: int, m: int) -> _F
     shares = counts / per_frame
     normal = np.diag(counts.sum(axis=1)) - shares @ counts.T
     right = np.bincount(who, y - means[where], minlength=p)
-    inverse = np.linalg.pinv(normal, rcond=1e-9, hermitian=True)
+    sizes, axes = np.linalg.eigh(normal)
+    # One direction at least is empty: the same added to all. More are, where nothing ties groups together.
+    tied = sizes > 1e-9 * max(1.0, float(sizes[-1]))
+    inverse = (axes[:, tied] / sizes[tied]) @ axes[:, tied].T
     effects = np.asarray(inverse @ right, dtype=np.float64)
     residuals = y - means[where] - effects[who] + (effects @ shares)[where]
     # Leverage: of the frame's mean, and of the observer's effect within the frame.
@@ -163,7 +166,7 @@ def _fitted(who: IntArray, where: IntArray, y: FloatArray, p: int, m: int) -> _F
         effects=effects,
         residuals=residuals,
         free=np.clip(1.0 - 1.0 / per_frame[where] - own, 0.0, 1.0),
-        rank=int(np.linalg.matrix_rank(normal, tol=1e-7 * max(1.0, float(normal.max())), hermitian=True)),
+        rank=int(np.count_nonzero(tied)),
         sum_between=float(effects @ right),
         trace=float(np.trace(normal)),
     )
@@ -209,12 +212,12 @@ def h_critical(observers: int, level: float) -> float | None:
     float or None
         None for fewer than three observers.
     """
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     p = observers
     if p < 3:
         return None
-    t = float(student.ppf(1.0 - level / 2.0, p - 2))
+    t = float(stdtrit(p - 2, 1.0 - level / 2.0))
     return (p - 1) * t / math.sqrt(p * (t * t + p - 2))
 
 
@@ -237,10 +240,10 @@ def k_critical(own: float, freedom: float, level: float) -> float | None:
     float or None
         None where the others add nothing.
     """
-    from scipy.stats import f as fisher
+    from scipy.special import fdtri
 
     rest = freedom - own
     if own <= 0 or rest <= 1e-6:
         return None
-    quantile = float(fisher.ppf(1.0 - level, own, rest))
+    quantile = float(fdtri(own, rest, 1.0 - level))
     return math.sqrt(freedom / (own + rest / quantile))

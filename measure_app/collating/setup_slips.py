@@ -19,7 +19,7 @@ UNIT_FACTORS = {
     39.37007874: (("inches", "metres"),),
     3.280839895: (("feet", "metres"),),
 }
-"""What a length grows by when the first unit is taken for the second (an inch is 25.4 mm, a foot 304.8 mm)."""
+"""What a length grows by when the first unit is taken for the second; 25.4 mm an inch, 304.8 mm a foot."""
 UNIT_TOLERANCE = 0.04
 """How near a scale must lie to a factor, relative, to be called a unit slip."""
 SCALE_TOLERANCE = 0.02

@@ -236,14 +236,20 @@ class _Judge:
 
     def shifted(self, places: Places, nothing: _Score) -> list[_Tried]:
         """Try the readings as those of earlier or later frames, the same number for all."""
-        scores = {}
-        for shift in range(-_FURTHEST_FRAME, _FURTHEST_FRAME + 1):
-            score = self.score(places, shift) if shift else nothing
-            lost = (
-                nothing.n - score.n
-            )  # frames shifted off the film say nothing either way: they count in full
-            if shift and score.n >= max(3, nothing.n // 2):
-                scores[shift] = score.chi2 + _MOST * lost
+        scores: dict[int, float] = {}
+
+        def try_all(shifts: range) -> None:
+            for shift in shifts:
+                score = self.score(places, shift) if shift else nothing
+                lost = nothing.n - score.n  # readings shifted off the film say nothing: they count in full
+                if shift and score.n >= max(3, nothing.n // 2):
+                    scores[shift] = score.chi2 + _MOST * lost
+
+        step = self._stride()
+        try_all(range(-_FURTHEST_FRAME, _FURTHEST_FRAME + 1, step))
+        if scores and step > 1:
+            near = min(scores, key=lambda each: scores[each])
+            try_all(range(near - step + 1, near + step))
         if not scores:
             return []
         best = min(scores, key=lambda each: (scores[each], abs(each)))
@@ -253,6 +259,16 @@ class _Judge:
             f"surface and landing fit frames {count} {when} than those they are noted for: frames miscounted"
         )
         return [(scores[best] + 2 * math.log(nothing.n), (Fault(Slip.FRAMES, None, float(best), words),))]
+
+    def _stride(self) -> int:
+        """Frames in which a part moves by two standard deviations of a reading: no valley is stepped over."""
+        strides = [
+            2.0 * self._ground.spreads[part].within / steepest
+            for part in PARTS
+            if np.isfinite(steps := np.abs(np.diff(self._curves[part]))).any()
+            and (steepest := float(np.nanpercentile(steps, 90))) > 0
+        ]
+        return int(np.clip(min(strides, default=1.0), 1, 15))
 
     def reshaped(self, places: Places, nothing: _Score) -> list[_Tried]:
         """Try the picture mirrored, of another size, and the two parts in each other's place."""

@@ -216,7 +216,7 @@ def _marks(result: ClassResult) -> tuple[Sequence[str], Iterable[Sequence[object
                 *(number(each.marks.items[name], 1) for name in applied),
                 number(each.marks.total, 1),
                 number(each.marks.most, 1),
-                number(each.marks.percent, 0),
+                number(each.marks.percent, 1),
                 text("; ".join([*(fault.says for fault in each.faults), *each.remarks])),
             )
         )

@@ -38,10 +38,22 @@ class TeachersKey:
 def teachers_key(
     path: Path,
     *,
+    size: tuple[int, int] | None = None,
     progress: Callable[[int, int], None] | None = None,
     stop_requested: Callable[[], bool] | None = None,
 ) -> TeachersKey:
     """Load the key; where it has no readings of its own and the film is there, they are found.
+
+    Parameters
+    ----------
+    path : Path
+        The teacher's run.
+    size : (int, int), optional
+        Columns and rows of the film, as the packs tell it; used where the film is not there.
+    progress : callable, optional
+        Given (frames done, frames in all) while the film is read.
+    stop_requested : callable, optional
+        True stops the work.
 
     Raises
     ------
@@ -55,7 +67,7 @@ def teachers_key(
     run = load_run(path)
     film = clip_path(run, path)
     if not film.is_file():
-        return _without_film(run)
+        return _without_film(run, size)
     from measure_app.clip import open_clip, sha256_of
 
     check_clip_identity(run, film)
@@ -77,19 +89,15 @@ def teachers_key(
     return TeachersKey(key, outcome_now, strips, (*remarks, *why))
 
 
-def _without_film(run: Run) -> TeachersKey:
-    pixels = [px for _, px in pixels_of(run)]
-    size = (
-        int(max((px.x for px in pixels), default=1.0)) + 2,
-        int(max((px.y for px in pixels), default=1.0)) + 2,
-    )
-    sides = [min(max(side, 2), _LARGEST) for side in size]
-    key = key_without_film(run, (sides[0], sides[1]), _MOST_FRAMES)
+def _without_film(run: Run, told: tuple[int, int] | None) -> TeachersKey:
+    words = "the key's film is not beside it: no strips are shown, nothing that needs the clock is worked out"
+    if told is None:
+        pixels = [px for _, px in pixels_of(run)]
+        sides = [max((int(px[axis]) + 2 for px in pixels), default=2) for axis in (0, 1)]
+        told = min(max(sides[0], 2), _LARGEST), min(max(sides[1], 2), _LARGEST)
+        words += "; the picture's size is guessed from the marks"
+    key = key_without_film(run, told, _MOST_FRAMES)
     outcome, why = _outcome(key)
-    words = (
-        "the key's film is not beside it: no strips are shown, nothing that needs the clock is worked out, "
-        "and the picture's middle is guessed from the marks"
-    )
     return TeachersKey(key, outcome, {}, (words, *why))
 
 

@@ -44,7 +44,7 @@ def _count(n: int, what: str) -> str:
 
 def _precision(result: ClassResult) -> list[str]:
     rows: list[tuple[str, ...]] = [
-        ("", "one observer again, s_r", "between observers, s_L", "any observer, s_R", "from")
+        ("", "s_r, one observer", "s_L, between them", "s_R, any observer", "from")
     ]
     missing = []
     for name, words in _SHORT.items():
@@ -70,7 +70,8 @@ def _cv(result: ClassResult) -> list[str]:
         mean, sd, count = result.cv_between
         u = sd / count**0.5
         words = f"Cv, mean of {count} observers' own: {with_uncertainty(mean, u, '')}"
-        lines.append(f"{words.rstrip()} (one observer: standard deviation {sd:.2g})")
+        words = f"{words.rstrip()} (one observer: standard deviation {sd:.2g})"
+        lines += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     pool = result.pooled
     if pool is not None and pool.outcome is not None:
         fit = pool.outcome.findings.finding("speed_coefficient")

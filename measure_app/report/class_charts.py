@@ -45,23 +45,36 @@ class Bar:
 
 def draw_class_strip(strip: StripChart, tracks: Sequence[Track]) -> Figure:
     """Draw a strip with the readings of all observers; those with a fault are crosses."""
+    figure = draw_strip_chart(strip)
+    _draw_tracks(figure.axes[0], tracks, np.inf)
+    return figure
+
+
+def _draw_tracks(axes: Axes, tracks: Sequence[Track], limit: float) -> None:
+    """Draw everybody's readings, those beyond the limit at its edge; observers of one look in one go."""
     from matplotlib.patheffects import Normal, Stroke
 
-    figure = draw_strip_chart(strip)
-    axes = figure.axes[0]
-    for i, track in enumerate(tracks):
-        colour, marker = _LOOKS[i % len(_LOOKS)]
-        if track.faulty:
+    sound = [track for track in tracks if not track.faulty]
+    for i, (colour, marker) in enumerate(_LOOKS):
+        time_s, along = _joined(sound[i :: len(_LOOKS)], limit)
+        if time_s.size:
             axes.plot(
-                track.time_s, track.along, linestyle="", marker="x", markersize=5, color=VERMILION, zorder=6,
-                scalex=False, scaley=False, path_effects=[Stroke(linewidth=2.6, foreground=INK), Normal()],
+                time_s, along, linestyle="", marker=marker, markersize=3.5, markerfacecolor=colour,
+                markeredgecolor=INK, markeredgewidth=0.5, zorder=5, scalex=False, scaley=False,
             )  # fmt: skip
-            continue
+    time_s, along = _joined([track for track in tracks if track.faulty], limit)
+    if time_s.size:
         axes.plot(
-            track.time_s, track.along, linestyle="", marker=marker, markersize=3.4, markerfacecolor=colour,
-            markeredgecolor=INK, markeredgewidth=0.5, zorder=5, scalex=False, scaley=False,
+            time_s, along, linestyle="", marker="x", markersize=5, color=VERMILION, zorder=6, scalex=False,
+            scaley=False, path_effects=[Stroke(linewidth=2.6, foreground=INK), Normal()],
         )  # fmt: skip
-    return figure
+
+
+def _joined(tracks: Sequence[Track], limit: float) -> tuple[FloatArray, FloatArray]:
+    if not tracks:
+        return np.empty(0), np.empty(0)
+    along = np.concatenate([track.along for track in tracks])
+    return np.concatenate([track.time_s for track in tracks]), np.clip(along, -0.97 * limit, 0.97 * limit)
 
 
 def draw_scatter(panels: Sequence[tuple[str, Sequence[Track], float | None]], time_title: str) -> Figure:
@@ -84,8 +97,8 @@ def draw_scatter(panels: Sequence[tuple[str, Sequence[Track], float | None]], ti
         limit = _limit(tracks, sd)
         if sd is not None:
             axes.axhspan(-2 * sd, 2 * sd, facecolor=SKY, alpha=0.25, linewidth=0, label="±2 $s_R$")
-        for i, track in enumerate(tracks):
-            _scatter(axes, track, i, limit)
+        _draw_tracks(axes, tracks, limit)
+        axes.set_xlim(*_span(tracks))
         axes.set_ylim(-limit, limit)
         if row == len(panels) - 1:
             axes.set_xlabel(time_title)
@@ -101,16 +114,12 @@ def _limit(tracks: Sequence[Track], sd: float | None) -> float:
     return 1.15 * max(largest, 4.0 * sd if sd is not None else 0.0, 1.0)
 
 
-def _scatter(axes: Axes, track: Track, i: int, limit: float) -> None:
-    colour, marker = _LOOKS[i % len(_LOOKS)]
-    inside = np.clip(track.along, -0.97 * limit, 0.97 * limit)
-    if track.faulty:
-        axes.plot(track.time_s, inside, linestyle="", marker="x", markersize=5, color=VERMILION)
-        return
-    axes.plot(
-        track.time_s, inside, linestyle="", marker=marker, markersize=3.6, markerfacecolor=colour,
-        markeredgecolor=INK, markeredgewidth=0.5,
-    )  # fmt: skip
+def _span(tracks: Sequence[Track]) -> tuple[float, float]:
+    """From the first time to the last, with a little room."""
+    times = np.concatenate([track.time_s for track in tracks])
+    first, last = float(times.min()), float(times.max())
+    room = 0.03 * (last - first) or 1.0
+    return first - room, last + room
 
 
 def draw_bars(panels: Sequence[tuple[str, Sequence[Bar], float | None, float | None]], symbol: str) -> Figure:

@@ -75,6 +75,23 @@ def test_the_budget_adds_up_and_tells_what_halving_the_first_source_gives(show: 
     assert "shared by all readings" in spoken
 
 
+def test_bars_of_shared_sources_are_hatched_and_those_of_single_readings_solid(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    cv = document.outcome.findings.finding("speed_coefficient")
+    shares = (Share("drop", 1e-3, shared=True), Share("landing", 1e-3, shared=False))
+    bars = panel.budget
+    bars.show_finding(with_parts(cv, budget=shares), 6)
+    image = bars.viewport().grab().toImage()
+    line = bars.fontMetrics().height()
+    shades = []
+    for i in range(2):
+        rect = bars.visualRect(bars.model().index(i, 0))
+        middle = rect.top() + 4 + round(1.5 * line)
+        shades.append({image.pixel(rect.left() + 12 + x, middle) for x in range(40)})
+    assert len(shades[0]) > 1
+    assert len(shades[1]) == 1
+
+
 def test_the_graph_shows_the_points_and_the_line_that_the_engine_fitted(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(FindingsPanel)
     tabs = panel.graphs
@@ -121,6 +138,20 @@ def test_the_equation_is_the_fits_own() -> None:
     assert "R² = 0.9999" in words
 
 
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: law.key)
+def test_a_point_is_said_to_stand_off_by_its_own_uncertainty_in_both_directions(law: Any) -> None:
+    fitted = line_of(bench()[3], law, free=True, both=True)
+    assert fitted is not None
+    points, line = fitted.points, fitted.line
+    off = points.y - line.intercept - line.slope * points.x
+    # Propagation of independent errors in y and in slope·x (JCGM 100:2008, 5.1.2).
+    u = np.sqrt(points.y_u**2 + (line.slope * points.x_u) ** 2)
+    for at in range(len(off)):
+        side = "above" if off[at] >= 0 else "below"
+        words = point_words(fitted, at, 7)
+        assert f"{side} the line ({abs(off[at]) / u[at]:.1f} of its own" in words
+
+
 def test_arrows_walk_along_the_points_and_enter_goes_to_the_frame(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(FindingsPanel)
     graph = panel.graphs.current
@@ -132,6 +163,9 @@ def test_arrows_walk_along_the_points_and_enter_goes_to_the_frame(show: Show, qt
     frame = document.outcome.lengths.readings[int(fitted.points.rows[second])].frame
     assert f"Frame {frame}:" in panel.graphs.point.text()
     assert panel.graphs.point.text() == point_words(fitted, second, frame)
+    ringed, residuals = (np.column_stack(item.getData()) for item in (graph._low_cursor, graph._residuals))
+    # The ring below sits on the point's own residual.
+    assert np.any(np.all(np.isclose(residuals, ringed[0], rtol=1e-12, atol=1e-15), axis=1))
     qtbot.keyClick(graph, Qt.Key.Key_Return)
     assert document.frame == frame
 
