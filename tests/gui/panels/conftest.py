@@ -9,26 +9,27 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
 sys.path.insert(0, str(Path(__file__).parent))  # for stand.py, which is no test itself
 
 
 @pytest.fixture(autouse=True)
-def _no_widget_is_left_behind(request: pytest.FixtureRequest, qapp: QApplication) -> Iterator[None]:
-    """As for whole windows, but only where a test can have made a widget, and collecting once.
-
-    Each such test frees its own panel: many left to be freed together have crashed Qt's bindings.
-    """
+def _no_widget_is_left_behind(qapp: QApplication) -> Iterator[None]:
+    """As for whole windows, but collect only where something is in sight still: that took most of the time."""
     before = {id(widget) for widget in qapp.topLevelWidgets()}
+
+    def left() -> list[QWidget]:
+        return [w for w in qapp.topLevelWidgets() if id(w) not in before and w.isVisible()]
+
     yield
-    if "qtbot" not in request.fixturenames:
-        return
-    qapp.processEvents()
-    gc.collect()
-    qapp.processEvents()
-    assert [w for w in qapp.topLevelWidgets() if id(w) not in before and w.isVisible()] == []
+    for _ in range(3):
+        qapp.processEvents()
+        if not left():
+            break
+        gc.collect()
+    assert left() == []
 
 
 @pytest.fixture
