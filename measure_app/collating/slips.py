@@ -152,9 +152,48 @@ class _Score:
     n: int
     middles: Mapping[Part, float]
     """Median deviation from the class's middle, px."""
-    chi2_of: Mapping[Part, float]
     distance: float
     """Median distance from the reference over all parts, px."""
+
+
+def _chi2(off: FloatArray, spread: Spread, *, free: bool = False) -> tuple[FloatArray, IntArray]:
+    """Robust chi-squared of deviations from the class's middle.
+
+    Parameters
+    ----------
+    off : (k, n) px
+        A row for each explanation; NaN is passed over.
+    spread : Spread
+        Of the class. A personal bias of its size is allowed for and costs little.
+    free : bool
+        Whether any offset is allowed, at the cost of a free parameter.
+
+    Returns
+    -------
+    chi2 : (k,) float64
+    seen : (k,) int64
+        Deviations that there are.
+    """
+    there = np.isfinite(off)
+    seen = np.asarray(there.sum(axis=1), dtype=np.int64)
+    chi2 = np.zeros(len(off))
+    rows = np.flatnonzero(seen)
+    off, there, n = off[rows], there[rows], seen[rows]
+    if not rows.size:
+        return chi2, seen
+    middle = np.median(off, axis=1) if there.all() else np.nanmedian(off, axis=1)
+    bias, cost = middle, np.log(np.maximum(n, 2))
+    if not free:
+        own = spread.within**2 * (math.pi / 2) / n
+        bias = middle * spread.between**2 / (spread.between**2 + own)
+        cost = np.minimum((bias / spread.between) ** 2, _MOST * n)
+    squares = np.minimum(((off - bias[:, None]) / spread.within) ** 2, _MOST)
+    chi2[rows] = np.where(there, squares, 0.0).sum(axis=1) + cost
+    if not free:
+        # A bias far beyond the class's is no better an explanation than none at all.
+        plain = np.where(there, np.minimum((off / spread.within) ** 2, _MOST), 0.0).sum(axis=1)
+        chi2[rows] = np.minimum(chi2[rows], plain)
+    return chi2, seen
 
 
 _Tried = tuple[float, tuple[Fault, ...]]
@@ -171,39 +210,30 @@ class _Judge:
         numbers = np.arange(self._first, int(self._frames.max()) + _FURTHEST_FRAME + 1, dtype=np.float64)
         self._curves = {part: ground.references[part].at(numbers) for part in PARTS}
 
-    def score(self, places: Places, shift: int = 0, free: frozenset[Part] = frozenset()) -> _Score:
-        """Score readings as they are, as of other frames, or with offsets of any size in some parts."""
-        total, n, middles, each, distances = 0.0, 0, {}, {}, []
+    def score(self, places: Places, free: frozenset[Part] = frozenset()) -> _Score:
+        """Score readings as they are, or with offsets of any size in some parts."""
+        total, n, middles, distances = 0.0, 0, {}, []
         for part in PARTS:
-            off = self.deviations(part, places, shift)
-            seen = np.isfinite(off)
-            if not seen.any():
+            off = self.deviations(part, places)
+            off = off[np.isfinite(off)]
+            if not off.size:
                 continue
-            off = off[seen]
-            spread = self._ground.spreads[part]
-            middle = float(np.median(off))
-            bias, cost = middle, math.log(max(off.size, 2))
-            if part not in free:
-                own = spread.within**2 * (math.pi / 2) / off.size
-                bias = middle * spread.between**2 / (spread.between**2 + own)
-                cost = min((bias / spread.between) ** 2, _MOST * off.size)
-            squares = np.minimum(((off - bias) / spread.within) ** 2, _MOST)
-            chi2 = float(squares.sum()) + cost
-            if part not in free:
-                # A bias far beyond the class's is no better an explanation than none at all.
-                chi2 = min(chi2, float(np.minimum((off / spread.within) ** 2, _MOST).sum()))
-            middles[part], each[part] = middle, chi2
+            chi2, _ = _chi2(off[None, :], self._ground.spreads[part], free=part in free)
+            middles[part] = float(np.median(off))
             distances.append(np.abs(off))
-            total, n = total + chi2, n + off.size
+            total, n = total + float(chi2[0]), n + off.size
         distance = float(np.median(np.concatenate(distances))) if distances else math.nan
-        return _Score(total, n, middles, each, distance)
+        return _Score(total, n, middles, distance)
 
-    def deviations(self, part: Part, places: Places, shift: int = 0) -> FloatArray:
-        """(n,) px along the line from where the class reads; NaN where there is no reference."""
+    def deviations(self, part: Part, places: Places, shifts: IntArray | int = 0) -> FloatArray:
+        """(n,) px along the line from where the class reads; NaN where there is no reference.
+
+        With (k, 1) shifts, (k, n): as if the readings were of frames so many later.
+        """
         line = self._ground.lines[part]
         if line is None:
             return np.full(self._frames.shape, np.nan)
-        expected = self._curves[part][self._frames + shift - self._first]
+        expected = self._curves[part][self._frames + shifts - self._first]
         return np.asarray(line.along(places[part]) - expected - self._ground.spreads[part].centre)
 
     def offsets(self, places: Places, nothing: _Score) -> list[_Tried]:
@@ -236,39 +266,28 @@ class _Judge:
 
     def shifted(self, places: Places, nothing: _Score) -> list[_Tried]:
         """Try the readings as those of earlier or later frames, the same number for all."""
-        scores: dict[int, float] = {}
-
-        def try_all(shifts: range) -> None:
-            for shift in shifts:
-                score = self.score(places, shift) if shift else nothing
-                lost = nothing.n - score.n  # readings shifted off the film say nothing: they count in full
-                if shift and score.n >= max(3, nothing.n // 2):
-                    scores[shift] = score.chi2 + _MOST * lost
-
-        step = self._stride()
-        try_all(range(-_FURTHEST_FRAME, _FURTHEST_FRAME + 1, step))
-        if scores and step > 1:
-            near = min(scores, key=lambda each: scores[each])
-            try_all(range(near - step + 1, near + step))
-        if not scores:
+        shifts = np.arange(-_FURTHEST_FRAME, _FURTHEST_FRAME + 1)
+        total, count_of = np.zeros(len(shifts)), np.zeros(len(shifts), dtype=np.int64)
+        for part in PARTS:
+            if self._ground.lines[part] is None:
+                continue
+            chi2, seen = _chi2(self.deviations(part, places, shifts[:, None]), self._ground.spreads[part])
+            total, count_of = total + chi2, count_of + seen
+        # Readings shifted off the film say nothing either way: they count in full.
+        total += _MOST * np.maximum(0, nothing.n - count_of)
+        total[(shifts == 0) | (count_of < max(3, nothing.n // 2))] = np.inf
+        where = int(np.argmin(total))
+        if not np.isfinite(total[where]):
             return []
-        best = min(scores, key=lambda each: (scores[each], abs(each)))
+        best = int(shifts[where])
         count = "1 frame" if abs(best) == 1 else f"{abs(best)} frames"
         when = "later" if best > 0 else "earlier"
         words = (
             f"surface and landing fit frames {count} {when} than those they are noted for: frames miscounted"
         )
-        return [(scores[best] + 2 * math.log(nothing.n), (Fault(Slip.FRAMES, None, float(best), words),))]
-
-    def _stride(self) -> int:
-        """Frames in which a part moves by two standard deviations of a reading: no valley is stepped over."""
-        strides = [
-            2.0 * self._ground.spreads[part].within / steepest
-            for part in PARTS
-            if np.isfinite(steps := np.abs(np.diff(self._curves[part]))).any()
-            and (steepest := float(np.nanpercentile(steps, 90))) > 0
+        return [
+            (float(total[where]) + 2 * math.log(nothing.n), (Fault(Slip.FRAMES, None, float(best), words),))
         ]
-        return int(np.clip(min(strides, default=1.0), 1, 15))
 
     def reshaped(self, places: Places, nothing: _Score) -> list[_Tried]:
         """Try the picture mirrored, of another size, and the two parts in each other's place."""
