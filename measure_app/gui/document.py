@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,7 +28,9 @@ class _SwapRun(QUndoCommand):
 
     def __init__(self, document: Document, before: Run, after: Run, label: str, gesture: int) -> None:
         super().__init__(label)
-        self._document = document
+        # Weak: a command that held its document would make a circle through Qt's own memory, and taking such
+        # a circle apart while Python collects garbage can end the process.
+        self._document = weakref.ref(document)
         self.before = before
         self.after = after
         self._gesture = gesture
@@ -38,11 +41,13 @@ class _SwapRun(QUndoCommand):
 
     def redo(self) -> None:
         """Put the changed run in place."""
-        self._document.install(self.after)
+        if (document := self._document()) is not None:
+            document.install(self.after)
 
     def undo(self) -> None:
         """Put the earlier run back."""
-        self._document.install(self.before)
+        if (document := self._document()) is not None:
+            document.install(self.before)
 
     def mergeWith(self, other: QUndoCommand) -> bool:  # noqa: N802
         """Join a later command of the same gesture; a gesture that leads back leaves no trace."""
