@@ -170,7 +170,7 @@ def sweep(
             unseen[row] = luma.suspect or "this frame could not be decoded"
         if luma.plane is not None:
             if more is not None and len(sheets) == 1:
-                shown = cast("Plane", source.info.geometry.shown(luma.plane))
+                shown = source.info.geometry.shown(luma.plane)
                 sheets.append(_Sheet(source, more(shown), frames))
             for sheet in sheets:
                 sheet.fill(row, luma.plane)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+_Picture = TypeVar("_Picture", bound=NDArray[Any])
+"""An array of levels of one kind; turning it keeps the kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ class PlaneGeometry:
         x, y = ((x, y), (right - y, x), (right - x, bottom - y), (y, bottom - x))[self.quarter_turns]
         return np.stack([(x + 0.5) / float(self.sample_aspect) - 0.5, y], axis=-1)
 
-    def shown(self, coded: NDArray[np.generic]) -> NDArray[np.generic]:
+    def shown(self, coded: _Picture) -> _Picture:
         """Turn a coded picture into the displayed one.
 
         Parameters
@@ -103,7 +106,7 @@ class PlaneGeometry:
             C-contiguous picture of (displayed_height, displayed_width); the very same memory where nothing
             has to be done. The pixel aspect is applied by linear interpolation.
         """
-        picture = coded
+        picture: Any = coded
         if self.sample_aspect != 1:
             import cv2
 
@@ -119,4 +122,4 @@ class PlaneGeometry:
             picture = np.rot90(picture, self.quarter_turns)
         if self.mirrored:
             picture = picture[:, ::-1]
-        return np.ascontiguousarray(picture)
+        return cast("_Picture", np.ascontiguousarray(picture))

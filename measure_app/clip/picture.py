@@ -78,8 +78,7 @@ class Frame:
 
     def luma(self) -> Plane:
         """Brightness as displayed, (height, width), uint8, or uint16 above 8 bits; values as coded."""
-        shown: Any = self._geometry.shown(self.plane)
-        return shown  # type: ignore[no-any-return]
+        return self._geometry.shown(self.plane)
 
     def bgra(self) -> NDArray[np.uint8]:
         """Blue, green, red and opaque alpha as displayed, (height, width, 4) uint8, C-contiguous."""
@@ -99,8 +98,7 @@ class Frame:
         plane = painted.planes[0]
         rows = np.frombuffer(plane, np.uint8).reshape(plane.height, plane.line_size)
         pixels = rows[: painted.height, : painted.width * channels].reshape(painted.height, -1, channels)
-        shown: Any = self._geometry.shown(pixels)
-        return shown  # type: ignore[no-any-return]
+        return self._geometry.shown(pixels)
 
 
 def _converter() -> Any:

@@ -54,8 +54,7 @@ class Still:
         """Brightness, (height, width), full range."""
         import cv2
 
-        grey: Any = cv2.cvtColor(self.pixels, cv2.COLOR_BGR2GRAY)
-        return grey  # type: ignore[no-any-return]
+        return np.asarray(cv2.cvtColor(self.pixels, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
 
     def bgr(self) -> NDArray[np.uint8]:
         """Blue, green and red, (height, width, 3)."""
@@ -65,8 +64,7 @@ class Still:
         """Blue, green, red and opaque alpha, (height, width, 4), C-contiguous."""
         import cv2
 
-        painted: Any = cv2.cvtColor(self.pixels, cv2.COLOR_BGR2BGRA)
-        return painted  # type: ignore[no-any-return]
+        return np.asarray(cv2.cvtColor(self.pixels, cv2.COLOR_BGR2BGRA), dtype=np.uint8)
 
 
 def open_source(path: str | Path, *, capture_rate_hz: float | None = None) -> Clip | Stills:
@@ -241,7 +239,7 @@ class Stills:
         height, width = pixels.shape[:2]
         if max(height, width) > MAX_SIDE or height * width > MAX_AREA:
             raise ClipError(f"is absurdly large ({width} × {height} px); save it smaller", where=where)
-        return pixels  # type: ignore[no-any-return]
+        return np.asarray(pixels, dtype=np.uint8)
 
 
 def _natural(name: str) -> list[tuple[int, int, str]]:

@@ -108,7 +108,7 @@ def _graduations(run: Run, key: Run) -> list[GraduationFact]:
         model = next((r for r in key.rules if r.measures in {measures, Measures.BOTH}), None)
         if model is None:
             continue
-        read = _reader(model)
+        read = _RuleReader(model)
         for rule in run.rules:
             if rule.measures in {measures, Measures.BOTH} and rule != model:
                 facts += [
@@ -118,7 +118,7 @@ def _graduations(run: Run, key: Run) -> list[GraduationFact]:
     return facts
 
 
-class _reader:  # noqa: N801 - it is used as a function
+class _RuleReader:
     """Reads values off a rule at any position: the value along it, straight, or bent by perspective."""
 
     def __init__(self, rule: RulePart) -> None:

@@ -406,15 +406,12 @@ def _judge(
     astray = ~(np.abs(landing - course) <= np.maximum(5.0 * own_u, 0.3 * width)) | apart
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
     astray |= own_u > max(width, 5.0 * float(np.median(own_u)))
-    trusted = np.zeros(n, dtype=bool)
-    if marks is not None:
-        trusted[marks.rows] = True
     why = reasons_of(
-        n,
-        (Why.ASTRAY, astray & ~trusted),
-        (Why.FAINT, faint),
-        (Why.COVERED, covered),
-        (Why.OFF_END, off_end),
-        (Why.DAMAGED, damaged),
+        astray=astray,
+        faint=faint,
+        covered=covered,
+        off_end=off_end,
+        damaged=damaged,
+        marked=marks.rows if marks is not None else None,
     )
     return own_u, why

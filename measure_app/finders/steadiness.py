@@ -237,8 +237,7 @@ def _one_shift(
     noise: float,
 ) -> tuple[float, float]:
     """Shift of one profile: the best whole pixel near the last one, then robust least squares."""
-    whole, _ = _best_lag(now, reference, places, guess, 2)
-    shift = float(whole)
+    shift = float(_best_lag(now, reference, places, guess, 2))
     target = reference[places]
     steep = slope[places]
     share = 0.0
@@ -257,21 +256,20 @@ def _one_shift(
         share = float(np.mean(np.abs(gap) < _tolerance(steep, noise)))
         if share > 0.6 or attempt:
             break
-        whole, _ = _best_lag(now, reference, places, 0, _REACH)
-        shift = float(whole)
+        shift = float(_best_lag(now, reference, places, 0, _REACH))
     return shift, share
 
 
 def _best_lag(
     now: FloatArray, reference: FloatArray, places: NDArray[np.intp], guess: int, reach: int
-) -> tuple[int, float]:
+) -> int:
+    """Whole shift, within `reach` px of a guess, at which a profile is most like the reference."""
     lags = np.arange(guess - reach, guess + reach + 1)
     index = np.clip(places[None, :] + lags[:, None], 0, len(now) - 1)
     gap = now[index] - reference[places]
     gap = np.abs(gap - np.median(gap, axis=1, keepdims=True))
     cost = np.mean(np.minimum(gap, 25.0), axis=1)
-    best = int(np.argmin(cost))
-    return int(lags[best]), float(cost[best])
+    return int(lags[np.argmin(cost)])
 
 
 def _joined(

@@ -320,16 +320,13 @@ def _judge(
     astray |= off_course(fit.place, fit_for & ~astray)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
     astray |= own_u > max(1.0, 6.0 * float(np.median(own_u)))
-    trusted = np.zeros(n, dtype=bool)
-    if marks is not None:
-        trusted[marks.rows] = True
     why = reasons_of(
-        n,
-        (Why.ASTRAY, astray & ~trusted),
-        (Why.FAINT, faint),
-        (Why.COVERED, covered),
-        (Why.OFF_END, off_end),
-        (Why.DAMAGED, damaged),
+        astray=astray,
+        faint=faint,
+        covered=covered,
+        off_end=off_end,
+        damaged=damaged,
+        marked=marks.rows if marks is not None else None,
     )
     return own_u, why
 

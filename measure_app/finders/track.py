@@ -86,10 +86,30 @@ def refused_spans(track: Track) -> tuple[RefusedSpan, ...]:
     return tuple(spans)
 
 
-def reasons_of(n: int, *ranked: tuple[Why, NDArray[np.bool_]]) -> tuple[Why | None, ...]:
-    """Why each of n frames is refused, None where it is not; a later reason overrules an earlier one."""
-    why: list[Why | None] = [None] * n
-    for reason, rows in ranked:
+def reasons_of(
+    *,
+    astray: NDArray[np.bool_],
+    faint: NDArray[np.bool_],
+    covered: NDArray[np.bool_],
+    off_end: NDArray[np.bool_],
+    damaged: NDArray[np.bool_],
+    marked: NDArray[np.int64] | None,
+) -> tuple[Why | None, ...]:
+    """Why each frame is refused, None where it is not; where several hold, the gravest is said.
+
+    Rows `marked` by hand are not refused for leaving their neighbours' path: a person has seen them there.
+    """
+    trusted = np.zeros(len(damaged), dtype=bool)
+    if marked is not None:
+        trusted[marked] = True
+    why: list[Why | None] = [None] * len(damaged)
+    for reason, rows in (
+        (Why.ASTRAY, astray & ~trusted),
+        (Why.FAINT, faint),
+        (Why.COVERED, covered),
+        (Why.OFF_END, off_end),
+        (Why.DAMAGED, damaged),
+    ):
         for row in np.flatnonzero(rows):
             why[row] = reason
     return tuple(why)

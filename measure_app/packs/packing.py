@@ -9,7 +9,7 @@ import secrets
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -168,7 +168,7 @@ def _check_out(out: Path) -> None:
 
 
 @contextlib.contextmanager
-def _work_folder(out: Path):  # type: ignore[no-untyped-def]
+def _work_folder(out: Path) -> Iterator[Path]:
     """Keep half-made things in a folder beside the pack, gone at the end."""
     try:
         folder = Path(tempfile.mkdtemp(prefix=".clepsydra-", dir=out.absolute().parent))

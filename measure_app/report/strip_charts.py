@@ -39,56 +39,76 @@ def strip_charts(outcome: Outcome) -> tuple[StripChart, ...]:
 
 
 def _head_chart(outcome: Outcome, strip: Strip) -> StripChart:
-    segment = strip.line.segment
-    read = _read(outcome, Part.SURFACE, segment)
-    law = _heads_by_law(outcome, _times(outcome))
-    places = outcome.calibration.head_points
-    ticks, labels = _scale(places, segment, strip.levels.shape[1], [row.head_m for row in outcome.rows])
-    return StripChart(
+    upward = float(np.dot(strip.line.segment.direction, outcome.calibration.up()))
+    return _chart(
+        outcome,
+        strip,
+        Part.SURFACE,
         name="head-strip",
         title="The water surface through time",
-        levels=strip.levels,
-        time_s=_times(outcome),
-        starts_low=bool(np.dot(segment.direction, outcome.calibration.up()) > 0),
+        starts_low=upward > 0,
         along_title="along the gauge line / px",
-        hand_s=read.hand_s,
-        hand_along=read.hand_along,
-        found_s=read.found_s,
-        found_along=read.found_along,
-        law_s=np.empty(0) if law is None else _times(outcome),
-        law_along=np.empty(0) if law is None else segment.along(places(law)),
+        lengths=[row.head_m for row in outcome.rows],
+        law=_heads_by_law(outcome, _times(outcome)),
         law_says="fitted: √h falls evenly",
-        refusals=_refusals(outcome, Part.SURFACE),
-        scale_along=ticks,
-        scale_says=labels,
         scale_title="head  $h$ / cm",
     )
 
 
 def _throw_chart(outcome: Outcome, strip: Strip) -> StripChart:
-    segment = strip.line.segment
-    read = _read(outcome, Part.LANDING, segment)
-    law = _throws_by_law(outcome, _times(outcome))
-    places = outcome.calibration.throw_points
-    ticks, labels = _scale(places, segment, strip.levels.shape[1], [row.throw_m for row in outcome.rows])
-    return StripChart(
+    return _chart(
+        outcome,
+        strip,
+        Part.LANDING,
         name="throw-strip",
         title="The landing through time",
+        starts_low=_leads_outward(outcome, strip.line.segment),
+        along_title="along the landing line / px",
+        lengths=[row.throw_m for row in outcome.rows],
+        law=_throws_by_law(outcome, _times(outcome)),
+        law_says="fitted: x² = s·h of one flight time earlier",
+        scale_title="throw  $x$ / cm",
+    )
+
+
+def _chart(
+    outcome: Outcome,
+    strip: Strip,
+    part: Part,
+    *,
+    name: str,
+    title: str,
+    starts_low: bool,
+    along_title: str,
+    lengths: list[float | None],
+    law: FloatArray | None,
+    law_says: str,
+    scale_title: str,
+) -> StripChart:
+    """One strip with what was read on it, the law (n,) m of its frames, and a scale in centimetres."""
+    segment = strip.line.segment
+    read = _read(outcome, part, segment)
+    calibration = outcome.calibration
+    places = calibration.head_points if part is Part.SURFACE else calibration.throw_points
+    ticks, labels = _scale(places, segment, strip.levels.shape[1], lengths)
+    return StripChart(
+        name=name,
+        title=title,
         levels=strip.levels,
         time_s=_times(outcome),
-        starts_low=_leads_outward(outcome, segment),
-        along_title="along the landing line / px",
+        starts_low=starts_low,
+        along_title=along_title,
         hand_s=read.hand_s,
         hand_along=read.hand_along,
         found_s=read.found_s,
         found_along=read.found_along,
         law_s=np.empty(0) if law is None else _times(outcome),
         law_along=np.empty(0) if law is None else segment.along(places(law)),
-        law_says="fitted: x² = s·h of one flight time earlier",
-        refusals=_refusals(outcome, Part.LANDING),
+        law_says=law_says,
+        refusals=_refusals(outcome, part),
         scale_along=ticks,
         scale_says=labels,
-        scale_title="throw  $x$ / cm",
+        scale_title=scale_title,
     )
 
 
