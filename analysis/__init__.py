@@ -4,6 +4,7 @@ from analysis.bivariate import line_with_errors_in_both
 from analysis.checks import Check
 from analysis.derive import Findings, findings_of
 from analysis.estimate import Estimate, covariance
+from analysis.falls import Fall, Falling, Falls
 from analysis.findings import Finding, Remark, Share, Undetermined
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
 from analysis.lines import Line, LinearFit, least_squares, straight_line
@@ -22,6 +23,9 @@ __all__ = [
     "Column",
     "Conditions",
     "Estimate",
+    "Fall",
+    "Falling",
+    "Falls",
     "Finding",
     "Findings",
     "FloatArray",

@@ -13,7 +13,9 @@ from analysis.answer import Answer, Derived, settled
 from analysis.basis import Basis, basis_of
 from analysis.doubts import doubts_of
 from analysis.estimate import Estimate
+from analysis.falls import Falls
 from analysis.findings import Finding, Remark, Undetermined
+from analysis.freefall import answers_from_falls
 from analysis.gravity import AcceptedGravity
 from analysis.penalised import JointFit
 from analysis.series import BoolArray, Conditions, FloatArray, Series
@@ -85,7 +87,7 @@ _FUNCTIONS: Mapping[str, Callable[[Basis], Answer]] = MappingProxyType(
 """One function for every name of the contract."""
 
 
-def findings_of(series: Series, conditions: Conditions) -> Findings:
+def findings_of(series: Series, conditions: Conditions, falls: Falls | None = None) -> Findings:
     """
     Derive everything that a series of readings holds.
 
@@ -95,6 +97,9 @@ def findings_of(series: Series, conditions: Conditions) -> Findings:
         Times, heads, throws and drops, as far as they were read.
     conditions : Conditions
         What was measured once.
+    falls : Falls, optional
+        Drops, or a jet's front, marked on their way down, if any; None: the readings are a table's, which
+        cannot hold any, and no g from a fall is spoken of.
 
     Returns
     -------
@@ -103,16 +108,21 @@ def findings_of(series: Series, conditions: Conditions) -> Findings:
     """
     # Absurd readings may overflow on the way; what comes of them is not finite and never becomes a finding.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        return _all_findings(series, conditions)
+        return _all_findings(series, conditions, falls)
 
 
-def _all_findings(series: Series, conditions: Conditions) -> Findings:
+def _all_findings(series: Series, conditions: Conditions, falls: Falls | None) -> Findings:
     basis = basis_of(series, conditions)
     findings: list[Finding] = []
     undetermined: list[Undetermined] = []
     estimates: dict[str, Estimate] = {}
-    for name, function in _FUNCTIONS.items():
-        answer = function(basis)
+    answers = {name: function(basis) for name, function in _FUNCTIONS.items()}
+    if falls is not None:
+        clock = answers["gravity_from_clock"]
+        answers |= answers_from_falls(
+            falls, basis.gravity, clock.estimate if isinstance(clock, Derived) else None
+        )
+    for name, answer in answers.items():
         result = settled(name, answer)
         if isinstance(result, Undetermined):
             undetermined.append(result)

@@ -29,6 +29,8 @@ class Estimate:
     """Change, with its sign, when a shared source moves by one standard uncertainty."""
     own_dof: float = math.inf
     """Degrees of freedom of the own part; infinite where it rests on stated errors."""
+    own_names: tuple[str, ...] = ()
+    """c names under which the rows of `own` stand in a budget; () puts all of them under `OWN`."""
 
     @property
     def u_own(self) -> float:
@@ -73,7 +75,10 @@ class Estimate:
     @property
     def budget(self) -> tuple[Share, ...]:
         """All sources that move the value, largest first; the squares of their shares add up to u²."""
-        shares = [Share(OWN, self.u_own, shared=False)]
+        own = {OWN: self.u_own**2} if not self.own_names else dict.fromkeys(self.own_names, 0.0)
+        for name, row in zip(self.own_names, self.own, strict=bool(self.own_names)):
+            own[name] += float(np.sum(row**2))
+        shares = [Share(name, math.sqrt(squared), shared=False) for name, squared in own.items()]
         shares += [Share(name, abs(change), shared=True) for name, change in self.shared.items()]
         moving = (share for share in shares if share.u > 0.0)
         return tuple(sorted(moving, key=lambda share: share.u, reverse=True))
