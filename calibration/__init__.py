@@ -6,6 +6,7 @@ from calibration.errors import CalibrationError, CalibrationRemark
 from calibration.facing import Facing
 from calibration.metres import Metres
 from calibration.pixels import FloatArray, Pixel, Segment
+from calibration.places import Places
 from calibration.rulefit import RuleFit
 from calibration.setup import Camera, Gauge, Graduation, Lens, Mark, Measures, Rule, Setup
 
@@ -23,6 +24,7 @@ __all__ = [
     "Measures",
     "Metres",
     "Pixel",
+    "Places",
     "Rule",
     "RuleFit",
     "Segment",

@@ -12,6 +12,7 @@ from calibration.facing import Facing, bent, rotation_to_plane
 from calibration.lens import distort, straighten
 from calibration.metres import Metres
 from calibration.pixels import FloatArray, Segment
+from calibration.places import Places, places_of
 from calibration.plane import Plane, Slot
 from calibration.reach import Reach, past
 from calibration.rulefit import RuleFit
@@ -103,6 +104,39 @@ class Calibration:
         if reason:
             return self._missing(1, reason)
         return Metres(value, np.zeros(1), self._columns(table), self.sources)
+
+    def places(
+        self, pixels: FloatArray, u_px: FloatArray, *, behind_m: float = 0.0, behind_u_m: float = 0.0
+    ) -> Places:
+        """Places of a thing that moves in the frame, such as a falling drop.
+
+        Parameters
+        ----------
+        pixels : ndarray, shape (n, 2)
+            Positions, px in the frame as displayed.
+        u_px : ndarray, shape (n,)
+            Standard uncertainty of each coordinate, px.
+        behind_m, behind_u_m : float
+            How far the thing is behind the jet's plane, m.
+
+        Returns
+        -------
+        Places
+            How far below the orifice along the plumb, and how far out from the throw zero; NaN with a reason
+            as in `heads`. Its sources begin with those of the calibration.
+        """
+        return places_of(
+            self.setup,
+            self._plane,
+            self._table,
+            self.sources,
+            pixels,
+            u_px,
+            behind_m=behind_m,
+            behind_u_m=behind_u_m,
+            reach=self._head_reach,
+            gaps=(self._head_gap, self._throw_gap),
+        )
 
     def head_points(self, heads_m: FloatArray) -> FloatArray:
         """Where on the gauge line a water level would be seen.

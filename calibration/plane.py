@@ -140,6 +140,16 @@ class Plane:
         reach = landing - _dot(self.zero_at(table)[:, None, :], across)
         return reach * self.scale(table, self.throw_rules)[:, None]
 
+    def places(self, table: FloatArray, straight: FloatArray, depth_m: float) -> FloatArray:
+        """(m, n, 2) metres below the orifice and outward from the throw zero, of px (n, 2) at one depth."""
+        down, across = self.axes(table)
+        carry = 1.0 + table[:, Slot.INVERSE_DISTANCE] * depth_m
+        rho = self.slopes(table, straight) * carry[:, None, None]
+        below = _dot(rho - self.orifice_at(table)[:, None, :], down)
+        out = _dot(rho - self.zero_at(table)[:, None, :], across)
+        scales = [self.scale(table, weights)[:, None] for weights in (self.head_rules, self.throw_rules)]
+        return np.stack([below * scales[0], out * scales[1]], axis=-1)
+
     def drops(self, table: FloatArray) -> FloatArray:
         """(m, 1) metres from the landing line up to the orifice above it; NaN without a landing line."""
         if self.landing is None:
