@@ -11,6 +11,7 @@ from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.notation import interval, plain, with_uncertainty
 from analysis.penalised import JointFit
+from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
 from analysis.rows import law_limit_m
 from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
 from analysis.slopes import LawLine
@@ -22,7 +23,10 @@ __all__ = [
     "Check",
     "Column",
     "Conditions",
+    "Edge",
     "Estimate",
+    "ExpectedBand",
+    "ExpectedBands",
     "Fall",
     "Falling",
     "Falls",
@@ -44,7 +48,9 @@ __all__ = [
     "Undetermined",
     "Water",
     "accepted_gravity",
+    "band_words",
     "covariance",
+    "expected_bands",
     "findings_of",
     "interval",
     "law_limit_m",
