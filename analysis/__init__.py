@@ -7,22 +7,26 @@ from analysis.estimate import Estimate, covariance
 from analysis.falls import Fall, Falling, Falls
 from analysis.findings import Finding, Remark, Share, Undetermined
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
+from analysis.gravity_combined import against_accepted
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.notation import interval, plain, with_uncertainty
 from analysis.penalised import JointFit
+from analysis.profile import AreaProfile
 from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
 from analysis.rows import law_limit_m
-from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
+from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
 from analysis.slopes import LawLine
 from analysis.water import Water, reynolds_number, water_at, weber_number
 
 __all__ = [
     "AcceptedGravity",
+    "AreaProfile",
     "BoolArray",
     "Check",
     "Column",
     "Conditions",
+    "Corrections",
     "Edge",
     "Estimate",
     "ExpectedBand",
@@ -48,6 +52,7 @@ __all__ = [
     "Undetermined",
     "Water",
     "accepted_gravity",
+    "against_accepted",
     "band_words",
     "covariance",
     "expected_bands",

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.profile import AreaProfile
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
@@ -90,3 +92,37 @@ class Conditions:
     """Diameter of the contracted jet, where it was measured; None: from the hole and an assumed
     contraction."""
     jet_diameter_u_m: float | None = None
+    wall_thickness_m: float | None = None
+    """Thickness of the wall that the hole goes through."""
+    launch_angle_deg: float | None = None
+    """Angle of the jet above the horizontal where it leaves; None: not measured, taken as horizontal."""
+    launch_angle_u_deg: float | None = None
+    landing_above_m: float = 0.0
+    """How far the line on which throws are read lies above the level that the drop was measured to."""
+    landing_above_u_m: float = 0.0
+    profile: AreaProfile | None = None
+    """Of a container that is not equally wide at all heights; it goes before the one area."""
+    profile_relative_u: float | None = None
+    """Standard uncertainty of the profile's areas over their size, common to all heights."""
+
+
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """Which corrections of the law are applied, where the inputs that they need are there."""
+
+    surface_speed: bool = True
+    """The surface moves, so that the jet is faster by 1/√(1 - r²)."""
+    fall_during_flight: bool = True
+    """A throw belongs to the head of the moment when its water left."""
+    launch_angle: bool = True
+    """The jet leaves at the angle that was measured, not level."""
+    hole_size: bool = False
+    """The head is not the same all over the hole."""
+    landing_level: bool = True
+    """The throw is read above the level to which the drop was measured."""
+    capillary: bool = False
+    """Surface tension takes head from a thin jet: derived for this program, not from a handbook."""
+    contracted_section: bool = False
+    """The jet is free only where it has contracted, so that the throw begins there."""
+    low_heads: bool = True
+    """Readings below the head at which the law ends are left out."""

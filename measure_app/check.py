@@ -234,7 +234,16 @@ def _places(run: Run, info: ClipInfo) -> _Said:
 def _conditions(run: Run, _info: ClipInfo) -> _Said:
     given = run.conditions
     hole = run.orifice
-    if given.container_area_m2 is None:
+    if given.container_profile is not None:
+        if given.container_profile_u is None:
+            yield (
+                "conditions.container_profile_u",
+                "not given: the areas are taken as exact, which they are not",
+            )
+        if given.container_area_m2 is not None:
+            words = "is not used: container_profile tells the area at each height and goes before it"
+            yield "conditions.container_area_m2", words
+    elif given.container_area_m2 is None:
         yield (
             "conditions.container_area_m2",
             "not given: the discharge coefficient and the g from the clock stay undetermined",
@@ -245,6 +254,7 @@ def _conditions(run: Run, _info: ClipInfo) -> _Said:
         yield "orifice.diameter_m", "not given: the discharge coefficient stays undetermined"
     elif hole is not None and hole.diameter_u_m is None:
         yield "orifice.diameter_u_m", "not given: the diameter is taken as exact, which it is not"
+    yield from _corrections(run)
     if given.gravity_m_s2 is None and given.latitude_deg is None:
         yield (
             "conditions.latitude_deg",
@@ -255,3 +265,36 @@ def _conditions(run: Run, _info: ClipInfo) -> _Said:
         yield "rules", "no rule measures throws: speeds and Cv stay undetermined, the drain curve does not"
     if run.rules and measures == {Measures.THROW}:
         yield "rules", "no rule measures heads: all findings that need the head stay undetermined"
+
+
+def _corrections(run: Run) -> _Said:
+    """Name what a correction that is asked for, or a value that is given, cannot do without."""
+    hole, wanted = run.orifice, run.corrections
+    if hole is None:
+        return
+    for name, value, u in (
+        ("launch_angle", hole.launch_angle_deg, hole.launch_angle_u_deg),
+        ("jet_diameter", hole.jet_diameter_m, hole.jet_diameter_u_m),
+    ):
+        unit = "deg" if name == "launch_angle" else "m"
+        if value is not None and not u:
+            yield f"orifice.{name}_u_{unit}", "not given: the value is taken as exact, which it is not"
+        elif value is None and u is not None:
+            yield f"orifice.{name}_u_{unit}", f"stands alone; give {name}_{unit} as well, or take it out"
+    if (
+        hole.diameter_m is not None
+        and hole.jet_diameter_m is not None
+        and hole.jet_diameter_m > hole.diameter_m
+    ):
+        yield (
+            "orifice.jet_diameter_m",
+            "is wider than the hole: a jet from a hole contracts; measure it again",
+        )
+    for name in ("hole_size", "capillary", "contracted_section"):
+        if getattr(wanted, name) and hole.diameter_m is None:
+            yield f"corrections.{name}", "needs the hole's diameter (orifice.diameter_m); it is left undone"
+    if wanted.contracted_section and hole.wall_thickness_m is None:
+        yield (
+            "corrections.contracted_section",
+            "needs the wall's thickness (orifice.wall_thickness_m); it is left undone",
+        )

@@ -17,7 +17,7 @@ import msgspec
 from calibration import Pixel
 from measure_app.errors import RunFileError
 from measure_app.refusals import dotted, explained, placed, short, shown
-from measure_app.run import LinePart, RulePart, Run
+from measure_app.run import FrustumShape, LinePart, Profile, RoundShape, RulePart, Run, SphereShape
 
 MAX_DEPTH = 64
 """Deepest nesting of a run file's values; the contract itself needs seven, the rest is room for `extra`."""
@@ -156,6 +156,15 @@ def _broken_rules(run: Run) -> Iterator[tuple[str, str]]:
             yield name, "a line needs two different ends, from_px and to_px are the same point; draw it anew"
     if run.plumb is not None and run.plumb.top_px == run.plumb.bottom_px:
         yield "plumb", "top_px and bottom_px are the same point; a plumb line needs two, far apart"
+    yield from _profile_rules("conditions.container_profile", run.conditions.container_profile)
+    for i, fall in enumerate(run.falls):
+        for j in range(1, len(fall.marks)):
+            before, frame = fall.marks[j - 1].frame, fall.marks[j].frame
+            if frame <= before:
+                words = (
+                    f"must be after the mark before it (frame {before}), got {frame}; put the marks in order"
+                )
+                yield f"falls[{i}].marks[{j}].frame", words
     for frame, times in Counter(reading.frame for reading in run.readings).items():
         if times > 1:
             words = f"frame {frame} is read {times} times; a frame has at most one reading, keep one"
@@ -164,6 +173,24 @@ def _broken_rules(run: Run) -> Iterator[tuple[str, str]]:
         if not (abs(pixel.x) <= MAX_PIXEL and abs(pixel.y) <= MAX_PIXEL):
             words = f"lies over {MAX_PIXEL:.0f} px from the frame's corner, got {list(pixel)}; mark it again"
             yield key, words
+
+
+def _profile_rules(key: str, profile: Profile | None) -> Iterator[tuple[str, str]]:
+    if profile is None or isinstance(profile, SphereShape):
+        return
+    if isinstance(profile, FrustumShape):
+        if profile.upper_head_m <= profile.lower_head_m:
+            words = f"must be above lower_head_m ({profile.lower_head_m:g}), got {profile.upper_head_m:g}"
+            yield f"{key}.upper_head_m", f"{words}; give the two heights in order"
+        if profile.lower_diameter_m == profile.upper_diameter_m == 0.0:
+            yield f"{key}.upper_diameter_m", "both diameters are nought; one at least must be above it"
+        return
+    at, rows = (f"{key}.diameters", profile.diameters) if isinstance(profile, RoundShape) else (key, profile)
+    for j in range(1, len(rows)):
+        below, head = rows[j - 1].head_m, rows[j].head_m
+        if head <= below:
+            words = f"must be above the height before it ({below:g}), got {head:g}; list them from below up"
+            yield f"{at}[{j}].head_m", words
 
 
 def _clip_rules(run: Run) -> Iterator[tuple[str, str]]:
@@ -221,6 +248,9 @@ def pixels_of(run: Run) -> Iterator[tuple[str, Pixel]]:
         for key in part.__struct_fields__ if part is not None else ():
             if isinstance(pixel := getattr(part, key), Pixel):
                 yield f"{name}.{key}", pixel
+    for i, fall in enumerate(run.falls):
+        for j, mark in enumerate(fall.marks):
+            yield f"falls[{i}].marks[{j}].px", mark.px
     for i, reading in enumerate(run.readings):
         if reading.surface is not None:
             yield f"readings[{i}].surface.px", reading.surface.px

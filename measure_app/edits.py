@@ -20,7 +20,9 @@ from measure_app.run import (
     CameraPart,
     ClipPart,
     ConditionsPart,
+    CorrectionsPart,
     DropPart,
+    FallPart,
     GraduationPart,
     LinePart,
     OrificePart,
@@ -268,6 +270,51 @@ class SetConditions(Edit):
 
     def _changed(self, run: Run) -> Run:
         return replace(run, conditions=self.conditions)
+
+
+@dataclass(frozen=True, slots=True)
+class SetCorrections(Edit):
+    """Choose which corrections of the law are applied."""
+
+    label: ClassVar[str] = "set corrections"
+    corrections: CorrectionsPart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, corrections=self.corrections)
+
+
+@dataclass(frozen=True, slots=True)
+class AddFall(Edit):
+    """Add a fall after the others."""
+
+    label: ClassVar[str] = "add fall"
+    fall: FallPart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, falls=(*run.falls, self.fall))
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeFall(Edit):
+    """Put another fall in the place of one, such as the same with a mark more."""
+
+    label: ClassVar[str] = "change fall"
+    index: int
+    fall: FallPart
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, falls=_swapped(run.falls, self.index, (self.fall,), "falls"))
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveFall(Edit):
+    """Remove a fall with its marks."""
+
+    label: ClassVar[str] = "remove fall"
+    index: int
+
+    def _changed(self, run: Run) -> Run:
+        return replace(run, falls=_swapped(run.falls, self.index, (), "falls"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,13 @@ _KINDS = {
     "null": "null",
 }
 _RELATIONS = {">=": "at least", "<=": "at most", ">": "greater than", "<": "less than"}
-_CHOICES = {"measures": '"head", "throw" or "both"', "by": '"hand" or "found"', "model": '"radial"'}
+_CHOICES = {
+    "measures": '"head", "throw" or "both"',
+    "by": '"hand" or "found"',
+    "model": '"radial"',
+    "shape": '"round", "frustum" or "sphere"',
+    "what": '"drop" or "jet front"',
+}
 
 
 def explained(error: msgspec.ValidationError, tree: Any, kind: type[msgspec.Struct]) -> tuple[str, str]:
@@ -40,7 +46,8 @@ def explained(error: msgspec.ValidationError, tree: Any, kind: type[msgspec.Stru
     if named := re.fullmatch(r"Object contains unknown field `(.*)`", said, re.DOTALL):
         return dotted(key, named[1]), f"unknown key; {_guess(named[1], key, kind)}{_EXTRA_HINT}"
     if named := re.fullmatch(r"Object missing required field `(.*)`", said):
-        return dotted(key, named[1]), "is missing; add it"
+        choices = f": {_CHOICES[named[1]]}" if named[1] in _CHOICES else ""
+        return dotted(key, named[1]), f"is missing; add it{choices}"
     value = _value_at(tree, key)
     for pattern, tell in _SAYINGS:
         if match := re.fullmatch(pattern, said):
@@ -86,6 +93,7 @@ _SAYINGS: tuple[tuple[str, Callable[[re.Match[str], str, Any], str]], ...] = (
     (r"Expected `(?:float|int)` (>=|<=|>|<) (\S+)", _out_of_range),
     (r"Expected `str` matching regex .*", _no_digest),
     (r"Invalid enum value .*", _no_such_word),
+    (r"Invalid value '.*'", _no_such_word),
 )
 
 

@@ -29,6 +29,8 @@ PixelU = Annotated[float, Meta(ge=0.0, le=1e6)]
 """Standard uncertainty of each coordinate of a position, px."""
 FrameIndex = Annotated[int, Meta(ge=0, le=10**9)]
 """Index of a frame in presentation order, from 0."""
+LaunchAngle = Annotated[float, Meta(ge=-80.0, le=80.0)]
+"""Angle above the horizontal, degrees; a jet straight up or down has no throw."""
 ShortText = Annotated[str, Meta(max_length=2000)]
 
 
@@ -105,6 +107,14 @@ class OrificePart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     diameter_u_m: LengthU | None = None
     behind_m: Length = 0.0
     behind_u_m: LengthU = 0.0
+    wall_thickness_m: LengthU | None = None
+    """Thickness of the wall that the hole goes through, m."""
+    launch_angle_deg: LaunchAngle | None = None
+    """Angle of the jet above the horizontal where it leaves; None: not measured, taken as horizontal."""
+    launch_angle_u_deg: Annotated[float, Meta(ge=0.0, le=90.0)] | None = None
+    jet_diameter_m: PositiveLength | None = None
+    """Diameter of the contracted jet, half a hole's width outside."""
+    jet_diameter_u_m: LengthU | None = None
 
 
 class DropPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -134,6 +144,49 @@ class LinePart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     above_level_u_m: LengthU = 0.0
 
 
+class AreaAtHead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Area of the water's surface while it stands at one height over the orifice's centre."""
+
+    head_m: Length
+    area_m2: Annotated[float, Meta(gt=0.0, le=1e6)]
+
+
+class DiameterAtHead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Inner diameter of a round container at one height over the orifice's centre."""
+
+    head_m: Length
+    diameter_m: PositiveLength
+
+
+class RoundShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="shape", tag="round"):
+    """A round container, such as a bottle: its inner diameter at some heights, straight between them."""
+
+    diameters: Annotated[tuple[DiameterAtHead, ...], Meta(min_length=2, max_length=1000)]
+
+
+class FrustumShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="shape", tag="frustum"):
+    """A cone or a part of one, such as a bucket: its inner diameter at two heights."""
+
+    lower_head_m: Length
+    lower_diameter_m: LengthU
+    """Nought at the tip of a whole cone."""
+    upper_head_m: Length
+    upper_diameter_m: LengthU
+
+
+class SphereShape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="shape", tag="sphere"):
+    """A ball, such as a round flask: its inner diameter and where its centre lies."""
+
+    centre_head_m: Length
+    diameter_m: PositiveLength
+
+
+AreaTable = Annotated[tuple[AreaAtHead, ...], Meta(min_length=2, max_length=1000)]
+"""Areas in order of height, straight between them."""
+Profile = AreaTable | RoundShape | FrustumShape | SphereShape
+"""How wide the container is at each height: a list of areas, or a shape said plainly."""
+
+
 class ConditionsPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What was measured once, beside the film."""
 
@@ -143,6 +196,43 @@ class ConditionsPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     water_temperature_c: Annotated[float, Meta(ge=-10.0, le=110.0)] | None = None
     container_area_m2: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
     container_area_u_m2: Annotated[float, Meta(ge=0.0, le=1e6)] | None = None
+    container_profile: Profile | None = None
+    """For a container that is not equally wide at all heights; it goes before the one area."""
+    container_profile_u: Annotated[float, Meta(ge=0.0, le=1.0)] | None = None
+    """Relative standard uncertainty of the areas, common to all heights."""
+
+
+class CorrectionsPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Which corrections of the law are applied, where the inputs that they need are there."""
+
+    surface_speed: bool = True
+    fall_during_flight: bool = True
+    launch_angle: bool = True
+    hole_size: bool = False
+    landing_level: bool = True
+    capillary: bool = False
+    contracted_section: bool = False
+    low_heads: bool = True
+    """Whether readings below the head where the law ends are left out."""
+
+
+class FallMark(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Where a falling thing is in one frame."""
+
+    frame: FrameIndex
+    px: Pixel
+    px_u: PixelU
+
+
+class FallPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One fall followed from frame to frame: a drop, or the front of the jet."""
+
+    name: ShortText
+    what: Literal["drop", "jet front"]
+    marks: Annotated[tuple[FallMark, ...], Meta(min_length=2, max_length=10_000)]
+    """In order of frames."""
+    behind_m: Length = 0.0
+    behind_u_m: LengthU = 0.0
 
 
 class Spot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -179,6 +269,8 @@ class Run(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     gauge_line: LinePart | None = None
     landing_line: LinePart | None = None
     conditions: ConditionsPart = ConditionsPart()
+    corrections: CorrectionsPart = CorrectionsPart()
+    falls: Annotated[tuple[FallPart, ...], Meta(max_length=100)] = ()
     readings: tuple[Reading, ...] = ()
     extra: dict[str, Any] = {}
     """What other programs keep here; carried along untouched."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
-from analysis import Column, Conditions, Series
+from analysis import AreaProfile, Column, Conditions, Corrections, Series
 from calibration import (
     Calibration,
     Camera,
@@ -22,7 +23,19 @@ from calibration import (
     Setup,
 )
 from measure_app.errors import SetupIncomplete
-from measure_app.run import By, LinePart, OrificePart, Reading, Run, Spot, ThrowZeroPart
+from measure_app.run import (
+    By,
+    FrustumShape,
+    LinePart,
+    OrificePart,
+    Profile,
+    Reading,
+    RoundShape,
+    Run,
+    SphereShape,
+    Spot,
+    ThrowZeroPart,
+)
 
 EDGE_U_PX = 0.12
 """Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the
@@ -107,6 +120,8 @@ def conditions_of(run: Run) -> Conditions:
     """Take out of a run what was measured once, beside the film."""
     given = run.conditions
     hole = run.orifice
+    # Where the drop is read from the frame it ends at the line itself, wherever that lies.
+    line = run.landing_line if run.drop is not None else None
     return Conditions(
         gravity_m_s2=given.gravity_m_s2,
         latitude_deg=given.latitude_deg,
@@ -116,7 +131,41 @@ def conditions_of(run: Run) -> Conditions:
         orifice_diameter_u_m=hole.diameter_u_m if hole is not None else None,
         container_area_m2=given.container_area_m2,
         container_area_u_m2=given.container_area_u_m2,
+        jet_diameter_m=hole.jet_diameter_m if hole is not None else None,
+        jet_diameter_u_m=hole.jet_diameter_u_m if hole is not None else None,
+        wall_thickness_m=hole.wall_thickness_m if hole is not None else None,
+        launch_angle_deg=hole.launch_angle_deg if hole is not None else None,
+        launch_angle_u_deg=hole.launch_angle_u_deg if hole is not None else None,
+        landing_above_m=line.above_level_m if line is not None else 0.0,
+        landing_above_u_m=line.above_level_u_m if line is not None else 0.0,
+        profile=profile_of(given.container_profile),
+        profile_relative_u=given.container_profile_u,
     )
+
+
+def profile_of(profile: Profile | None) -> AreaProfile | None:
+    """Turn a container's shape, as a person states it, into areas at all heights."""
+    match profile:
+        case None:
+            return None
+        case RoundShape():
+            return AreaProfile.of_diameters(
+                [each.head_m for each in profile.diameters], [each.diameter_m for each in profile.diameters]
+            )
+        case FrustumShape():
+            return AreaProfile.of_diameters(
+                (profile.lower_head_m, profile.upper_head_m),
+                (profile.lower_diameter_m, profile.upper_diameter_m),
+            )
+        case SphereShape():
+            return AreaProfile.of_sphere(profile.centre_head_m, profile.diameter_m)
+        case _:
+            return AreaProfile.of_areas([each.head_m for each in profile], [each.area_m2 for each in profile])
+
+
+def corrections_of(run: Run) -> Corrections:
+    """Take out of a run which corrections of the law its person wants."""
+    return Corrections(**msgspec.structs.asdict(run.corrections))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

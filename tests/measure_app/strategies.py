@@ -9,19 +9,27 @@ from hypothesis import strategies as st
 from calibration import Measures, Pixel
 from measure_app import edits
 from measure_app.run import (
+    AreaAtHead,
     By,
     CameraPart,
     ClipPart,
     ConditionsPart,
+    CorrectionsPart,
+    DiameterAtHead,
     DropPart,
+    FallMark,
+    FallPart,
+    FrustumShape,
     GraduationPart,
     LensPart,
     LinePart,
     OrificePart,
     PlumbPart,
     Reading,
+    RoundShape,
     RulePart,
     Run,
+    SphereShape,
     Spot,
     ThrowZeroPart,
 )
@@ -93,9 +101,34 @@ orifices = st.builds(
     diameter_u_m=st.none() | _u,
     behind_m=_length,
     behind_u_m=_u,
+    wall_thickness_m=st.none() | _u,
+    launch_angle_deg=st.none() | st.floats(-80, 80),
+    launch_angle_u_deg=st.none() | st.floats(0, 90),
+    jet_diameter_m=st.none() | _positive,
+    jet_diameter_u_m=st.none() | _u,
 )
 drops = st.builds(DropPart, value_m=_positive, u_m=_u)
 throw_zeros = st.builds(ThrowZeroPart, px=pixels, px_u=_u, behind_m=_length, behind_u_m=_u)
+_heights = st.lists(_length, min_size=2, max_size=4, unique=True).map(sorted)
+profiles = (
+    _heights.flatmap(lambda hs: st.tuples(*(st.builds(AreaAtHead, st.just(h), _positive) for h in hs)))
+    | _heights.flatmap(
+        lambda hs: st.tuples(*(st.builds(DiameterAtHead, st.just(h), _positive) for h in hs))
+    ).map(RoundShape)
+    | _heights.flatmap(lambda hs: st.builds(FrustumShape, st.just(hs[0]), _positive, st.just(hs[-1]), _u))
+    | st.builds(SphereShape, _length, _positive)
+)
+corrections = st.builds(CorrectionsPart, *[st.booleans()] * len(CorrectionsPart.__struct_fields__))
+falls = st.builds(
+    FallPart,
+    name=_text,
+    what=st.sampled_from(["drop", "jet front"]),
+    marks=st.lists(_frame, min_size=2, max_size=4, unique=True)
+    .map(sorted)
+    .flatmap(lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 1e6)) for i in at))),
+    behind_m=_length,
+    behind_u_m=_u,
+)
 conditions = st.builds(
     ConditionsPart,
     gravity_m_s2=st.none() | st.floats(0.1, 100),
@@ -104,6 +137,8 @@ conditions = st.builds(
     water_temperature_c=st.none() | st.floats(-10, 110),
     container_area_m2=st.none() | _positive,
     container_area_u_m2=st.none() | _u,
+    container_profile=st.none() | profiles,
+    container_profile_u=st.none() | st.floats(0, 1),
 )
 readings = st.lists(
     st.builds(Reading, frame=_frame, surface=st.none() | spots, landing=st.none() | spots, note=_text),
@@ -151,6 +186,8 @@ runs = st.builds(
     gauge_line=st.none() | lines,
     landing_line=st.none() | lines,
     conditions=conditions,
+    corrections=corrections,
+    falls=st.lists(falls, max_size=2).map(tuple),
     readings=readings,
     extra=st.dictionaries(_text, _json, max_size=2),
 )
@@ -174,6 +211,10 @@ any_edit: st.SearchStrategy[edits.Edit] = st.one_of(
     st.builds(edits.SetGaugeLine, st.none() | lines),
     st.builds(edits.SetLandingLine, st.none() | lines),
     st.builds(edits.SetConditions, conditions),
+    st.builds(edits.SetCorrections, corrections),
+    st.builds(edits.AddFall, falls),
+    st.builds(edits.ChangeFall, index=_few, fall=falls),
+    st.builds(edits.RemoveFall, index=_few),
     st.builds(edits.SetTitle, _text),
     st.builds(edits.SetObserver, _text),
     st.builds(edits.SetSurface, frame=_few, spot=spots),

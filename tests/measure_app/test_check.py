@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from calibration import Measures, Pixel
 from measure_app.check import check_run, could_find
 from measure_app.clip import ClipInfo, open_clip
-from measure_app.run import By, LinePart, Reading, Run, Spot
+from measure_app.run import By, LinePart, Reading, Run, SphereShape, Spot
 from measure_app.runfile import load_run
 
 BENCH = Path(__file__).parents[2] / "sample_clips" / "bench" / "bench.run.json"
@@ -53,6 +53,12 @@ CASES = [
     ("gauge_line", {"to_px": Pixel(398.0, 60.0)}, "gauge_line", "above the orifice and is blind below"),
     ("conditions", {"container_area_m2": None}, "conditions.container_area_m2", "the g from the clock stay undetermined"),
     ("conditions", {"gravity_m_s2": None}, "conditions.latitude_deg", "standard gravity is taken"),
+    ("conditions", {"container_profile": SphereShape(0.1, 0.2)}, "conditions.container_profile_u", "taken as exact"),
+    ("conditions", {"container_profile": SphereShape(0.1, 0.2)}, "conditions.container_area_m2", "is not used"),
+    ("orifice", {"launch_angle_deg": 1.0}, "orifice.launch_angle_u_deg", "taken as exact"),
+    ("orifice", {"launch_angle_u_deg": 1.0}, "orifice.launch_angle_u_deg", "stands alone; give launch_angle_deg"),
+    ("orifice", {"jet_diameter_m": 0.5}, "orifice.jet_diameter_m", "wider than the hole"),
+    ("corrections", {"contracted_section": True}, "corrections.contracted_section", "needs the wall's thickness"),
     (None, {"orifice": None}, "orifice", "the centre of the hole is not marked"),
     (None, {"drop": None}, "drop", "it is read from the frame"),
     (None, {"drop": None, "landing_line": None}, "drop", "no throw becomes a speed"),

@@ -78,7 +78,7 @@ def test_written_keys_stand_in_the_order_of_the_contract():
     keys = list(json.loads(encode_run(load_run(BENCH))))
     assert keys == [
         "format", "format_version", "title", "observer", "clip", "rules", "camera", "plumb", "orifice", "drop",
-        "throw_zero", "gauge_line", "landing_line", "conditions", "readings", "extra",
+        "throw_zero", "gauge_line", "landing_line", "conditions", "corrections", "falls", "readings", "extra",
     ]  # fmt: skip
 
 
@@ -108,7 +108,53 @@ def test_readings_are_put_in_order_of_frames(tree):
     assert [r.frame for r in decode_run(json.dumps(tree).encode()).readings] == [2, 7]
 
 
+FALL = {"name": "a drop", "what": "drop", "marks": [{"frame": i, "px": [1, i], "px_u": 1} for i in (3, 4)]}
+SPHERE = {"shape": "sphere", "centre_head_m": 0.1, "diameter_m": 0.2}
+FRUSTUM = {
+    "shape": "frustum",
+    "lower_head_m": 0.0,
+    "lower_diameter_m": 0.1,
+    "upper_head_m": 0.2,
+    "upper_diameter_m": 0.2,
+}
+PROFILE = "conditions.container_profile"
+
 REFUSED = [
+    (
+        PROFILE,
+        {**SPHERE, "shape": "cube"},
+        'profile.shape: must be "round", "frustum" or "sphere", got "cube"',
+    ),
+    (PROFILE, {"diameter_m": 1}, 'profile.shape: is missing; add it: "round", "frustum" or "sphere"'),
+    (PROFILE, {**SPHERE, "diameter_m": 0}, "container_profile.diameter_m: must be greater than 0"),
+    (PROFILE, {**FRUSTUM, "upper_head_m": 0}, "upper_head_m: must be above lower_head_m (0), got 0"),
+    (PROFILE, {**FRUSTUM, "upper_diameter_m": 0, "lower_diameter_m": 0}, "both diameters are nought"),
+    (PROFILE, [{"head_m": 0, "area_m2": 1}], "container_profile: must be a list of 2 or more, got 1"),
+    (PROFILE, [{"head_m": 0, "area_m2": 1}] * 2, "profile[1].head_m: must be above the height before it (0)"),
+    (
+        PROFILE,
+        {"shape": "round", "diameters": [{"head_m": h, "diameter_m": 1} for h in (0.2, 0.1)]},
+        "profile.diameters[1].head_m: must be above the height before it (0.2), got 0.1",
+    ),
+    ("conditions.container_profile_u", 2, "container_profile_u: must be at most 1, got 2"),
+    ("orifice.launch_angle_deg", 90, "orifice.launch_angle_deg: must be at most 80, got 90"),
+    ("orifice.wall_thickness_m", -1, "orifice.wall_thickness_m: must be at least 0, got -1"),
+    ("orifice.jet_diameter_m", 0, "orifice.jet_diameter_m: must be greater than 0, got 0"),
+    ("corrections", {"wind": True}, "corrections.wind: unknown key"),
+    ("corrections", {"low_heads": 1}, "corrections.low_heads: must be true or false, got 1"),
+    ("falls", [{**FALL, "what": "stone"}], 'falls[0].what: must be "drop" or "jet front", got "stone"'),
+    ("falls", [{**FALL, "marks": FALL["marks"][:1]}], "falls[0].marks: must be a list of 2 or more, got 1"),
+    (
+        "falls",
+        [{**FALL, "marks": FALL["marks"][::-1]}],
+        "falls[0].marks[1].frame: must be after the mark before",
+    ),
+    (
+        "falls",
+        [{**FALL, "marks": [FALL["marks"][0], {"frame": 9, "px": [1e7, 0], "px_u": 1}]}],
+        "falls[0].marks[1].px: lies over 1000000 px",
+    ),
+    ("falls", [FALL] * 101, "falls: must be a list of 100 or fewer, got 101"),
     ("rules.0.graduations.2.valu_m", 1, "rules[0].graduations[2].valu_m: unknown key; did you mean value_m?"),
     ("camra", {}, "camra: unknown key; did you mean camera?"),
     (
