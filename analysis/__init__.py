@@ -12,6 +12,9 @@ from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.notation import interval, plain, with_uncertainty
 from analysis.penalised import JointFit
+from analysis.plan import Forecast, GravityRoute, Instruments, Moment, Plan, Sight
+from analysis.plan_forecast import forecast_of
+from analysis.plan_proposal import Limits, Proposal, proposal_of
 from analysis.profile import AreaProfile
 from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
 from analysis.rows import law_limit_m
@@ -37,18 +40,26 @@ __all__ = [
     "Finding",
     "Findings",
     "FloatArray",
+    "Forecast",
+    "GravityRoute",
+    "Instruments",
     "IntArray",
     "JointFit",
     "LAWS",
     "Law",
     "LawLine",
+    "Limits",
     "Line",
     "LinearFit",
+    "Moment",
+    "Plan",
     "Points",
+    "Proposal",
     "Remark",
     "STANDARD_GRAVITY",
     "Series",
     "Share",
+    "Sight",
     "Undetermined",
     "Water",
     "accepted_gravity",
@@ -57,12 +68,14 @@ __all__ = [
     "covariance",
     "expected_bands",
     "findings_of",
+    "forecast_of",
     "interval",
     "law_limit_m",
     "least_squares",
     "line_with_errors_in_both",
     "normal_gravity",
     "plain",
+    "proposal_of",
     "reynolds_number",
     "straight_line",
     "water_at",

@@ -37,6 +37,8 @@ or more, for a kinematic viscosity of 1.2e-6 m²/s; rms 0.0037, Re from 9.6e3 up
 _LEAST_SMALL, _SMALL_M = 0.59, 0.012
 """Least Cd for sharp holes below 12 mm: Unwin's own hole of 10 mm gave 0.594 to 0.598 under 1 to 1.5 ft (s.
 26), where Hamilton Smith's table has 0.63, so that the rise for small holes is not beyond doubt."""
+_MOST_SHARP = 0.78
+"""Where the curve is no longer believed: at a Reynolds number of 900 nothing was measured near."""
 _USUAL_TEMPERATURE_C = 18.0
 
 
@@ -60,15 +62,17 @@ class ExpectedBand:
     """In a few words, to be put behind the numbers."""
     extrapolated: bool = False
     """Whether the hole or the heads lie outside what the source measured."""
+    likely: float | None = None
+    """The likeliest value, where the source says more than the two ends."""
 
     def holds(self, value: float) -> bool:
         """Whether a value lies in the band."""
         return self.low <= value <= self.high
 
     @property
-    def middle(self) -> float:
-        """The value to reckon with where one is needed."""
-        return 0.5 * (self.low + self.high)
+    def reckoned(self) -> float:
+        """The value to reckon with where one is needed: the likeliest, else the middle."""
+        return 0.5 * (self.low + self.high) if self.likely is None else self.likely
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +288,7 @@ def _sharp(d: float, heads: tuple[float, float] | None, temperature: float | Non
         f"{_UNWIN}, s. 17; Lienhard and Lienhard, J. Fluids Eng. 106 (1984) 13",
         "a sharp edge in a thin wall gives 0.97 very often, large holes nearer 1; a thin jet's surface "
         "tension can make low heads look lower",
+        likely=SHARP_CV,
     )
     return ExpectedBands(cv, _sharp_cd(d, heads, temperature), "sharp-edged hole in a thin wall")
 
@@ -301,24 +306,26 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
             max(known) + _OBSERVERS,
             f"{_UNWIN}, s. 20 (Hamilton Smith 1886)",
             "a sharp edge of this size at these heads; temperature hardly matters",
+            likely=0.5 * (min(known) + max(known)),
         )
     water = water_at(
         temperature if temperature is not None and 0.0 <= temperature <= 40.0 else _USUAL_TEMPERATURE_C
     )
     g = 9.80665
     numbers = [reynolds_number(water, math.sqrt(2.0 * g * head), d) for head in heads]
-    by_curve = [sharp_cd_by_reynolds(number) for number in numbers]
+    by_curve = [min(_MOST_SHARP, sharp_cd_by_reynolds(number)) for number in numbers]
     # As far again as the curve has risen since the table's end: nobody measured here.
     edge = sharp_cd_by_reynolds(9.6e3)
     widened = [value + max(0.0, value - edge) for value in by_curve]
     return ExpectedBand(
         min(_LEAST_SMALL, *(value - _OBSERVERS for value in by_curve)),
-        min(0.80, max(widened) + _OBSERVERS),
+        min(_MOST_SHARP + 0.02, max(widened) + _OBSERVERS),
         f"{_UNWIN}, s. 20 (Hamilton Smith 1886)",
         f"the tables end at 6.1 mm and 0.09 to 0.18 m of head; carried on by Reynolds number to "
         f"{_two_figures(min(numbers))} to {_two_figures(max(numbers))}, where Cd is likely "
         f"{min(by_curve):.2f} to {max(by_curve):.2f}",
         extrapolated=True,
+        likely=min(_MOST_SHARP, sharp_cd_by_reynolds(math.sqrt(numbers[0] * numbers[1]))),
     )
 
 
@@ -336,6 +343,7 @@ def _short_tube(d: float, ratio: float) -> ExpectedBands:
         f"a wall {ratio:.1f} diameters thick makes the hole a short tube that runs full: Cv = Cd = 0.82, "
         "less with length, 0.87 by theory" + ("; measured with wider tubes than this" if small else ""),
         extrapolated=small,
+        likely=0.82 if ratio <= 3.0 else 0.79,
     )
     return ExpectedBands(band, band, "short tube")
 

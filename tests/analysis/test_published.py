@@ -200,7 +200,7 @@ def test_weisbachs_and_unwins_rounded_holes() -> None:
             band = expected_bands(hole(0.01, celsius), (1.0 * FOOT, 1.5 * FOOT), edge=Edge.ROUNDED).cd
             assert band.holds(float(value))
     cold, warm = (expected_bands(hole(0.01, t), (0.3, 0.4), edge=Edge.ROUNDED).cd for t in (5.0, 80.0))
-    assert warm.middle > cold.middle
+    assert warm.reckoned > cold.reckoned
 
 
 def test_temperature_hardly_matters_to_a_sharp_edge() -> None:
@@ -252,6 +252,7 @@ def test_every_band_is_a_possible_one(d, low, more, wall, edge, temperature) -> 
     )
     for band in (bands.cv, bands.cd):
         assert 0.4 < band.low < band.high <= 1.0
+        assert band.low <= band.reckoned <= band.high
         assert band.source
         assert band.why
 

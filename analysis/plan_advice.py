@@ -1,0 +1,203 @@
+"""Advice on a plan: what to change before anything is filmed, each with its figure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from analysis.findings import Remark
+from analysis.notation import plain
+from analysis.plan import Forecast
+from analysis.published import Edge
+
+SHORT_DRAIN_S, LONG_DRAIN_S = 20.0, 900.0
+"""A drain that is over too soon to be read well, and one that outlasts a lesson; common practice, no
+source."""
+THIN_JET_WEBER = 100.0
+"""Weber number below which surface tension takes some per cent of the speed."""
+COARSE_M_PER_PX = 0.8e-3
+
+
+def advice_on(forecast: Forecast) -> tuple[Remark, ...]:
+    """
+    Say what to change, the gravest first.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Its own advice is not read.
+
+    Returns
+    -------
+    tuple of Remark
+        Empty where nothing needs to be said.
+    """
+    return (
+        *_wall(forecast),
+        *_heads(forecast),
+        *_tray(forecast),
+        *_picture(forecast),
+        *_duration(forecast),
+        *_surface_tension(forecast),
+        *_sightline(forecast),
+        *_frames(forecast),
+    )
+
+
+def _mm(metres: float, figures: int = 3) -> str:
+    return f"{plain(1e3 * metres, figures)} mm"
+
+
+def _wall(forecast: Forecast) -> Iterator[Remark]:
+    plan = forecast.plan
+    clear = 0.8 * plan.hole_diameter_m
+    if plan.edge is Edge.SHARP and plan.wall_thickness_m >= clear:
+        yield Remark(
+            "wall",
+            f"{_mm(plan.wall_thickness_m)} is too thick for a hole of {_mm(plan.hole_diameter_m)}: "
+            f"{forecast.expected.cv.why}. Have the hole countersunk from outside to a lip thinner than "
+            f"{_mm(clear, 2)}, or made in a thin plate that is glued on",
+        )
+
+
+def _heads(forecast: Forecast) -> Iterator[Remark]:
+    plan, limit = forecast.plan, forecast.law_limit_m
+    if plan.head_m < 3.0 * limit:
+        why = (
+            "of its surface tension, so a larger hole goes lower"
+            if 60e-6 / plan.hole_diameter_m > 2.0 * plan.hole_diameter_m
+            else "it is no longer small against the head, so a smaller hole goes lower"
+        )
+        yield Remark(
+            "heads",
+            f"the law is trusted only above {_mm(limit, 2)} for this hole because {why}; from a start at "
+            f"{_mm(plan.head_m)} that leaves little to draw a line through. Fill to {_mm(5.0 * limit, 2)} or "
+            "more",
+        )
+    ratio = plan.hole_area_m2 / plan.container_area_m2
+    if ratio > 0.02:
+        yield Remark(
+            "container",
+            f"the hole is {plain(100.0 * ratio, 2)} % of the container's area: the surface moves fast, "
+            "and starting and stopping waves will show; a wider container or a smaller hole is calmer",
+        )
+
+
+def _tray(forecast: Forecast) -> Iterator[Remark]:
+    plan = forecast.plan
+    if plan.tray_length_m is None:
+        return
+    if forecast.head_on_tray_m is not None:
+        yield Remark(
+            "tray",
+            f"at first the jet lands {_mm(forecast.throw_range_m[1])} out, beyond the tray's "
+            f"{_mm(plan.tray_length_m)}; it comes in at a head of {_mm(forecast.head_on_tray_m, 2)}. Use a "
+            f"tray of {_mm(forecast.least_tray_m)} or more, or less drop",
+        )
+    elif plan.tray_length_m < forecast.least_tray_m:
+        yield Remark(
+            "tray",
+            f"the jet first lands only {_mm(plan.tray_length_m - forecast.throw_range_m[1], 2)} before "
+            f"the tray's far end; it will splash over. Use {_mm(forecast.least_tray_m)} or more",
+        )
+
+
+def _picture(forecast: Forecast) -> Iterator[Remark]:
+    plan, sight = forecast.plan, forecast.sight
+    if not sight.fits:
+        factor = max(sight.needed_width_m / sight.field_width_m, sight.needed_height_m / sight.field_height_m)
+        yield Remark(
+            "picture",
+            f"container, jet and tray need {_mm(sight.needed_width_m)} × {_mm(sight.needed_height_m)}, the "
+            f"picture shows {_mm(sight.field_width_m)} × {_mm(sight.field_height_m)}: move the camera back "
+            f"to {plain(factor * plan.camera_distance_m, 2)} m, or zoom out",
+        )
+    elif sight.field_width_m > 1.6 * max(
+        sight.needed_width_m, sight.needed_height_m * plan.image_width_px / plan.image_height_px
+    ):
+        yield Remark(
+            "picture",
+            f"the picture shows {_mm(sight.field_width_m)} and {_mm(sight.needed_width_m)} would do: zoom in "
+            "(with the lens, not by cropping) and every reading gains",
+        )
+    if sight.metres_per_px > COARSE_M_PER_PX:
+        yield Remark(
+            "picture",
+            f"a pixel covers {_mm(sight.metres_per_px, 2)} of the bench; film in a higher resolution or fill "
+            "the picture better",
+        )
+
+
+def _duration(forecast: Forecast) -> Iterator[Remark]:
+    time = forecast.drain_time_s
+    if time < SHORT_DRAIN_S:
+        yield Remark(
+            "time",
+            f"the run is over in {plain(time, 2)} s; waves from the stopper take a good part of that. "
+            "A wider container or a smaller hole gives more time",
+        )
+    if time > LONG_DRAIN_S:
+        yield Remark(
+            "time",
+            f"the run takes {plain(time / 60.0, 2)} min: long for a lesson, and the film is large. A larger "
+            "hole or a narrower container is quicker",
+        )
+
+
+def _surface_tension(forecast: Forecast) -> Iterator[Remark]:
+    low, high = forecast.capillary_loss_m
+    last = forecast.moments[-1]
+    share = 0.5 * (low + high) / last.head_m
+    if share < 0.02:
+        return
+    words = (
+        f"a jet this thin loses about {plain(1e3 * low, 2)} to {plain(1e3 * high, 2)} mm of head to surface "
+        f"tension (our own derivation, not a published table): single ratios at the lowest head come out "
+        f"{plain(100.0 * (1.0 - math.sqrt(max(0.0, 1.0 - share))), 2)} % low"
+    )
+    if forecast.capillary_shift is not None:
+        moved = 100.0 * abs(forecast.capillary_shift) / forecast.cv
+        words += (
+            ". The program sees the lost head as an offset of the zero and takes Cv from the slope, so that "
+            "Cv itself hardly moves"
+            if moved < 0.05
+            else f". Cv would come out {plain(moved, 2)} % "
+            f"{'lower' if forecast.capillary_shift < 0.0 else 'higher'}"
+        )
+    thin = next((moment for moment in forecast.moments if moment.weber < THIN_JET_WEBER), None)
+    if thin is not None:
+        words += f". From a head of about {_mm(thin.head_m, 2)} down the Weber number is below 100"
+    yield Remark("surface tension", f"{words}. A larger hole suffers less")
+
+
+def _sightline(forecast: Forecast) -> Iterator[Remark]:
+    """The near and the far contact line of the surface part when the camera is not level with them."""
+    plan = forecast.plan
+    half = 0.5 * (plan.head_m - forecast.moments[-1].head_m)
+    slope = half / plan.camera_distance_m
+    apart = plan.container_depth_m * slope / 1.333
+    if apart > 1e-3:
+        yield Remark(
+            "camera",
+            f"with the camera at the middle of the heads, near and far edge of the surface part by up "
+            f"to {_mm(apart, 2)} in the picture at both ends of the run: read the same, near one throughout, "
+            "and move the camera farther off and zoom in",
+        )
+
+
+def _frames(forecast: Forecast) -> Iterator[Remark]:
+    if forecast.cv_u is None:
+        return
+    gain = 100.0 * forecast.more_frames_gain
+    if gain < 3.0:
+        yield Remark(
+            "readings",
+            "twice as many readings would make Cv no better "
+            f"({'less than 0.1' if gain < 0.1 else plain(gain, 1)} %): what is left is common to all, "
+            "so spend the time on the largest sources",
+        )
+    else:
+        yield Remark(
+            "readings",
+            f"twice as many independent readings would take {plain(gain, 2)} % off the uncertainty of Cv",
+        )
