@@ -93,7 +93,10 @@ def against_accepted(estimate: Estimate, gravity: AcceptedGravity) -> str:
     """Compare a measured g with the accepted one in words."""
     off = estimate.value - gravity.value
     u = math.hypot(estimate.u, gravity.u)
-    accepted = f"the accepted g, {with_uncertainty(gravity.value, gravity.u, 'm/s²')} ({gravity.source})"
+    # A g that was given says of itself that it is taken as exact.
+    bare = f"{plain(gravity.value)} m/s²"
+    shown = with_uncertainty(gravity.value, gravity.u, "m/s²") if gravity.u else bare
+    accepted = f"the accepted g, {shown} ({gravity.source})"
     if not u > 0.0:
         return f"differs by {plain(off, 2)} m/s² from {accepted}"
     by = abs(off) / u

@@ -64,14 +64,14 @@ class Edit(ABC):
 
 @dataclass(frozen=True, slots=True)
 class SetClip(Edit):
-    """Take another film, whole; the readings of the old one go, for they belong to its frames."""
+    """Take another film, whole; readings and falls of the old one go, for they belong to its frames."""
 
     label: ClassVar[str] = "choose film"
     path: str
     sha256: str | None = None
 
     def _changed(self, run: Run) -> Run:
-        return replace(run, clip=ClipPart(path=self.path, sha256=self.sha256), readings=())
+        return replace(run, clip=ClipPart(path=self.path, sha256=self.sha256), readings=(), falls=())
 
 
 @dataclass(frozen=True, slots=True)

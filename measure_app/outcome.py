@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Findings, Remark, findings_of
+from analysis import Falls, Findings, Remark, findings_of
 from calibration import Calibration, CalibrationError, FloatArray, calibrate
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.edits import AdoptFound
 from measure_app.errors import SetupIncomplete
+from measure_app.falls import falls_of
 from measure_app.finders import Part, RefusedSpan
 from measure_app.measuring import Search, part_measured, search
 from measure_app.run import By, Reading, Run, Spot
@@ -64,6 +65,8 @@ class Outcome:
     """Spans without a reading, and why."""
     search: Search | None
     """The strips and what was found on them; None where only hand readings were derived."""
+    falls: Falls
+    """Falls that a person marked, in lengths and times."""
 
     @property
     def found_anything(self) -> bool:
@@ -149,7 +152,8 @@ def outcome_of(
     ]
     shared = found.shared if found is not None else SharedReading()
     lengths = series_of(readings, run, calibration, seconds, shared)
-    findings = findings_of(lengths.series, conditions_of(run))
+    falls = falls_of(run, calibration, seconds, info)
+    findings = findings_of(lengths.series, conditions_of(run), falls)
     refused = found.refused if found is not None else ()
     rows = _rows(
         run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None
@@ -164,6 +168,7 @@ def outcome_of(
         remarks=_remarks(calibration, findings, info, refused, lengths, found),
         refused=refused,
         search=found,
+        falls=falls,
     )
 
 

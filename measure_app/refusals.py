@@ -25,7 +25,7 @@ _CHOICES = {
     "by": '"hand" or "found"',
     "model": '"radial"',
     "shape": '"round", "frustum" or "sphere"',
-    "what": '"drop" or "jet front"',
+    "what": '"drop", "jet drop" or "jet front"',
 }
 
 

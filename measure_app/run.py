@@ -89,6 +89,10 @@ class CameraPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     facing_px: Pixel | None = None
     facing_u_deg: Annotated[float, Meta(ge=0.0, le=90.0)] = 2.0
     lens: LensPart | None = None
+    rolling_shutter_s: Annotated[float, Meta(ge=0.0, le=1.0)] | None = None
+    """Time from the reading of a frame's first row to that of its last, as the camera recorded it, before the
+    file's turn; nought where all rows are taken at once."""
+    rolling_shutter_u_s: Annotated[float, Meta(ge=0.0, le=1.0)] | None = None
 
 
 class PlumbPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -228,7 +232,8 @@ class FallPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One fall followed from frame to frame: a drop, or the front of the jet."""
 
     name: ShortText
-    what: Literal["drop", "jet front"]
+    what: Literal["drop", "jet drop", "jet front"]
+    """A drop that was let go, a drop of the jet, or the first water of a jet just opened."""
     marks: Annotated[tuple[FallMark, ...], Meta(min_length=2, max_length=10_000)]
     """In order of frames."""
     behind_m: Length = 0.0

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Finding, with_uncertainty
+from analysis import Fall, Finding, with_uncertainty
 from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
 from measure_app.report.results import Results
 
@@ -22,10 +22,12 @@ TIME = Symbol("T")
 AREA = Symbol("A")
 HOLE = Symbol("a")
 DROP = Symbol("y", "0", "y nought")
+FALLEN = Symbol("y")
 CV = Symbol("C", "v")
 CD = Symbol("C", "d")
 SLOPE = Symbol("s")
 TWO, FOUR = Number("2"), Number("4")
+MINUS = Sign("−")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,12 @@ class Step:
 
 def algebra_of(results: Results) -> tuple[Step, ...]:
     """Return the lines that lead from readings to findings, as far as the readings go."""
-    return (*_from_a_reading(results), *_from_slopes(results), *_from_the_clock(results))
+    return (
+        *_from_a_reading(results),
+        *_from_slopes(results),
+        *_from_the_clock(results),
+        *_from_falls(results),
+    )
 
 
 def shown(value: float, figures: int = 4) -> str:
@@ -157,6 +164,51 @@ def _from_the_clock(results: Results) -> Iterator[Step]:
                 ],
             ),
             EQUALS, Number(shown(discharge.value)),
+        ),
+    )  # fmt: skip
+
+
+def _from_falls(results: Results) -> Iterator[Step]:
+    """Yield g by hand from one fall: timed between two events, or from three of its marks."""
+    falls = () if results.falls is None else results.falls.falls
+    timed = next((fall for fall in falls if fall.n == 2), None)
+    if timed is not None and _found(results, "gravity_from_fall_time") is not None:
+        yield from _by_two_events(timed)
+    tracked = max((fall for fall in falls if fall.n > 2), key=lambda fall: fall.n, default=None)
+    if tracked is not None and _found(results, "gravity_from_parabola") is not None:
+        yield from _by_three_marks(tracked)
+
+
+def _by_two_events(fall: Fall) -> Iterator[Step]:
+    took = float(fall.time_s[-1] - fall.time_s[0])
+    start = 0.0 if fall.kind.from_the_hole else float(fall.down.values[0])
+    fallen = float(fall.down.values[-1]) - start
+    if not fallen > 0.0:
+        return
+    yield Step(
+        f"A g that is news, “{fall.name}”: a fall from rest through y takes T by the film's clock.",
+        (
+            G, EQUALS, Fraction([TWO, FALLEN], [Square([TIME])]), EQUALS,
+            Fraction([TWO, TIMES, Number(shown(fallen), "m")], [Square([Number(shown(took), "s")])]), EQUALS,
+            Number(shown(2.0 * fallen / took**2), "m/s²"),
+        ),
+    )  # fmt: skip
+
+
+def _by_three_marks(fall: Fall) -> Iterator[Step]:
+    at = [0, fall.n // 2, fall.n - 1]
+    time, down = fall.time_s[at], fall.down.values[at]
+    speeds = np.diff(down) / np.diff(time)
+    apart = float(time[2] - time[0]) / 2.0
+    first, second = (float(speed) for speed in speeds)
+    yield Step(
+        f"A g that is news, “{fall.name}”, by hand from its first, middle and last mark: the mean speed "
+        f"grows from {shown(first)} m/s to {shown(second)} m/s between the middles of the two halves, "
+        f"{shown(apart)} s apart. The finding uses all {fall.n} marks.",
+        (
+            G, EQUALS, Fraction([Symbol("v", "2"), MINUS, Symbol("v", "1")], [TIME]), EQUALS,
+            Fraction([Number(shown(second - first), "m/s")], [Number(shown(apart), "s")]), EQUALS,
+            Number(shown((second - first) / apart), "m/s²"),
         ),
     )  # fmt: skip
 

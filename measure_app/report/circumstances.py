@@ -117,6 +117,11 @@ def _marks(run: Run) -> Iterator[tuple[str, str]]:
         yield "plumb", f"{_px(run.plumb.top_px)} to {_px(run.plumb.bottom_px)}"
     if run.orifice is not None:
         yield "hole's centre", f"{_px(run.orifice.px)}, to {run.orifice.px_u:.3g} px"
+    if run.camera.rolling_shutter_s is not None:
+        yield "rolling shutter", f"a frame is read in {1e3 * run.camera.rolling_shutter_s:.3g} ms"
+    for i, fall in enumerate(run.falls, 1):
+        marks = f"{len(fall.marks)} marks in frames {fall.marks[0].frame} to {fall.marks[-1].frame}"
+        yield f"fall “{fall.name or i}”", f"{fall.what}, {marks}; {_depth(fall.behind_m, fall.behind_u_m)}"
     if run.throw_zero is not None:
         yield "throw zero", f"{_px(run.throw_zero.px)}, to {run.throw_zero.px_u:.3g} px"
     for name, line in (("gauge line", run.gauge_line), ("landing line", run.landing_line)):

@@ -16,10 +16,11 @@ from measure_app.report.circumstances import corrections_of, settings_of
 from measure_app.report.compact import compact_lines, compact_strip, small_style
 from measure_app.report.improving import improvements, in_words
 from measure_app.report.line_chart import LineChart
+from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.strip_chart import StripChart
-from measure_app.report.summary import NAMES
+from measure_app.report.summary import NAMES, gaps_of
 
 MOST_ROWS = 400
 """Rows of the readings table in the report; readings.csv holds them all."""
@@ -78,6 +79,8 @@ class Content:
     findings: TableOf
     borrowed: str
     """What is to be said of values that rest on the accepted g; "" where there are none."""
+    news: tuple[str, ...]
+    """What the run says of g by itself, or how it could."""
     undetermined: tuple[str, ...]
     corrections: tuple[str, ...]
     doubts: tuple[tuple[str, str], ...]
@@ -112,7 +115,8 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         algebra=algebra_of(results),
         findings=_findings(results),
         borrowed=_borrowed(results),
-        undetermined=tuple(f"{_name(item.name)}: {item.missing}" for item in results.findings.undetermined),
+        news=news_of(results),
+        undetermined=gaps_of(results, without=() if best_gravity(results.findings) else ROUTES),
         corrections=corrections_of(results),
         doubts=_doubts(results),
         advice=_advice(results),
@@ -155,11 +159,14 @@ def _keys(results: Results) -> tuple[Key, ...]:
     says = {
         "speed_coefficient": "speed coefficient, from lengths alone",
         "discharge_coefficient": "discharge coefficient",
-        "gravity_from_clock": "g by the clock, not borrowed",
         "drain_rate_root_m_per_s": "fall of √h in a second",
         "time_to_empty_s": "time to empty, by the law",
     }
     found = [results.findings.finding(name) for name in says]
+    gravity = best_gravity(results.findings)
+    if gravity is not None:
+        says[gravity.name] = f"{_name(gravity.name)}, not borrowed"
+        found.insert(2, gravity)
     return tuple(Key(each.symbol, _value(each), says[each.name]) for each in found if each is not None)[:3]
 
 
@@ -273,8 +280,13 @@ def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
 
 def _advice(results: Results) -> tuple[Advice, ...]:
     advice: list[Advice] = []
-    for name, most in (("speed_coefficient", 5), ("gravity_from_clock", 3), ("discharge_coefficient", 3)):
-        finding = results.findings.finding(name)
+    find = results.findings.finding
+    wanted = (
+        (find("speed_coefficient"), 5),
+        (best_gravity(results.findings), 3),
+        (find("discharge_coefficient"), 3),
+    )
+    for finding, most in wanted:
         if finding is None or len(advice) == 2:
             continue
         rows = tuple(

@@ -30,6 +30,11 @@ _BY_START = (
     ("lens", "keep to the middle of the picture, or give the lens's distortion"),
     ("plumb", "hang a longer plumb line and mark its ends"),
     ("accepted gravity", "give latitude and height above the sea"),
+    ("reading the marks", "mark the drop's middle in a zoomed view, in as many frames as it falls through"),
+    ("when within a frame", "film at a higher rate, repeat the fall, or mark the drop in every frame"),
+    ("rolling shutter", "film with the phone upright, or measure how long a frame takes to be read"),
+    ("launch angle", "measure how level the jet leaves, on a zoomed frame"),
+    ("drag of the air", "use a larger drop or a shorter fall, and measure the drop"),
     ("pairing", "a longer run settles the fall of the level"),
     ("own scatter", "more readings, a steadier jet, a faster shutter"),
 )

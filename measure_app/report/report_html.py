@@ -123,6 +123,9 @@ def _findings(content: Content) -> Iterable[str]:
     yield _table(content.findings) if content.findings.rows else "<p>Nothing could be derived.</p>"
     if content.borrowed:
         yield f'<p class="note">{escape(content.borrowed)}</p>'
+    if content.news:
+        yield "<h3>g that is news</h3>"
+        yield _list(content.news)
     if content.undetermined:
         yield "<h3>Not determined, for want of</h3>"
         yield _list(content.undetermined)

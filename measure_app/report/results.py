@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Conditions, Findings, FloatArray, Remark, Series, findings_of
+from analysis import Conditions, Falls, Findings, FloatArray, Remark, Series, findings_of
 from measure_app.outcome import Outcome, ReadingRow
 from measure_app.report.line_chart import LineChart
 from measure_app.report.line_charts import line_charts
@@ -35,6 +35,8 @@ class Results:
     numbers: tuple[int, ...]
     """Number of the frame, or of the table's row, of each row of the series."""
     conditions: Conditions
+    falls: Falls | None = None
+    """Falls that were marked; None: a table, which holds none."""
     outcome: Outcome | None = None
     """Set-up and film, where the result comes from a film."""
 
@@ -57,6 +59,7 @@ def results_of(outcome: Outcome) -> Results:
         series=outcome.lengths.series,
         numbers=tuple(reading.frame for reading in outcome.lengths.readings),
         conditions=conditions_of(outcome.run),
+        falls=outcome.falls,
         outcome=outcome,
     )
 

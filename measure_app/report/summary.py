@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from analysis import Finding, interval, with_uncertainty
 from measure_app.report.results import Results
@@ -23,6 +23,10 @@ NAMES = {
     "gravity_from_slope_root": "g from speed on √head",
     "gravity_from_slope_squared": "g from speed² on head",
     "gravity_from_clock": "g from the clock",
+    "gravity_from_fall_time": "g from the time of a fall",
+    "gravity_from_parabola": "g from a fall's parabola",
+    "gravity_from_track": "g from a fall's track",
+    "gravity_combined": "g, all routes together",
     "drain_rate_root_m_per_s": "fall of √head per second",
     "time_to_empty_s": "time to empty",
 }
@@ -158,9 +162,25 @@ def _gaps(results: Results) -> list[str]:
     if not results.findings.undetermined:
         return []
     lines = ["", "Not determined, for want of"]
+    return [*lines, *(line for words in gaps_of(results) for line in _bullet(words))]
+
+
+def gaps_of(results: Results, without: Collection[str] = ()) -> tuple[str, ...]:
+    """Say what is not determined and for want of what; what wants the same stands together.
+
+    Parameters
+    ----------
+    results : Results
+        What was found.
+    without : collection of str
+        Names of findings that are spoken of elsewhere.
+    """
+    names: dict[str, list[str]] = {}
     for item in results.findings.undetermined:
-        lines += _bullet(f"{NAMES.get(item.name, item.name)}: {item.missing}")
-    return lines
+        if item.name in without:
+            continue
+        names.setdefault(item.missing, []).append(NAMES.get(item.name, item.name.replace("_", " ")))
+    return tuple(f"{', '.join(wanting)}: {missing}" for missing, wanting in names.items())
 
 
 def _where(place: str, files: Sequence[str]) -> list[str]:

@@ -69,7 +69,7 @@ def test_no_value_leans_on_the_accepted_g():
         assert one.finding(name).value == other.finding(name).value
         assert "they agree" in one.finding(name).remarks[0]
         assert "they do not agree" in other.finding(name).remarks[0]
-        assert "above the accepted g, 1.620 m/s² (exact)" in other.finding(name).remarks[0]
+        assert "above the accepted g, 1.620 m/s² (given, taken as exact)" in other.finding(name).remarks[0]
 
 
 # Both ends to one frame: u(g)/g = 2 √(1/6) / (f T), here T = √(2 · 0.4 m / 9.80665 m/s²) = 0.2856 s, and half

@@ -92,6 +92,8 @@ cameras = st.builds(
     facing_px=st.none() | pixels,
     facing_u_deg=st.floats(0, 90),
     lens=st.none() | lenses,
+    rolling_shutter_s=st.none() | st.floats(0, 1),
+    rolling_shutter_u_s=st.none() | st.floats(0, 1),
 )
 orifices = st.builds(
     OrificePart,
@@ -122,7 +124,7 @@ corrections = st.builds(CorrectionsPart, *[st.booleans()] * len(CorrectionsPart.
 falls = st.builds(
     FallPart,
     name=_text,
-    what=st.sampled_from(["drop", "jet front"]),
+    what=st.sampled_from(["drop", "jet drop", "jet front"]),
     marks=st.lists(_frame, min_size=2, max_size=4, unique=True)
     .map(sorted)
     .flatmap(lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 1e6)) for i in at))),

@@ -142,7 +142,11 @@ REFUSED = [
     ("orifice.jet_diameter_m", 0, "orifice.jet_diameter_m: must be greater than 0, got 0"),
     ("corrections", {"wind": True}, "corrections.wind: unknown key"),
     ("corrections", {"low_heads": 1}, "corrections.low_heads: must be true or false, got 1"),
-    ("falls", [{**FALL, "what": "stone"}], 'falls[0].what: must be "drop" or "jet front", got "stone"'),
+    (
+        "falls",
+        [{**FALL, "what": "stone"}],
+        'falls[0].what: must be "drop", "jet drop" or "jet front", got "stone"',
+    ),
     ("falls", [{**FALL, "marks": FALL["marks"][:1]}], "falls[0].marks: must be a list of 2 or more, got 1"),
     (
         "falls",

@@ -13,6 +13,10 @@ FINDING_NAMES = {
     "gravity_from_slope_root": "g out of the slope of speed against √head",
     "gravity_from_slope_squared": "g out of the slope of speed² against head",
     "gravity_from_clock": "g from the clock",
+    "gravity_from_fall_time": "g from the time of a fall",
+    "gravity_from_parabola": "g from a fall's parabola",
+    "gravity_from_track": "g from a fall's track",
+    "gravity_combined": "g, all routes together",
     "drain_rate_root_m_per_s": "drain rate of √head",
     "time_to_empty_s": "time to empty",
 }
