@@ -10,6 +10,7 @@ from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity
 from analysis.gravity_combined import against_accepted
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
+from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
 from analysis.notation import interval, plain, with_uncertainty
 from analysis.penalised import JointFit
 from analysis.plan import Forecast, GravityRoute, Instruments, Moment, Plan, Sight
@@ -27,6 +28,7 @@ __all__ = [
     "AreaProfile",
     "BoolArray",
     "Check",
+    "Checked",
     "Column",
     "Conditions",
     "Corrections",
@@ -52,6 +54,7 @@ __all__ = [
     "Line",
     "LinearFit",
     "Moment",
+    "MonteCarloCheck",
     "Plan",
     "Points",
     "Proposal",
@@ -65,6 +68,7 @@ __all__ = [
     "accepted_gravity",
     "against_accepted",
     "band_words",
+    "checked_by_monte_carlo",
     "covariance",
     "expected_bands",
     "findings_of",

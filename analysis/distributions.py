@@ -171,7 +171,7 @@ def propagate_distributions(
     seed: int,
     probability: float = 0.95,
     digits: int = 2,
-    tolerance: float | None = None,
+    tolerance: float | FloatArray | None = None,
     most_trials: int = MOST_TRIALS,
     control: Callable[[FloatArray], FloatArray] | None = None,
 ) -> tuple[Propagated, ...]:
@@ -190,8 +190,8 @@ def propagate_distributions(
         Share that the coverage intervals hold.
     digits : int
         Significant digits of u on which the tolerance rests, where none is given.
-    tolerance : float, optional
-        Numerical tolerance δ for every output.
+    tolerance : float or ndarray of shape (q,), optional
+        Numerical tolerance δ of every output, or of each.
     most_trials : int
         The most trials that are made, should the tolerance not be reached.
     control : callable, optional
@@ -230,12 +230,10 @@ def propagate_distributions(
         if batches > 1:
             each_told = np.stack(told)
             u = np.sqrt(np.mean(each_told[:, 1] ** 2, axis=0))
-            wanted = np.array(
-                [
-                    tolerance if tolerance is not None else numerical_tolerance(each, digits) if each else 0.0
-                    for each in u.tolist()
-                ]
-            )
+            if tolerance is None:
+                wanted = np.array([numerical_tolerance(each, digits) if each else 0.0 for each in u.tolist()])
+            else:
+                wanted = np.broadcast_to(np.asarray(tolerance, dtype=np.float64), u.shape)
             reached = 2.0 * np.max(each_told.std(axis=0, ddof=1), axis=0) / math.sqrt(batches)
             if np.all(reached <= wanted):
                 break
