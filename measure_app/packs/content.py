@@ -83,6 +83,7 @@ def run_for_students(run: Run, plan: PackPlan) -> Run:
         set_up_given(run, plan.withhold),
         observer="",
         readings=run.readings if plan.give_readings else (),
+        falls=run.falls if plan.give_readings else (),
         extra={},
     )
     return SetQuestions(tuple(Question(each.question) for each in questions)).apply(bare)

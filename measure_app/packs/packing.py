@@ -316,6 +316,8 @@ def _left_out(run: Run, plan: PackPlan) -> tuple[str, ...]:
     left = []
     if run.readings and not plan.give_readings:
         left.append(f"{len(run.readings)} readings")
+    if run.falls and not plan.give_readings:
+        left.append("marked falls")
     if run.observer:
         left.append("the observer's name")
     left += [f"{name.replace('_', ' ')} (withheld)" for name in sorted(plan.withhold)]

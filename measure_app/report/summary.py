@@ -31,6 +31,7 @@ NAMES = {
     "time_to_empty_s": "time to empty",
 }
 """Findings of the contract in words."""
+_OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
 
 _ASCII = {
     "√m": "m^0.5",
@@ -166,7 +167,7 @@ def _gaps(results: Results) -> list[str]:
 
 
 def gaps_of(results: Results, without: Collection[str] = ()) -> tuple[str, ...]:
-    """Say what is not determined and for want of what; what wants the same stands together.
+    """Say what is not determined and for want of what; all that wants a marked fall stands together.
 
     Parameters
     ----------
@@ -175,12 +176,12 @@ def gaps_of(results: Results, without: Collection[str] = ()) -> tuple[str, ...]:
     without : collection of str
         Names of findings that are spoken of elsewhere.
     """
-    names: dict[str, list[str]] = {}
+    names: dict[tuple[str, str], list[str]] = {}
     for item in results.findings.undetermined:
-        if item.name in without:
-            continue
-        names.setdefault(item.missing, []).append(NAMES.get(item.name, item.name.replace("_", " ")))
-    return tuple(f"{', '.join(wanting)}: {missing}" for missing, wanting in names.items())
+        if item.name not in without:
+            key = ("" if item.name in _OF_FALLS else item.name, item.missing)
+            names.setdefault(key, []).append(NAMES.get(item.name, item.name.replace("_", " ")))
+    return tuple(f"{', '.join(wanting)}: {missing}" for (_, missing), wanting in names.items())
 
 
 def _where(place: str, files: Sequence[str]) -> list[str]:

@@ -34,7 +34,7 @@ from measure_app.run import (
     ThrowZeroPart,
 )
 
-_px = st.floats(-1e6, 1e6)
+_px = st.floats(-999_000, 999_000)  # scaling there and back must not end beyond the 10⁶ of the contract
 _length = st.floats(-1000, 1000)
 _u = st.floats(0, 1000)
 _positive = st.floats(1e-12, 1000)
@@ -43,8 +43,8 @@ _frame = st.integers(0, 10**9)
 
 pixels = st.builds(Pixel, _px, _px)
 _ends = st.lists(pixels, min_size=2, max_size=2, unique=True)
-spots = st.builds(Spot, px=pixels, px_u=st.floats(0, 1e6), by=st.sampled_from(By))
-found_spots = st.builds(Spot, px=pixels, px_u=st.floats(0, 1e6), by=st.just(By.FOUND))
+spots = st.builds(Spot, px=pixels, px_u=st.floats(0, 999_000), by=st.sampled_from(By))
+found_spots = st.builds(Spot, px=pixels, px_u=st.floats(0, 999_000), by=st.just(By.FOUND))
 names = st.text(string.ascii_letters + " -_.", min_size=1, max_size=20).filter(lambda name: name != "..")
 digests = st.none() | st.text("0123456789abcdef", min_size=64, max_size=64)
 graduations = st.builds(GraduationPart, px=pixels, value_m=_length)
@@ -127,7 +127,7 @@ falls = st.builds(
     what=st.sampled_from(["drop", "jet drop", "jet front"]),
     marks=st.lists(_frame, min_size=2, max_size=4, unique=True)
     .map(sorted)
-    .flatmap(lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 1e6)) for i in at))),
+    .flatmap(lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 999_000)) for i in at))),
     behind_m=_length,
     behind_u_m=_u,
 )

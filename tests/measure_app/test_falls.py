@@ -15,6 +15,7 @@ from calibration import Pixel
 from measure_app.clip import PlaneGeometry, open_clip
 from measure_app.falls import DROP_OF_JET, falls_of
 from measure_app.outcome import calibration_of, outcome_of
+from measure_app.packs.content import PackPlan, run_for_students
 from measure_app.run import FallMark, FallPart, Run
 from measure_app.runfile import load_run
 from sample_clips import shipped_scene
@@ -239,3 +240,10 @@ def test_how_far_the_clock_is_trusted_is_said(film, told_hz, hint, words):
     other = having(info, capture_rate_hz=told_hz, capture_rate_hint=hint, file_rate=Fraction(30))
     found = outcome_of(told(run, part), seconds, other).findings.finding("gravity_from_parabola")
     assert any(words in said for said in found.remarks)
+
+
+def test_marks_of_falls_are_no_gift_to_students(film):
+    run, seconds, _ = film
+    run = told(run, marked("jet front", *of_the_jet(seconds, 40, 4)))
+    assert run_for_students(run, PackPlan()).falls == ()
+    assert run_for_students(run, PackPlan(give_readings=True)).falls == run.falls
