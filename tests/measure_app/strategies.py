@@ -34,7 +34,8 @@ from measure_app.run import (
     ThrowZeroPart,
 )
 
-_px = st.floats(-999_000, 999_000)  # scaling there and back must not end beyond the 10⁶ of the contract
+# Scaling there and back must not end beyond the 10⁶ of the contract, nor bring two points together.
+_px = st.floats(-999_000, 999_000).map(lambda px: round(px, 3))
 _length = st.floats(-1000, 1000)
 _u = st.floats(0, 1000)
 _positive = st.floats(1e-12, 1000)
@@ -127,7 +128,9 @@ falls = st.builds(
     what=st.sampled_from(["drop", "jet drop", "jet front"]),
     marks=st.lists(_frame, min_size=2, max_size=4, unique=True)
     .map(sorted)
-    .flatmap(lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 999_000)) for i in at))),
+    .flatmap(
+        lambda at: st.tuples(*(st.builds(FallMark, st.just(i), pixels, st.floats(0, 999_000)) for i in at))
+    ),
     behind_m=_length,
     behind_u_m=_u,
 )
