@@ -1,8 +1,8 @@
 """
 How often the 95 % intervals hold the truth, and how wide they are, in simulated runs.
 
-`python -m tests.analysis.coverage_study [RUNS] [SEED]` prints the table for every scenario; 1,000 runs by
-default.
+`python -m tests.analysis.coverage_study [RUNS] [SEED] [WORDS OF A SCENARIO'S NAME]` prints the table for every
+scenario, or for those whose names hold the words; 1,000 runs by default.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis import findings_of
-from tests.analysis.simulated import SCENARIOS, Scenario, simulated_run
+from tests.analysis.simulated import REALISTIC, SCENARIOS, Scenario, simulated_run
 
 
 def held(runs: int, seed: int, scenario: Scenario) -> dict[str, list[tuple[bool, float]]]:
@@ -47,4 +47,5 @@ def table(runs: int, seed: int, scenarios: Iterable[Scenario]) -> str:
 
 if __name__ == "__main__":
     asked = [int(each) for each in sys.argv[1:3]] + [1000, 1][len(sys.argv[1:3]) :]
-    print(table(asked[0], asked[1], SCENARIOS))
+    words = " ".join(sys.argv[3:])
+    print(table(asked[0], asked[1], [each for each in (*SCENARIOS, *REALISTIC) if words in each.name]))
