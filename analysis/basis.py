@@ -11,15 +11,17 @@ from typing import Protocol
 
 import numpy as np
 
+from analysis.drain_clock import DrainClock, drain_clock
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
 from analysis.joint import fit_drain, fit_throws
 from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
-from analysis.pairing import flight_time, heads_at_launch, paired
+from analysis.pairing import as_level, flight_time, heads_at_launch, paired
 from analysis.penalised import JointFit
 from analysis.rows import ChosenRows, chosen_rows, law_limit_m
-from analysis.series import BoolArray, Conditions, FloatArray, IntArray, Series
+from analysis.series import BoolArray, Conditions, Corrections, FloatArray, IntArray, Series
+from analysis.shifts import LAUNCH_ANGLE, Corrected, Shift, corrected, level_drop, shifts_of
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
 
 _TENSION = 4.0
@@ -35,10 +37,20 @@ class Basis:
     """The common ground of all findings of one series."""
 
     series: Series
+    """As read."""
     conditions: Conditions
+    corrections: Corrections
+    """Which corrections were wanted."""
+    shifts: Mapping[str, Shift | str]
+    """What each correction that is a shift would add, applied or not; words where an input is missing."""
+    corrected: Corrected
+    """The series as the laws saw it."""
     gravity: AcceptedGravity
     limit_m: float | None
+    """Where the law ends for this hole, whether rows below it were left out or not."""
     chosen: ChosenRows
+    clock: DrainClock
+    """What falls evenly in time in this container."""
     drain: JointFit | None
     no_drain: str
     """What is missing for a drain curve; "" where there is one."""
@@ -46,10 +58,12 @@ class Basis:
     bend: JointFit | None
     """The drain curve with √head allowed to bend in time, where there are readings enough."""
     throws: JointFit | None
+    angled: JointFit | None
+    """The throws fitted once more with the jet's angle free, where there are readings enough."""
     throws_zero_why: str
     """Why the head's zero was left free, in words; "" where it was not."""
     pairs: Paired | None
-    """Rows of head and throw that the throws' fit used."""
+    """Rows of head and throw that the throws' fit used, drops being those of level jets thrown as far."""
     lines: tuple[LawLine, ...]
     line_results: Mapping[tuple[str, bool], LineResult]
     """By law and whether the intercept is free: the lines on which findings rest."""
@@ -57,9 +71,12 @@ class Basis:
     """What is missing for a fit of the throws; "" where there is one."""
     pairing_words: str
     approach: float
-    """Speed of the surface over speed of the jet."""
-    cv_without_cut: float | None
-    """Cv if the rows below the law's limit were kept; None where none was cut."""
+    """Speed of the surface over speed of the jet; zero where it was not to be allowed for."""
+    full_approach: float | None
+    """The same whether allowed for or not; None where it is not known."""
+    cv_other_cut: float | None
+    """Cv if the rows below the law's limit were kept where they were cut, or cut where they were kept; None
+    where there are none, or too few would be left."""
     speed: FloatArray
     speed_own_u: FloatArray
     speed_shared_u: FloatArray
@@ -79,7 +96,10 @@ class Basis:
         return self.line_results.get((law.key, free_intercept))
 
 
-def basis_of(series: Series, conditions: Conditions) -> Basis:
+_AS_USUAL = Corrections()
+
+
+def basis_of(series: Series, conditions: Conditions, corrections: Corrections = _AS_USUAL) -> Basis:
     """
     Choose rows, pair, and fit.
 
@@ -89,6 +109,8 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
         The run.
     conditions : Conditions
         What was measured once.
+    corrections : Corrections
+        Which corrections of the law are applied.
 
     Returns
     -------
@@ -97,44 +119,59 @@ def basis_of(series: Series, conditions: Conditions) -> Basis:
     """
     gravity = accepted_gravity(conditions)
     limit = law_limit_m(conditions)
-    chosen = chosen_rows(series, limit)
-    drain, drain_at, drain_why, no_drain = _drain_fit(series, chosen.with_head, gravity)
-    usable = chosen.with_head.copy()
+    shifts = shifts_of(series, conditions, gravity)
+    seen = corrected(series, shifts, corrections, conditions)
+    cut, uncut = chosen_rows(series, limit), None
+    if np.any(cut.below_limit):
+        uncut = chosen_rows(series, None)
+    chosen, other = (cut, uncut) if corrections.low_heads or uncut is None else (uncut, cut)
+    clock = drain_clock(conditions.profile, _heads(series))
+    told = _usable(seen.drain, chosen.with_head) & clock.covers(_heads(seen.drain))
+    drain, drain_at, drain_why, no_drain = _drain_fit(seen.drain, told, gravity, clock)
+    usable = _usable(seen.throws, chosen.with_head)
     if drain is not None:
         usable[drain.outlying] = False
-    approach = _approach(series, conditions, gravity, drain)
-    throws, pairs, why = _throws_fit(series, chosen.with_throw & usable, gravity, drain, approach)
+    full_approach = _approach(series, conditions, gravity, drain)
+    approach = (full_approach or 0.0) if corrections.surface_speed else 0.0
+    law = _ThrowsLaw(seen, gravity, drain if corrections.fall_during_flight else None, clock, approach)
+    throws, pairs, why = law.fit(chosen.with_throw & usable)
     if pairs is not None and throws is not None and throws.outlying.size:
-        pairs = paired(series, _mask(throws.rows, series.kept.shape[0]), gravity, drain)
-    cv_uncut = None
-    if np.any(chosen.below_limit):
-        whole = chosen_rows(series, None)
-        uncut, _, _ = _throws_fit(
-            series, whole.with_throw & (usable | chosen.below_limit), gravity, drain, approach
-        )
-        cv_uncut = None if uncut is None else uncut.value("cv")
+        pairs = law.pairs(_mask(throws.rows, series.kept.shape[0]))
+    angled = None if throws is None else law.with_free_angle(throws)
+    cv_other = None
+    if other is not None:
+        allowed = usable | (cut.below_limit & _usable(seen.throws, other.with_head))
+        refit, _, _ = law.fit(other.with_throw & allowed)
+        cv_other = None if refit is None else refit.value("cv")
+    pairs = None if pairs is None else as_level(pairs)
     lines = lines_of(pairs, drain_at)
     reasons, kept = _reasons(chosen, series, drain, throws)
-    speed, own_u, shared_u, head, flight = _row_results(series, gravity, drain)
+    speed, own_u, shared_u, head, flight = _row_results(series, law)
     return Basis(
         series=series,
         conditions=conditions,
+        corrections=corrections,
+        shifts=shifts,
+        corrected=seen,
         gravity=gravity,
         limit_m=limit,
         chosen=chosen,
+        clock=clock,
         drain=drain,
         no_drain=no_drain,
         drain_zero_why=drain_why,
-        bend=_bent(drain, drain_at),
+        bend=_bent(drain, drain_at, clock),
         throws=throws,
+        angled=angled,
         throws_zero_why=why,
         pairs=pairs,
         lines=lines,
         line_results=_line_results(lines, pairs, series.kept.shape[0]),
         missing_pairs="" if throws is not None else _missing_pairs(series),
-        pairing_words=_pairing_words(pairs, drain, flight),
+        pairing_words=_pairing_words(pairs, drain, flight, wanted=corrections.fall_during_flight),
         approach=approach,
-        cv_without_cut=cv_uncut,
+        full_approach=full_approach,
+        cv_other_cut=cv_other,
         speed=speed,
         speed_own_u=own_u,
         speed_shared_u=shared_u,
@@ -152,8 +189,22 @@ def _mask(rows: IntArray, n: int) -> BoolArray:
     return mask
 
 
+def _heads(series: Series) -> FloatArray:
+    return np.full(series.kept.shape[0], math.nan) if series.head is None else series.head.values
+
+
+def _usable(series: Series, rows: BoolArray) -> BoolArray:
+    """Rows whose corrected head, drop and throw are still above zero."""
+    good = rows.copy()
+    for column in (series.head, series.throw, series.drop):
+        if column is not None:
+            with np.errstate(invalid="ignore"):
+                good &= ~(column.values <= 0.0)
+    return good
+
+
 def _drain_fit(
-    series: Series, rows: BoolArray, gravity: AcceptedGravity
+    series: Series, rows: BoolArray, gravity: AcceptedGravity, clock: DrainClock
 ) -> tuple[JointFit | None, Paired | None, str, str]:
     """Fit the drain curve; give its rows, why its zero was left free, and what is missing."""
     if series.head is None or series.time_s is None:
@@ -166,7 +217,7 @@ def _drain_fit(
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
         return None, None, "", "heads at times that differ"
-    fit, why = _with_honest_zero(fit_drain, at, flat_if_unstated=False)
+    fit, why = _with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
     if fit is None:
         return None, None, "", "heads that the law of draining can be fitted to"
     if fit.outlying.size:
@@ -174,30 +225,63 @@ def _drain_fit(
     return fit, at, why, ""
 
 
-def _throws_fit(
-    series: Series, rows: BoolArray, gravity: AcceptedGravity, drain: JointFit | None, approach: float
-) -> tuple[JointFit | None, Paired | None, str]:
-    """Fit the throws; give their pairs and why the head's zero was left free."""
-    if not np.any(rows):
-        return None, None, ""
-    at = paired(series, rows, gravity, drain)
-    if not np.all(at.head > 0.0):
-        return None, None, ""
-    fit, why = _with_honest_zero(partial(fit_throws, approach=approach), at, flat_if_unstated=True)
-    return fit, at if fit is not None else None, why
+@dataclass(frozen=True, slots=True, eq=False)
+class _ThrowsLaw:
+    """The law of the throws with all that its fits have in common."""
+
+    seen: Corrected
+    gravity: AcceptedGravity
+    drain: JointFit | None
+    """Carries heads back to launch; None where they stay as read."""
+    clock: DrainClock
+    approach: float
+
+    def pairs(self, rows: BoolArray) -> Paired:
+        """Pair throws with heads."""
+        return paired(
+            self.seen.throws, rows, self.gravity, self.drain, clock=self.clock, angle_rad=self.seen.angle_rad
+        )
+
+    def fit(self, rows: BoolArray) -> tuple[JointFit | None, Paired | None, str]:
+        """Fit the throws; give their pairs and why the head's zero was left free."""
+        if not np.any(rows):
+            return None, None, ""
+        at = self.pairs(rows)
+        if not np.all(at.head > 0.0):
+            return None, None, ""
+        fit, why = _with_honest_zero(partial(fit_throws, approach=self.approach), at, flat_if_unstated=True)
+        return fit, at if fit is not None else None, why
+
+    def with_free_angle(self, held: JointFit) -> JointFit | None:
+        """Fit the same rows with the jet's angle free, where there are readings enough to show a bend."""
+        if held.rows.shape[0] < 8 or LAUNCH_ANGLE in held.sources:
+            return None
+        at = self.pairs(_mask(held.rows, self.seen.throws.kept.shape[0]))
+        if float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
+            return None
+        law = partial(fit_throws, approach=self.approach, free_angle=True)
+        return _sound(law, at, free=held.has("head_zero"), near=held, rows_settled=True)
 
 
-def _bent(drain: JointFit | None, at: Paired | None) -> JointFit | None:
+def _bent(drain: JointFit | None, at: Paired | None, clock: DrainClock) -> JointFit | None:
     """Fit the drain curve once more with a bend, where there are readings enough to show one."""
     if drain is None or at is None or at.head.shape[0] < 8:
         return None
-    return _sound(partial(fit_drain, bent=True), at, free=drain.has("head_zero"))
+    law = partial(fit_drain, bent=True, clock=clock)
+    return _sound(law, at, free=drain.has("head_zero"), near=drain, rows_settled=True)
 
 
 class _FitOfLaw(Protocol):
     """Fits a law to rows, with the head's zero held or free."""
 
-    def __call__(self, at: Paired, *, free_head_zero: bool = ...) -> JointFit: ...
+    def __call__(
+        self,
+        at: Paired,
+        *,
+        free_head_zero: bool = ...,
+        near: JointFit | None = ...,
+        rows_settled: bool = ...,
+    ) -> JointFit: ...
 
 
 def _with_honest_zero(
@@ -212,7 +296,7 @@ def _with_honest_zero(
     held = _sound(fit_of, at, free=False)
     if held is None or at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
         return held, ""
-    free = _sound(fit_of, at, free=True)
+    free = _sound(fit_of, at, free=True, near=held)
     if free is None:
         return held, ""
     if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
@@ -224,10 +308,17 @@ def _with_honest_zero(
     return held, ""
 
 
-def _sound(fit_of: _FitOfLaw, at: Paired, *, free: bool) -> JointFit | None:
+def _sound(
+    fit_of: _FitOfLaw,
+    at: Paired,
+    *,
+    free: bool,
+    near: JointFit | None = None,
+    rows_settled: bool = False,
+) -> JointFit | None:
     """Give a fit if its numbers are finite."""
     try:
-        fit = fit_of(at, free_head_zero=free)
+        fit = fit_of(at, free_head_zero=free, near=near, rows_settled=rows_settled)
     except np.linalg.LinAlgError:
         return None
     return fit if fit.sound else None
@@ -235,9 +326,9 @@ def _sound(fit_of: _FitOfLaw, at: Paired, *, free: bool) -> JointFit | None:
 
 def _approach(
     series: Series, conditions: Conditions, gravity: AcceptedGravity, drain: JointFit | None
-) -> float:
+) -> float | None:
     """
-    Speed of the surface over speed of the jet, from what was measured.
+    Speed of the surface over speed of the jet, from what was measured; None where that is not enough.
 
     The surface falls at 2 k √h and the jet leaves at Cv √(2 g h), so that with times no area is needed.
     """
@@ -247,7 +338,7 @@ def _approach(
         return min(0.9, 2.0 * k / (_TYPICAL_CV * math.sqrt(2.0 * gravity.value)))
     area, d = conditions.container_area_m2, conditions.orifice_diameter_m
     if series.head is None or not area or not d or area <= 0.0:
-        return 0.0
+        return None
     return min(0.9, _TYPICAL_CC * math.pi * d**2 / 4.0 / area)
 
 
@@ -297,35 +388,43 @@ def _reasons(
 
 
 def _row_results(
-    series: Series, gravity: AcceptedGravity, drain: JointFit | None
+    series: Series, law: _ThrowsLaw
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Give speed, its own and shared uncertainty, head at launch and time of flight, row by row."""
     n = series.kept.shape[0]
     speed, own_u, shared_u, head, flight = (np.full(n, math.nan) for _ in range(5))
-    if series.drop is None:
+    read, angle, gravity = law.seen.throws, law.seen.angle_rad, law.gravity
+    if read.drop is None:
         return speed, own_u, shared_u, head, flight
-    drop = series.drop.values
-    flight = flight_time(np.where(np.isfinite(drop), drop, -1.0), gravity.value)
-    if series.throw is None:
+    drop = read.drop.values
+    throw = read.throw.values if read.throw is not None else np.zeros(n)
+    level = level_drop(drop, np.nan_to_num(throw), angle)
+    flight = flight_time(np.where(np.isfinite(level), level, -1.0), gravity.value, angle_rad=angle)
+    if read.throw is None:
         return speed, own_u, shared_u, head, flight
-    throw = series.throw.values
     with np.errstate(invalid="ignore"):
         seen = np.isfinite(throw) & np.isfinite(flight)
-        speed = np.where(seen, throw / flight, math.nan)
-        by_throw = np.where(series.throw.own_u > 0.0, series.throw.own_u, 0.0) / flight
-        by_drop = speed / (2.0 * drop) * np.where(series.drop.own_u > 0.0, series.drop.own_u, 0.0)
+        fall = flight * math.cos(angle)
+        speed = np.where(seen, throw / fall, math.nan)
+        by_level = speed / (2.0 * level)
+        per_throw = 1.0 / fall - by_level * math.sin(angle) * math.cos(angle)
+        per_drop = by_level * math.cos(angle) ** 2
+        by_throw = np.where(read.throw.own_u > 0.0, read.throw.own_u, 0.0) * per_throw
+        by_drop = per_drop * np.where(read.drop.own_u > 0.0, read.drop.own_u, 0.0)
         own_u = np.where(seen, np.hypot(by_throw, by_drop), math.nan)
-        columns = series.throw.shared / flight[:, None] - (speed / (2.0 * drop))[:, None] * series.drop.shared
+        columns = per_throw[:, None] * read.throw.shared - per_drop[:, None] * read.drop.shared
         by_g = speed / (2.0 * gravity.value) * gravity.u
         shared_u = np.where(seen, np.sqrt(np.sum(columns**2, axis=1) + by_g**2), math.nan)
-    head = np.where(seen, heads_at_launch(series, gravity, drain, drop), math.nan)
+    head = np.where(seen, heads_at_launch(series, law.drain, flight, law.clock), math.nan)
     return speed, own_u, shared_u, head, flight
 
 
-def _pairing_words(pairs: Paired | None, drain: JointFit | None, flight: FloatArray) -> str:
+def _pairing_words(pairs: Paired | None, drain: JointFit | None, flight: FloatArray, *, wanted: bool) -> str:
     """Say in words how throws were paired with heads."""
     if pairs is None:
         return ""
+    if not wanted:
+        return "as wished, each throw is compared with the head of the moment when it lands"
     if drain is None or pairs.time_s is None:
         return (
             "without times each throw is compared with the head of its own moment; the level falls during "

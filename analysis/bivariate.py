@@ -65,7 +65,7 @@ def line_with_errors_in_both(
     xs, ys, us, vs = x / scale_x, y / scale_y, np.asarray(u_x) / scale_x, np.asarray(u_y) / scale_y
     exact = us <= 0.0
     weight_x = 1.0 / np.where(exact, 1.0, us) ** 2
-    start = _start(xs, ys, vs, free_intercept)
+    start, moved = _start(xs, ys, us, vs, free_intercept)
     constant = 1.0 if free_intercept else 0.0
     result = odr_fit(
         lambda at, beta: beta[-1] * at + constant * beta[0],
@@ -75,6 +75,7 @@ def line_with_errors_in_both(
         weight_x=weight_x,
         weight_y=1.0 / vs**2,
         fix_x=exact,
+        delta0=moved,
         jac_beta=lambda at, _beta: np.stack([np.ones_like(at), at]) if free_intercept else at[None, :],
         jac_x=lambda at, beta: np.full_like(at, beta[-1]),
         sstol=1e-15,
@@ -132,15 +133,30 @@ def _refuse_what_cannot_be_fitted(x: FloatArray, u_x: FloatArray, u_y: FloatArra
         raise ValueError("all x values are zero")
 
 
-def _start(x: FloatArray, y: FloatArray, u_y: FloatArray, free_intercept: bool) -> FloatArray:
-    """Fit a weighted line, from which the iteration needs only a few steps."""
-    w = 1.0 / u_y**2
-    if not free_intercept:
-        return np.array([float(np.sum(w * x * y) / np.sum(w * x * x))])
-    centre_x, centre_y = float(np.sum(w * x) / np.sum(w)), float(np.sum(w * y) / np.sum(w))
-    spread = float(np.sum(w * (x - centre_x) ** 2))
-    slope = float(np.sum(w * (x - centre_x) * (y - centre_y))) / spread if spread > 0.0 else 0.0
-    return np.array([centre_y - slope * centre_x, slope])
+def _start(
+    x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray, free_intercept: bool
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Give coefficients and moves of x close to the answer, so that the iteration needs only a few steps.
+
+    A weighted line whose weights and points of x follow the slope (Deming's rule, until it stands).
+    """
+    adjusted = x
+    slope, intercept = 0.0, 0.0
+    for _ in range(30):
+        before = slope
+        w = 1.0 / (u_y**2 + (slope * u_x) ** 2)
+        total = float(np.sum(w))
+        cx, cy = (float(w @ x) / total, float(w @ y) / total) if free_intercept else (0.0, 0.0)
+        spread = float(w @ ((adjusted - cx) * (x - cx)))
+        slope = float(w @ ((adjusted - cx) * (y - cy))) / spread if spread > 0.0 else 0.0
+        intercept = cy - slope * cx
+        gap = y - intercept - slope * x
+        adjusted = x + slope * u_x**2 / (u_y**2 + (slope * u_x) ** 2) * gap
+        if abs(slope - before) <= 1e-13 * abs(slope):
+            break
+    coefficients = np.array([intercept, slope] if free_intercept else [slope])
+    return coefficients, adjusted - x
 
 
 def _two_by_two(covariance: FloatArray, free_intercept: bool) -> FloatArray:

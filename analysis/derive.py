@@ -18,7 +18,7 @@ from analysis.findings import Finding, Remark, Undetermined
 from analysis.freefall import answers_from_falls
 from analysis.gravity import AcceptedGravity
 from analysis.penalised import JointFit
-from analysis.series import BoolArray, Conditions, FloatArray, Series
+from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, Series
 from analysis.slopes import LawLine
 
 
@@ -87,7 +87,16 @@ _FUNCTIONS: Mapping[str, Callable[[Basis], Answer]] = MappingProxyType(
 """One function for every name of the contract."""
 
 
-def findings_of(series: Series, conditions: Conditions, falls: Falls | None = None) -> Findings:
+_AS_USUAL = Corrections()
+
+
+def findings_of(
+    series: Series,
+    conditions: Conditions,
+    falls: Falls | None = None,
+    *,
+    corrections: Corrections = _AS_USUAL,
+) -> Findings:
     """
     Derive everything that a series of readings holds.
 
@@ -100,6 +109,8 @@ def findings_of(series: Series, conditions: Conditions, falls: Falls | None = No
     falls : Falls, optional
         Drops, or a jet's front, marked on their way down, if any; None: the readings are a table's, which
         cannot hold any, and no g from a fall is spoken of.
+    corrections : Corrections
+        Which corrections of the law are applied.
 
     Returns
     -------
@@ -108,11 +119,13 @@ def findings_of(series: Series, conditions: Conditions, falls: Falls | None = No
     """
     # Absurd readings may overflow on the way; what comes of them is not finite and never becomes a finding.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        return _all_findings(series, conditions, falls)
+        return _all_findings(series, conditions, falls, corrections)
 
 
-def _all_findings(series: Series, conditions: Conditions, falls: Falls | None) -> Findings:
-    basis = basis_of(series, conditions)
+def _all_findings(
+    series: Series, conditions: Conditions, falls: Falls | None, corrections: Corrections
+) -> Findings:
+    basis = basis_of(series, conditions, corrections)
     findings: list[Finding] = []
     undetermined: list[Undetermined] = []
     estimates: dict[str, Estimate] = {}
@@ -139,8 +152,8 @@ def _all_findings(series: Series, conditions: Conditions, falls: Falls | None) -
         speed_own_u=basis.speed_own_u,
         speed_shared_u=basis.speed_shared_u,
         paired_head_m=basis.paired_head,
-        law_head_m=_by_law(basis.drain, series),
-        law_throw_m=_by_law(basis.throws, series),
+        law_head_m=_by_law(basis.drain, series, basis.corrected.drain.head, series.head),
+        law_throw_m=_by_law(basis.throws, series, basis.corrected.throws.throw, series.throw),
         flight_time_s=basis.flight_time,
         kept=basis.kept,
         reasons=basis.reasons,
@@ -150,15 +163,20 @@ def _all_findings(series: Series, conditions: Conditions, falls: Falls | None) -
     )
 
 
-def _by_law(fit: JointFit | None, series: Series) -> FloatArray:
-    """Lay a fit out to all rows: by time between fitted rows, at fitted rows alone where there is none."""
+def _by_law(fit: JointFit | None, series: Series, seen: Column | None, read: Column | None) -> FloatArray:
+    """
+    Lay a fit out to all rows: by time between fitted rows, at fitted rows alone where there is none.
+
+    What the law saw is brought back to what is read, corrections undone.
+    """
     n = series.kept.shape[0]
-    if fit is None:
+    if fit is None or seen is None or read is None:
         return np.full(n, np.nan)
+    fitted = fit.fitted - (seen.values - read.values)[fit.rows]
     if series.time_s is None:
         laid = np.full(n, np.nan)
-        laid[fit.rows] = fit.fitted
+        laid[fit.rows] = fitted
         return laid
     at = np.where(np.isfinite(series.time_s), series.time_s, -np.inf)
-    laid = np.interp(at, at[fit.rows], fit.fitted, left=np.nan, right=np.nan)
+    laid = np.interp(at, at[fit.rows], fitted, left=np.nan, right=np.nan)
     return np.asarray(laid, dtype=np.float64)

@@ -105,8 +105,8 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
     cut = int(np.sum(basis.chosen.below_limit))
     if cut and basis.limit_m is not None:
         change = ""
-        if basis.cv_without_cut is not None and basis.throws is not None:
-            before, after = plain(basis.cv_without_cut), plain(basis.throws.value("cv"))
+        if basis.cv_other_cut is not None and basis.throws is not None:
+            before, after = plain(basis.cv_other_cut), plain(basis.throws.value("cv"))
             change = f"; with them Cv would be {before} instead of {after}"
         found.append(
             Remark(

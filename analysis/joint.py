@@ -7,10 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.drain_clock import DrainClock
 from analysis.models import Paired
 from analysis.penalised import Evaluated, JointFit, Problem, fit_problem
 from analysis.series import BoolArray, FloatArray, IntArray
+from analysis.shifts import level_drop
 
+_ROOT = DrainClock()
 _TINY_HEAD_M = 1e-6
 
 
@@ -18,6 +21,13 @@ def _active(at: Paired) -> tuple[IntArray, FloatArray]:
     """List the sources that move anything, and their part of the directions."""
     active = np.nonzero(np.any(at.directions != 0.0, axis=1))[0]
     return active, at.directions[active]
+
+
+def _begin_near(start: FloatArray, names: list[str], near: JointFit | None) -> None:
+    """Start from the parameters of a like fit."""
+    for i, name in enumerate(names):
+        if near is not None and near.has(name):
+            start[i] = near.value(name)
 
 
 def _usable_variance(own: FloatArray, observed: FloatArray) -> tuple[FloatArray, bool]:
@@ -42,11 +52,48 @@ class _Tangent:
     by_cv: FloatArray
     by_head: FloatArray
     by_drop: FloatArray
+    by_angle: FloatArray | None
+    """None for a jet that leaves level and is held so."""
     variance: FloatArray
     """Own variance of each throw's residual, that of head and drop carried along."""
 
 
-def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.0) -> JointFit:
+_Law = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray | None]
+"""Throw and its change with Cv, head, drop and, where the jet is not held level, launch angle."""
+
+
+def _level_law(factor: float, cv: float, head: FloatArray, drop: FloatArray) -> _Law:
+    """X = 2 Cv √(y₀ h), times the factor of the surface's speed."""
+    per_cv = factor * np.sqrt(head * drop)
+    throw = cv * per_cv
+    return throw, per_cv, throw / (2.0 * head), throw / (2.0 * drop), None
+
+
+def _angled_law(factor: float, cv: float, head: FloatArray, drop: FloatArray, angle: float) -> _Law:
+    """
+    Throw of a jet that leaves at an angle above the horizontal: the whole parabola, without g.
+
+    With s = v²/2g the throw is 2 s cosθ (sinθ + √(sin²θ + y₀/s)).
+    """
+    sine, cosine = math.sin(angle), math.cos(angle)
+    per_head = (factor * cv / 2.0) ** 2
+    s = np.maximum(per_head * head, 1e-12)
+    root = np.sqrt(sine**2 + drop / s)
+    by_s = 2.0 * cosine * (sine + root - drop / (2.0 * s * root))
+    by_angle = 2.0 * s * (-sine * (sine + root) + cosine**2 * (1.0 + sine / root))
+    throw = 2.0 * s * cosine * (sine + root)
+    return throw, by_s * 2.0 * s / (cv or 1e-12), by_s * per_head, cosine / root, by_angle
+
+
+def fit_throws(
+    at: Paired,
+    *,
+    free_head_zero: bool = False,
+    approach: float = 0.0,
+    free_angle: bool = False,
+    near: JointFit | None = None,
+    rows_settled: bool = False,
+) -> JointFit:
     """
     Fit x = 2 Cv √(y₀ (h + δ)) / √(1 - r²) to throws and the heads that drove them.
 
@@ -58,11 +105,19 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
         Whether δ is free; else the head's zero moves only with the sources that have a stated uncertainty.
     approach : float
         r, speed of the surface over speed of the jet.
+    free_angle : bool
+        Whether the jet's angle above the horizontal is free, to be found from how x² bends against h; else
+        it is that of `at`.
+    near : JointFit, optional
+        A like fit, from whose parameters this one starts.
+    rows_settled : bool
+        Whether rows that stand far off are out already.
 
     Returns
     -------
     JointFit
-        Parameters "cv" and, if free, "head_zero" (δ, m).
+        Parameters "cv" and, if free, "head_zero" (δ, m) and "launch_angle" (rad). A jet at an angle follows
+        the whole parabola x = 2 s cosθ (sinθ + √(sin²θ + y₀/s)), s = Cv² (h + δ)/(1 - r²), without g.
 
     Notes
     -----
@@ -74,7 +129,9 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
     head_s, throw_s, drop_s = (
         columns @ at.directions for columns in (at.head_shared, at.throw_shared, at.drop_shared)
     )
-    n_free = 2 if free_head_zero else 1
+    names = ["cv"] + ["head_zero"] * free_head_zero + ["launch_angle"] * free_angle
+    n_free = len(names)
+    level = at.angle_rad == 0.0 and not free_angle
     factor = 2.0 / math.sqrt(1.0 - approach**2)
 
     per_head, per_drop = at.throw / (2.0 * at.head), at.throw / (2.0 * at.drop)
@@ -90,16 +147,21 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
         drop = np.maximum(at.drop[keep] - drop_s[keep] @ z, _TINY_HEAD_M)
         throw = at.throw[keep] - throw_s[keep] @ z
         touched = np.maximum(head, _TINY_HEAD_M)
+        cv = float(theta[0])
+        angle = float(np.clip(theta[n_free - 1], -1.4, 1.4)) if free_angle else at.angle_rad
         for _ in range(3):
-            per_cv = factor * np.sqrt(touched * drop)
-            by_head, by_drop = theta[0] * per_cv / (2.0 * touched), theta[0] * per_cv / (2.0 * drop)
-            fitted = theta[0] * per_cv + by_head * (head - touched)
+            on_law, per_cv, by_head, by_drop, by_angle = (
+                _level_law(factor, cv, touched, drop)
+                if level
+                else _angled_law(factor, cv, touched, drop, angle)
+            )
+            fitted = on_law + by_head * (head - touched)
             variance = (by_head * head_u) ** 2 + rest[keep] ** 2 + (by_drop * at.drop_u[keep]) ** 2
             # The nearest point of the law, found from head and throw together; a wild throw may not drag it
             # far.
             move = by_head * head_u**2 / variance * (throw - fitted)
             touched = np.maximum(head + np.clip(move, -3.0 * head_u, 3.0 * head_u), _TINY_HEAD_M)
-        return _Tangent(fitted, per_cv, by_head, by_drop, variance)
+        return _Tangent(fitted, per_cv, by_head, by_drop, by_angle, variance)
 
     def own_slopes(theta: FloatArray, keep: BoolArray) -> FloatArray:
         near = tangent(theta, keep)
@@ -108,15 +170,21 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
     def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
         near = tangent(theta, keep)
         columns = [near.by_cv] + ([near.by_head] if free_head_zero else [])
+        if free_angle and near.by_angle is not None:
+            columns.append(near.by_angle)
         by_z = throw_s[keep] - near.by_head[:, None] * head_s[keep] - near.by_drop[:, None] * drop_s[keep]
         jacobian = np.concatenate([np.stack(columns, axis=1), by_z], axis=1)
         return near.fitted + throw_s[keep] @ theta[n_free:], jacobian, near.variance
 
     start = np.zeros(n_free + directions.shape[1])
-    start[0] = float(np.median(at.throw / (factor * np.sqrt(at.head * at.drop))))
+    over = np.maximum(level_drop(at.drop, at.throw, at.angle_rad), 1e-3 * at.drop)
+    start[0] = float(np.median(at.throw / (factor * np.sqrt(at.head * over))))
+    if free_angle:
+        start[n_free - 1] = at.angle_rad
+    _begin_near(start, names, near)
     return fit_problem(
         Problem(
-            names=("cv", "head_zero")[:n_free],
+            names=tuple(names),
             sources=tuple(at.sources[i] for i in active),
             observed=at.throw,
             start=start,
@@ -125,11 +193,20 @@ def fit_throws(at: Paired, *, free_head_zero: bool = False, approach: float = 0.
             rows=at.rows,
             stated=stated,
             directions=directions,
-        )
+        ),
+        rows_settled=rows_settled,
     )
 
 
-def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -> JointFit:
+def fit_drain(
+    at: Paired,
+    *,
+    free_head_zero: bool = False,
+    bent: bool = False,
+    clock: DrainClock = _ROOT,
+    near: JointFit | None = None,
+    rows_settled: bool = False,
+) -> JointFit:
     """
     Fit h + δ = (√h₀ - k (t - t₀))² to heads in time, t₀ being the first row's time.
 
@@ -141,6 +218,12 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
         Whether δ is free; else the head's zero moves only with the sources that have a stated uncertainty.
     bent : bool
         Whether √head may bend in time by a term q (t - t₀)(t - t₁), zero at both ends of the run.
+    clock : DrainClock
+        What takes the place of √h in a container that is not equally wide at all heights.
+    near : JointFit, optional
+        A like fit, from whose parameters this one starts.
+    rows_settled : bool
+        Whether rows that stand far off are out already.
 
     Returns
     -------
@@ -166,23 +249,26 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
 
     def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
         root = theta[0] - theta[1] * time[keep] + (theta[n_free - 1] * arch[keep] if bent else 0.0)
-        columns = [2.0 * root, -2.0 * time[keep] * root]
-        fitted = root**2 + head_s[keep] @ theta[n_free:]
+        on_law = clock.head(root)
+        by_root = clock.head_by_root(root, on_law)
+        columns = [by_root, -time[keep] * by_root]
+        fitted = on_law + head_s[keep] @ theta[n_free:]
         if free_head_zero:
             columns.append(np.full_like(root, -1.0))
             fitted = fitted - theta[2]
         if bent:
-            columns.append(2.0 * root * arch[keep])
+            columns.append(by_root * arch[keep])
         return fitted, np.concatenate([np.stack(columns, axis=1), head_s[keep]], axis=1), variance[keep]
 
     def own_slopes(_theta: FloatArray, keep: BoolArray) -> FloatArray:
         zero = np.zeros(int(np.sum(keep)))
         return np.stack([sd[keep], zero, zero])
 
-    root = np.sqrt(at.head)
+    root = clock.root(at.head)
     start = np.zeros(n_free + directions.shape[1])
     start[1] = _median_rate(time, root)
     start[0] = float(np.median(root + start[1] * time))
+    _begin_near(start, names, near)
     return fit_problem(
         Problem(
             names=tuple(names),
@@ -194,7 +280,8 @@ def fit_drain(at: Paired, *, free_head_zero: bool = False, bent: bool = False) -
             rows=at.rows,
             stated=stated,
             directions=directions,
-        )
+        ),
+        rows_settled=rows_settled,
     )
 
 

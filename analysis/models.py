@@ -39,6 +39,8 @@ class Paired:
     gravity: float
     """m/s², accepted: it turns a throw into a speed."""
     gravity_u: float
+    angle_rad: float = 0.0
+    """Of the jet above the horizontal where it leaves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

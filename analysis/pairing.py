@@ -3,21 +3,42 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
+from analysis.drain_clock import DrainClock
 from analysis.gravity import AcceptedGravity
 from analysis.models import GRAVITY, Paired
 from analysis.penalised import JointFit, directions_of
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
+from analysis.shifts import level_drop
 
 PAIRING = "pairing of throw with head"
 """Name of the drain rate's own uncertainty, where it carries heads back by a flight time."""
+_ROOT = DrainClock()
 
 
-def flight_time(drop: FloatArray, gravity: float) -> FloatArray:
-    """Give the time of a fall from rest by `drop` (m): √(2y/g), s; NaN where there is no drop."""
-    return np.asarray(np.sqrt(2.0 * np.where(drop > 0.0, drop, math.nan) / gravity), dtype=np.float64)
+def flight_time(drop: FloatArray, gravity: float, *, angle_rad: float = 0.0) -> FloatArray:
+    """
+    Give the time that a jet flies, s; NaN where there is no drop.
+
+    Parameters
+    ----------
+    drop : ndarray, shape (n,)
+        m; of a jet that leaves at an angle, the drop of the level jet that is thrown as far.
+    gravity : float
+        m/s².
+    angle_rad : float
+        Of the jet above the horizontal where it leaves.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        √(2y/g): throw over level speed.
+    """
+    fall = np.sqrt(2.0 * np.where(drop > 0.0, drop, math.nan) / gravity)
+    return np.asarray(fall / math.cos(angle_rad), dtype=np.float64)
 
 
 def paired(
@@ -27,6 +48,8 @@ def paired(
     drain: JointFit | None,
     *,
     with_throw: bool = True,
+    clock: DrainClock = _ROOT,
+    angle_rad: float = 0.0,
 ) -> Paired:
     """
     Take the chosen rows of a series, heads carried back to launch where the drain curve is known.
@@ -43,6 +66,10 @@ def paired(
         The drain curve; None: heads stay as read.
     with_throw : bool
         False for laws of head and time only: throw and drop are then NaN and heads stay as read.
+    clock : DrainClock
+        The scale on which the drain curve was fitted.
+    angle_rad : float
+        Of the jet above the horizontal where it leaves.
 
     Returns
     -------
@@ -68,10 +95,12 @@ def paired(
         drop, drop_u, drop_shared = _taken(series.drop, at, extra=2)
     time = None if series.time_s is None else series.time_s[at]
     if with_throw and drain is not None and time is not None:
-        flight = flight_time(drop, gravity.value)
+        flight = flight_time(level_drop(drop, throw, angle_rad), gravity.value, angle_rad=angle_rad)
         root, k = _root_and_rate(series, drain, time)
-        head = head + _fall(root, k, flight)
-        head_shared[:, -1] = 2.0 * (root + k * flight) * flight * math.sqrt(drain.covariance[1, 1])
+        head = head + _fall(clock, root, k, flight)
+        launched = root + k * flight
+        by_root = clock.head_by_root(launched, clock.head(launched))
+        head_shared[:, -1] = by_root * flight * math.sqrt(drain.covariance[1, 1])
     moving = [(head_shared, _size(head))]
     if with_throw:
         moving += [(throw_shared, _size(throw)), (drop_shared, _size(drop))]
@@ -91,6 +120,21 @@ def paired(
         directions=directions_of(*moving),
         gravity=gravity.value,
         gravity_u=gravity.u,
+        angle_rad=angle_rad,
+    )
+
+
+def as_level(at: Paired) -> Paired:
+    """Give the same rows with the drops of level jets that are thrown as far, for laws of level jets."""
+    if at.angle_rad == 0.0:
+        return at
+    share = math.cos(at.angle_rad) ** 2
+    return replace(
+        at,
+        drop=level_drop(at.drop, at.throw, at.angle_rad),
+        drop_u=share * at.drop_u,
+        drop_shared=share * at.drop_shared,
+        angle_rad=0.0,
     )
 
 
@@ -101,7 +145,7 @@ def _size(values: FloatArray) -> float:
 
 
 def heads_at_launch(
-    series: Series, gravity: AcceptedGravity, drain: JointFit | None, drop: FloatArray
+    series: Series, drain: JointFit | None, flight: FloatArray, clock: DrainClock = _ROOT
 ) -> FloatArray:
     """
     Carry the heads of all rows back by one flight time.
@@ -110,25 +154,24 @@ def heads_at_launch(
     ----------
     series : Series
         The run.
-    gravity : AcceptedGravity
-        Gives the flight time.
     drain : JointFit, optional
         The drain curve; None: heads stay as read.
-    drop : ndarray, shape (n,)
-        m; NaN where there is none.
+    flight : ndarray, shape (n,)
+        s; NaN where there is none.
+    clock : DrainClock
+        The scale on which the drain curve was fitted.
 
     Returns
     -------
     ndarray, shape (n,)
-        m; NaN where head or drop is missing.
+        m; NaN where head or flight time is missing.
     """
     if series.head is None:
-        return np.full(drop.shape[0], math.nan)
-    flight = flight_time(drop, gravity.value)
+        return np.full(flight.shape[0], math.nan)
     if drain is None or series.time_s is None:
         return np.where(np.isfinite(flight), series.head.values, math.nan)
     root, k = _root_and_rate(series, drain, series.time_s)
-    return np.asarray(series.head.values + _fall(root, k, flight), dtype=np.float64)
+    return np.asarray(series.head.values + _fall(clock, root, k, flight), dtype=np.float64)
 
 
 def _root_and_rate(series: Series, drain: JointFit, time: FloatArray) -> tuple[FloatArray, float]:
@@ -138,14 +181,18 @@ def _root_and_rate(series: Series, drain: JointFit, time: FloatArray) -> tuple[F
     return drain.value("root_h0") - k * (time - start), k
 
 
-def _fall(root: FloatArray, k: float, flight: FloatArray) -> FloatArray:
+def _fall(clock: DrainClock, root: FloatArray, k: float, flight: FloatArray) -> FloatArray:
     """
     Give the law's fall of the head over one flight time before each row.
 
     It is added to the head as read, so that only a small difference rests on the law and no reading is
     replaced.
     """
-    return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
+    if clock.profile is None:
+        return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
+    here = np.nan_to_num(root)
+    fall = clock.head(here + k * np.nan_to_num(flight)) - clock.head(here)
+    return np.where(np.isfinite(root + flight), fall, math.nan)
 
 
 def _taken(column: Column, at: IntArray, extra: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -263,14 +263,27 @@ def _per_source(settled: _Settled, n_free: int, directions: FloatArray) -> tuple
     return theta, covariance
 
 
-def fit_problem(problem: Problem) -> JointFit:
-    """Leave out what stands far off, measure the scatter, weight by it, and fit."""
+def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
+    """
+    Leave out what stands far off, measure the scatter, weight by it, and fit.
+
+    Parameters
+    ----------
+    problem : Problem
+        The law with its readings.
+    rows_settled : bool
+        Whether what stands far off is out already, so that it is not looked for again.
+
+    Returns
+    -------
+    JointFit
+    """
     m = problem.observed.shape[0]
     n_free = len(problem.names)
     keep = np.ones(m, dtype=bool)
     z = np.zeros(m)
     in_doubt = False
-    if m >= 8:
+    if m >= 8 and not rows_settled:
         z = _robust_residuals(
             lambda theta: problem.evaluate_rows(theta, np.ones(m, dtype=bool)),
             problem.observed,
@@ -292,7 +305,7 @@ def fit_problem(problem: Problem) -> JointFit:
     theta = problem.start
     inflation = 1.0
     # Readings that lie on the law to the last digit would leave no room for the priors beside them.
-    least = 1.0 if problem.stated else (1e-5 * float(np.median(np.abs(observed)))) ** 2
+    least = 1.0 if problem.stated else max(1e-200, (1e-5 * float(np.median(np.abs(observed)))) ** 2)
     blind = not problem.stated and observed.shape[0] <= n_free
     if blind:
         # No error was stated, nor can these few rows show their scatter: only shared sources are known.

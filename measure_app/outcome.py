@@ -19,7 +19,14 @@ from measure_app.falls import falls_of
 from measure_app.finders import Part, RefusedSpan
 from measure_app.measuring import Search, part_measured, search
 from measure_app.run import By, Reading, Run, Spot
-from measure_app.series import Lengths, SharedReading, conditions_of, series_of, setup_of
+from measure_app.series import (
+    Lengths,
+    SharedReading,
+    conditions_of,
+    corrections_of,
+    series_of,
+    setup_of,
+)
 from measure_app.strips import Progress
 
 
@@ -153,7 +160,7 @@ def outcome_of(
     shared = found.shared if found is not None else SharedReading()
     lengths = series_of(readings, run, calibration, seconds, shared)
     falls = falls_of(run, calibration, seconds, info)
-    findings = findings_of(lengths.series, conditions_of(run), falls)
+    findings = findings_of(lengths.series, conditions_of(run), falls, corrections=corrections_of(run))
     refused = found.refused if found is not None else ()
     rows = _rows(
         run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None
