@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis import Finding
 from measure_app.report.cautions import CAUTIONS
+from measure_app.report.news import ROUTES, news_of
 from measure_app.report.results import Results
 from measure_app.report.summary import NAMES
 from measure_app.report.workbook_cells import FIRST_ROW, Plan
@@ -134,6 +135,7 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
             ),
         ),
     ]
+    said += [("A g that is news", words) for words in news_of(results)]
     if "k_drain" in names:
         said.append(
             (
@@ -170,7 +172,7 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
     return said
 
 
-_TOLD = frozenset({"speed_coefficient", "discharge_coefficient", "gravity_from_clock", "time_to_empty_s"})
+_TOLD = frozenset({"speed_coefficient", "discharge_coefficient", "time_to_empty_s", *ROUTES})
 
 
 def _is_told(finding: Finding) -> bool:

@@ -53,8 +53,8 @@ def evaluated(nodes) -> float | None:
                 part = None if above is None or below is None else above / below
             case Sign("×"):
                 continue
-            case Sign("+"):
-                total, factor = total + sign * factor, 1.0
+            case Sign("+") | Sign("−"):
+                total, factor, sign = total + sign * factor, 1.0, 1.0 if node.shown == "+" else -1.0
                 continue
         if part is None:
             return None
