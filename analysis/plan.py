@@ -31,6 +31,8 @@ class Instruments:
     """Engraved line of a rule."""
     rule_length_m: float = 0.3
     """Length of each rule that is in the picture."""
+    rule_marks: int = 5
+    """Graduations of each rule that are marked, evenly spread."""
     rule_depth_u_m: float = 3.0e-3
     """How well it is known how far a rule stands before or behind the jet's plane."""
     mark_u_px: float = 0.5
@@ -39,6 +41,8 @@ class Instruments:
     """A single reading of the surface."""
     landing_u_px: float = 1.0
     """A single reading of the landing."""
+    line_u_px: float = 0.5
+    """How far the landing line is drawn above or below the level that the drop is measured to."""
     surface_shared_u_px: float = 0.12
     """Which place of the blurred edge is the surface; the same in all frames."""
     landing_shared_u_px: float = 0.4
@@ -96,11 +100,12 @@ class Plan:
         for field in fields(self.instruments):
             value = getattr(self.instruments, field.name)
             if not (math.isfinite(value) and value >= 0.0):
-                raise ValueError(
-                    f"{field.name.replace('_', ' ')}: must be a number not below nought, got {value:g}"
-                )
+                words = field.name.removesuffix("_m").replace("_", " ")
+                raise ValueError(f"{words}: must be a number not below nought, got {value:g}")
         if self.instruments.rule_length_m <= 0.0:
             raise ValueError("rule length: must be above nought")
+        if self.instruments.rule_marks < 2:
+            raise ValueError("rule marks: a scale needs two marked graduations or more")
         if math.pi * self.hole_diameter_m**2 / 4.0 > 0.25 * self.container_area_m2:
             raise ValueError(
                 "hole diameter: the hole is more than a quarter of the container's area; the law of a small "
@@ -111,6 +116,17 @@ class Plan:
                 f"head: must be above the hole's diameter ({1e3 * self.hole_diameter_m:g} mm), got "
                 f"{1e3 * self.head_m:g} mm"
             )
+
+    @property
+    def scale_gain(self) -> float:
+        """
+        Relative error of a rule's scale when each mark errs by a metre of its own, 1/m.
+
+        √(12 (N - 1)/(N (N + 1)))/L for N marks evenly spread over L: the slope of a straight line through
+        them.
+        """
+        n = self.instruments.rule_marks
+        return math.sqrt(12.0 * (n - 1) / (n * (n + 1))) / self.instruments.rule_length_m
 
     @property
     def hole_area_m2(self) -> float:

@@ -192,7 +192,7 @@ def _frames(forecast: Forecast) -> Iterator[Remark]:
     if gain < 3.0:
         yield Remark(
             "readings",
-            "twice as many readings would make Cv no better "
+            "twice as many readings would make Cv next to no better "
             f"({'less than 0.1' if gain < 0.1 else plain(gain, 1)} %): what is left is common to all, "
             "so spend the time on the largest sources",
         )

@@ -185,8 +185,9 @@ def _shared(
     at = plan.instruments
     s = sight_of(plan).metres_per_px
     one, none = np.ones_like(head), np.zeros_like(head)
-    ends = math.sqrt(2.0) / at.rule_length_m
-    as_read, engraved = ends * at.mark_u_px * s, ends * at.rule_u_m
+    as_read, engraved = plan.scale_gain * at.mark_u_px * s, plan.scale_gain * at.rule_u_m
+    # A landing read too high meets the jet too early: dx/dy = x/(2 y₀).
+    too_high = -at.line_u_px * s / (2.0 * plan.drop_m)
     depth = at.rule_depth_u_m / plan.camera_distance_m
     sources: tuple[tuple[str, FloatArray, FloatArray, FloatArray], ...] = (
         ("orifice, up and down", at.mark_u_px * s * one, none, none),
@@ -200,6 +201,7 @@ def _shared(
         ("rule along the throw: depth", none, depth * throw, none),
         ("throw zero", none, at.zero_u_m * one, none),
         ("landing: which place of the jet is its centre", none, at.landing_shared_u_px * s * one, none),
+        ("landing line: height as drawn", none, too_high * throw, none),
         ("drop", none, none, at.drop_u_m * one),
     )
     used = [each for each in sources if any(np.any(column) for column in each[1:])]
@@ -265,7 +267,7 @@ def _moments(plan: Plan, cv: float, cd: float, end: float) -> tuple[Moment, ...]
     jet = plan.hole_diameter_m * math.sqrt(min(1.0, cd / cv))
     flight = math.sqrt(2.0 * plan.drop_m / G)
     made = []
-    for head in np.linspace(plan.head_m, end, _MOMENTS).tolist():
+    for head in _round_heads(plan.head_m, end):
         throw = _throw(plan, cv, cd, head)
         speed = throw / flight
         made.append(
@@ -280,6 +282,18 @@ def _moments(plan: Plan, cv: float, cd: float, end: float) -> tuple[Moment, ...]
             )
         )
     return tuple(made)
+
+
+def _round_heads(start_m: float, end_m: float) -> list[float]:
+    """Both ends, and round values between them that are not too near to either."""
+    step = next(
+        m * 10.0**p
+        for p in range(-5, 3)
+        for m in (1.0, 2.0, 5.0)
+        if (start_m - end_m) / (m * 10.0**p) <= _MOMENTS
+    )
+    inner = step * np.arange(math.floor(start_m / step), 0.0, -1.0)
+    return [start_m, *inner[(inner < start_m - 0.3 * step) & (inner > end_m + 0.3 * step)].tolist(), end_m]
 
 
 def _u(findings: Findings, name: str) -> float | None:
@@ -355,7 +369,7 @@ def _parabola(plan: Plan, sight: Sight, flight: float) -> float | None:
     mark = max(_DROP_U_M, plan.instruments.mark_u_px * sight.metres_per_px)
     at = plan.instruments
     scale = math.hypot(
-        math.sqrt(2.0) * math.hypot(at.mark_u_px * sight.metres_per_px, at.rule_u_m) / at.rule_length_m,
+        plan.scale_gain * math.hypot(at.mark_u_px * sight.metres_per_px, at.rule_u_m),
         at.rule_depth_u_m / plan.camera_distance_m,
     )
     return math.hypot(mark * math.sqrt(gain) / G, scale)

@@ -287,6 +287,132 @@ def collate(
     return 0
 
 
+def length(text: str) -> float:
+    """Read a length with its unit, for click."""
+    from measure_app.planning import length_of
+
+    try:
+        return length_of(text)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from None
+
+
+def columns_x_rows(text: str) -> tuple[int, int]:
+    """Read the size of a picture, such as 1920x1080, for click."""
+    sides = text.lower().replace("×", "x").split("x")
+    if len(sides) != 2 or not all(side.strip().isascii() and side.strip().isdigit() for side in sides):
+        raise click.BadParameter(f"“{text[:30]}” is not columns x rows, such as 1920x1080")
+    return int(sides[0][:6]), int(sides[1][:6])
+
+
+@commands.command()
+@click.option("--bore", type=length, help="Inner diameter of a round container.")
+@click.option("--width", type=length, help="Inner width of a box, across the picture.")
+@click.option("--depth", type=length, help="Inner depth of a box, along the line of sight.")
+@click.option("--head", type=length, required=True, help="Water over the hole's centre at the start.")
+@click.option("--hole", type=length, required=True, help="Diameter of the hole.")
+@click.option("--drop", type=length, required=True, help="Hole's centre over the landing level.")
+@click.option("--wall", type=length, help="Thickness of the wall at the hole (1mm).")
+@click.option(
+    "--edge",
+    type=click.Choice(["sharp", "rounded", "re-entrant"]),
+    default="sharp",
+    help="Inner edge of the hole (sharp).",
+)
+@click.option("--tray", type=length, help="From below the hole to the tray's far end.")
+@click.option("--distance", type=length, help="Camera to jet (1.5m).")
+@click.option("--field", type=length, help="Width of the bench in the picture (as wide as needed).")
+@click.option("--lens", type=_Bounded(5.0, 2000.0), help="Focal length, mm on 36 x 24 mm film, for --field.")
+@click.option("--picture", type=columns_x_rows, help="Columns and rows of the film (1920x1080).")
+@click.option("--rate", type=_Bounded(0.01, 1e5), help="Frames per second (30).")
+@click.option("--readings", type=click.IntRange(3, 10_000_000), help="Frames that are read (all).")
+@click.option("--temperature", type=_Bounded(0.0, 40.0), help="Temperature of the water, °C (20).")
+@click.option("--drop-u", type=length, help="Standard uncertainty of the drop (1mm).")
+@click.option("--zero-u", type=length, help="... of the throw's zero (1mm).")
+@click.option("--hole-u", type=length, help="... of the hole's diameter (0.06mm).")
+@click.option("--area-u", type=_Bounded(0.0, 50.0), help="... of the container's area, per cent (1).")
+@click.option("--depth-u", type=length, help="... of the rules' distance before or behind the jet (3mm).")
+@click.option("--sway-u", type=length, help="Unrest of the jet where it lands, standard deviation (1mm).")
+@click.option("--rule", type=length, help="Length of the rules in the picture (300mm).")
+@click.option("--hole-between", type=length, nargs=2, help="Look for a better hole between these two.")
+@click.option("--drop-between", type=length, nargs=2, help="Look for a better drop between these two.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def plan(
+    *,
+    bore: float | None,
+    width: float | None,
+    depth: float | None,
+    head: float,
+    hole: float,
+    drop: float,
+    wall: float | None,
+    edge: str,
+    tray: float | None,
+    distance: float | None,
+    field: float | None,
+    lens: float | None,
+    picture: tuple[int, int] | None,
+    rate: float | None,
+    readings: int | None,
+    temperature: float | None,
+    drop_u: float | None,
+    zero_u: float | None,
+    hole_u: float | None,
+    area_u: float | None,
+    depth_u: float | None,
+    sway_u: float | None,
+    rule: float | None,
+    hole_between: tuple[float, float] | None,
+    drop_between: tuple[float, float] | None,
+    as_json: bool,
+) -> int:
+    """Tell before the film what an experiment will give.
+
+    Throws against heads, draining time, tray, picture, how well Cv will be known and what limits it, which g
+    could be measured, and advice. With --hole-between or --drop-between it also looks for a better hole and
+    drop. Lengths take a unit, 4mm, 25cm or 1.5m; a bare number is metres.
+    """
+    from analysis import Edge
+    from measure_app.planning import Asked, forecast, instruments_of, plan_of, plan_tree, told
+
+    planned = plan_of(
+        Asked(
+            head,
+            hole,
+            drop,
+            bore_m=bore,
+            width_m=width,
+            depth_m=depth,
+            wall_m=wall,
+            edge=Edge(edge),
+            tray_m=tray,
+            distance_m=distance,
+            field_m=field,
+            focal_equivalent_mm=lens,
+            image_px=picture,
+            frame_rate_hz=rate,
+            readings=readings,
+            temperature_c=temperature,
+            instruments=instruments_of(
+                drop_u_m=drop_u,
+                zero_u_m=zero_u,
+                hole_diameter_u_m=hole_u,
+                area_relative_u=None if area_u is None else area_u / 100.0,
+                rule_depth_u_m=depth_u,
+                sway_u_m=sway_u,
+                rule_length_m=rule,
+            ),
+        )
+    )
+    with _stop_flag() as stopped:
+        expected, proposal = forecast(planned, hole_between, drop_between, stop_requested=stopped)
+    if as_json:
+        click.echo(json.dumps(plan_tree(expected, proposal), indent=1, ensure_ascii=True))
+    else:
+        click.echo(told(expected, proposal, _encoding()))
+    return 0
+
+
 @commands.command()
 @click.argument("what", type=click.Choice(["run", "findings"]), default="run")
 def schema(what: str) -> None:

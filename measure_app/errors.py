@@ -6,6 +6,7 @@ AppError
 ├── RunFileError     a run file that breaks the contract
 ├── EditRefused      a change that would leave the run breaking the contract
 ├── TableError       a table of measurements that cannot be read
+├── PlanRefused      a planned experiment that no bench can have
 ├── SetupIncomplete  a run that lacks what the work asked for needs
 ├── Stopped          long work that the user stopped
 └── OutputError      results that could not be written
@@ -41,6 +42,10 @@ class EditRefused(AppError):
 
 class TableError(AppError):
     """A table of measurements cannot be read; `where` names the file, the row and the column."""
+
+
+class PlanRefused(AppError):
+    """A planned experiment that no bench can have; `where` names what was given."""
 
 
 class SetupIncomplete(AppError):

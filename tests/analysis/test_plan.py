@@ -132,24 +132,24 @@ def test_path_of_a_drop_against_drawn_falls() -> None:
 
 @pytest.mark.parametrize(
     "plan",
-    [bench(), bench(hole_diameter_m=0.008, drop_m=0.25, readings=12), bench(field_width_m=3.0)],
-    ids=["reference", "few readings", "coarse picture"],
+    [bench(), bench(hole_diameter_m=0.008, drop_m=0.25, readings=12, field_width_m=3.0)],
+    ids=["reference", "few readings in a coarse picture"],
 )
 def test_uncertainty_of_cv_is_that_of_drawn_runs(plan) -> None:
     """Runs with errors drawn as stated scatter about the true Cv by what the forecast says."""
     forecast = forecast_of(plan, surface_tension=False)
     rng = np.random.default_rng(11)
     found = []
-    for _ in range(70):
+    for _ in range(50):
         series = simulated(plan, forecast.cv, forecast.cd, forecast.independent, rng=rng)
         finding = findings_of(series, plan.conditions).finding("speed_coefficient")
         assert finding is not None
         found.append((finding.value, finding.u))
     values, stated = np.array(found).T
     assert forecast.cv_u == pytest.approx(float(np.mean(stated)), rel=0.1)
-    # 70 runs: the standard deviation itself is known to 8.5 %.
-    assert float(np.std(values)) == pytest.approx(forecast.cv_u, rel=0.25)
-    assert float(np.mean(values)) == pytest.approx(forecast.cv, abs=4 * forecast.cv_u / math.sqrt(70))
+    # 50 runs: the standard deviation itself is known to 10 %.
+    assert float(np.std(values)) == pytest.approx(forecast.cv_u, rel=0.3)
+    assert float(np.mean(values)) == pytest.approx(forecast.cv, abs=4 * forecast.cv_u / math.sqrt(50))
 
 
 def test_budget_adds_up_and_the_largest_source_stands_first() -> None:
@@ -166,7 +166,7 @@ def test_more_frames_never_shrink_what_is_shared() -> None:
     # Not the very same: better readings let the fit weigh its sources a little otherwise.
     assert shared[1] > 0.9 * shared[0]
     assert fast.frames > 100 * slow.frames
-    assert "no better" in says(fast)["readings"]
+    assert "next to no better" in says(fast)["readings"]
 
 
 def test_few_readings_are_told_that_more_would_help() -> None:
@@ -252,7 +252,7 @@ def test_a_sound_plan_is_not_nagged_about_wall_tray_or_picture() -> None:
         ({"hole_diameter_m": 0.09}, "quarter of the container"),
         ({"head_m": 0.003}, "above the hole's diameter"),
         ({"frame_rate_hz": math.inf}, "frame rate"),
-        ({"instruments": Instruments(drop_u_m=-1.0)}, "drop u m"),
+        ({"instruments": Instruments(drop_u_m=-1.0)}, "drop u"),
         ({"instruments": Instruments(rule_length_m=0.0)}, "rule length"),
     ],
 )

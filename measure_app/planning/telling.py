@@ -1,0 +1,269 @@
+"""A forecast in plain words: once for the terminal, once for the window."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+
+from analysis import Edge, Forecast, Proposal, plain
+from measure_app.report.cautions import CAUTIONS
+from measure_app.report.improving import advice_for
+from measure_app.report.summary import WIDTH, shown
+
+_MOST_SOURCES = 4
+_NO_GAIN = 0.05
+"""A gain below this is no reason to make another hole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One part of a forecast: a heading, a table, sentences."""
+
+    heading: str
+    sentences: tuple[str, ...]
+    table: tuple[tuple[str, ...], ...] = ()
+    """The first row names the columns."""
+
+
+def paragraphs(forecast: Forecast, proposal: Proposal | None = None) -> tuple[Said, ...]:
+    """
+    Say what a plan will give, part by part.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    proposal : Proposal, optional
+        Where a better hole and drop were asked for.
+
+    Returns
+    -------
+    tuple of Said
+        What the jet does, what the camera sees, how well Cv and g will be known, advice, cautions.
+    """
+    parts = [_jet(forecast), _picture(forecast), _expected(forecast), _cv(forecast), _gravity(forecast)]
+    if forecast.advice:
+        parts.append(
+            Said("Advice", tuple(f"{each.about.capitalize()}: {each.says}." for each in forecast.advice))
+        )
+    if proposal is not None:
+        parts.append(_proposal(forecast, proposal))
+    parts.append(Said("Cautions", CAUTIONS))
+    return tuple(parts)
+
+
+def told(forecast: Forecast, proposal: Proposal | None = None, encoding: str | None = "utf-8") -> str:
+    """
+    Say what a plan will give, for a terminal.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    proposal : Proposal, optional
+    encoding : str, optional
+        What the terminal can show; signs beyond it are written in ASCII.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 characters.
+    """
+    lines = textwrap.wrap(f"Before the film: {title_of(forecast)}", WIDTH)
+    for part in paragraphs(forecast, proposal):
+        lines += ["", part.heading]
+        lines += _laid(part.table, encoding)
+        for sentence in part.sentences:
+            lines += textwrap.wrap(sentence, WIDTH, initial_indent="  • ", subsequent_indent="    ")
+    return shown("\n".join(lines), encoding)
+
+
+def title_of(forecast: Forecast) -> str:
+    """Name the experiment in a few words."""
+    plan = forecast.plan
+    edge = "" if plan.edge is Edge.SHARP else f", {plan.edge.value}"
+    return (
+        f"a hole of {_mm(plan.hole_diameter_m)}{edge} under {_mm(plan.head_m)} of water, {_mm(plan.drop_m)} "
+        "above the landing"
+    )
+
+
+def _laid(table: tuple[tuple[str, ...], ...], encoding: str | None) -> list[str]:
+    if not table:
+        return []
+    rows = [[shown(cell, encoding) for cell in row] for row in table]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    numeric = [all(row[i][:1].isdigit() or not row[i] for row in rows[1:]) for i in range(len(rows[0]))]
+    lines: list[str] = []
+    for row in rows:
+        *short, last = row
+        cells = [
+            cell.rjust(width) if right else cell.ljust(width)
+            for cell, width, right in zip(short, widths, numeric, strict=False)
+        ]
+        start = "    " + "".join(f"{cell}   " for cell in cells)
+        wrapped = textwrap.wrap(last, WIDTH, initial_indent=start, subsequent_indent=" " * len(start))
+        lines += wrapped or [start.rstrip()]
+    return lines
+
+
+def _jet(forecast: Forecast) -> Said:
+    rows = [("head", "throw", "after", "speed", "Re", "We", "")]
+    rows += [
+        (
+            _mm(at.head_m),
+            _mm(at.throw_m),
+            _clock(at.time_s),
+            f"{plain(at.speed_m_s, 3)} m/s",
+            f"{float(f'{at.reynolds:.2g}'):.0f}",
+            f"{float(f'{at.weber:.2g}'):.0f}",
+            "" if at.on_tray else "beyond the tray",
+        )
+        for at in forecast.moments
+    ]
+    short, long = forecast.drain_time_range_s
+    reckoned = (
+        f"Reckoned with Cv = {forecast.cv:.2f}, Cd = {forecast.cd:.2f}: throw 2 Cv √(head · drop), time by "
+        "the law of emptying. Re and We are those of the contracted jet."
+    )
+    sentences = [
+        f"The law is trusted down to a head of {_mm(forecast.law_limit_m, 2)}. To get there takes about "
+        f"{_clock(forecast.drain_time_s)}"
+        + (
+            f", between {_clock(short)} and {_clock(long)} as Cd may be "
+            f"{forecast.expected.cd.high:.2f} to {forecast.expected.cd.low:.2f}."
+            if long > 1.01 * short
+            else "."
+        ),
+        f"The tray has to reach at least {_mm(forecast.least_tray_m)} from below the hole.",
+        reckoned,
+    ]
+    return Said("What the jet will do", tuple(sentences), tuple(rows))
+
+
+def _picture(forecast: Forecast) -> Said:
+    sight, plan = forecast.sight, forecast.plan
+    field, needed = (
+        f"{_mm(width)} × {_mm(height)}"
+        for width, height in (
+            (sight.field_width_m, sight.field_height_m),
+            (sight.needed_width_m, sight.needed_height_m),
+        )
+    )
+    hole, jet = (
+        plain(each / sight.metres_per_px, 2) for each in (plan.hole_diameter_m, forecast.jet_diameter_m)
+    )
+    shows = (
+        f"The picture shows {field} of the bench from {_mm(plan.camera_distance_m)}; container, jet and tray "
+        f"need {needed}."
+    )
+    pixels = (
+        f"{plain(sight.px_per_mm, 2)} pixels to a millimetre: the hole is {hole} pixels wide, the jet {jet}. "
+        f"The film has about {float(f'{forecast.frames:.2g}'):.0f} frames down to the law's end."
+    )
+    return Said("What the camera will see", (shows, pixels))
+
+
+def _expected(forecast: Forecast) -> Said:
+    rows = [("", "band", "source")]
+    for symbol, band in (("Cv", forecast.expected.cv), ("Cd", forecast.expected.cd)):
+        beyond = "extrapolated: " if band.extrapolated else ""
+        rows.append((symbol, f"{band.low:.2f} to {band.high:.2f}", f"{beyond}{band.why} ({band.source})"))
+    return Said(f"What is published for a {forecast.expected.acts_as}", (), tuple(rows))
+
+
+def _cv(forecast: Forecast) -> Said:
+    heading = "How well Cv will be known"
+    if forecast.cv_u is None:
+        return Said(heading, ("Such a run is too short for a Cv with an uncertainty.",))
+    total = sum(share.u**2 for share in forecast.budget)
+    rows = [("largest sources", "share", "what helps")]
+    rows += [
+        (share.source, f"{100.0 * share.u**2 / total:.0f} %", advice_for(share.source))
+        for share in forecast.budget[:_MOST_SOURCES]
+        if share.u**2 >= 0.01 * total
+    ]
+    expected = (
+        f"Expected standard uncertainty of Cv: {plain(forecast.cv_u, 2)}, that is "
+        f"{plain(100.0 * forecast.cv_u / forecast.cv, 2)} %; 95 % intervals will be about ± "
+        f"{plain(2.0 * forecast.cv_u, 2)}. It comes from a simulated run through the program's own fits."
+    )
+    sentences = [expected]
+    if forecast.cd_u is not None:
+        sentences.append(
+            f"Of Cd: {plain(forecast.cd_u, 2)}, that is {plain(100.0 * forecast.cd_u / forecast.cd, 2)} %."
+        )
+    return Said(heading, tuple(sentences), tuple(rows))
+
+
+def _gravity(forecast: Forecast) -> Said:
+    rows = [("way", "u(g)/g", "what it takes")]
+    rows += [
+        (route.name, f"{plain(100.0 * route.relative_u, 2)} %", route.needs) for route in forecast.gravity
+    ]
+    borrowed = (
+        "Throws and heads alone hold no news of g: a speed made from a throw with an accepted g gives that g "
+        "times Cv² back."
+    )
+    return Said("What could be said about g", (borrowed,), tuple(rows))
+
+
+def _proposal(forecast: Forecast, proposal: Proposal) -> Said:
+    heading = "A better hole and drop"
+    limits = (
+        f"holes of {_mm(proposal.limits.hole_m[0])} to {_mm(proposal.limits.hole_m[1])} and drops of "
+        f"{_mm(proposal.limits.drop_m[0])} to {_mm(proposal.limits.drop_m[1])}"
+    )
+    passed = [f"{pairs} because {_because(why)}" for why, pairs in proposal.refused]
+    count = f"Of {proposal.tried} pairs tried, {limits}" + (
+        f", passed over: {'; '.join(passed)}." if passed else ", none was passed over."
+    )
+    best = proposal.best
+    if best is None:
+        widen = "Widen the limits, or change what stands in the way."
+        return Said(heading, ("None of them will do.", count, widen))
+    words = (
+        f"A hole of {_mm(best.plan.hole_diameter_m)} and a drop of {_mm(best.plan.drop_m)}: standard "
+        f"uncertainty of Cv {plain(best.cv_u or 0.0, 2)}, drained to the law's end at "
+        f"{_mm(best.law_limit_m, 2)} in {_clock(best.drain_time_s)}, throws from "
+        f"{_mm(best.throw_range_m[1])} down to {_mm(best.throw_range_m[0])}."
+    )
+    return Said(heading, (words, _verdict(forecast, proposal), count))
+
+
+def _verdict(forecast: Forecast, proposal: Proposal) -> str:
+    """Say whether the proposal is worth another hole."""
+    gain, before = proposal.gain, proposal.score_before
+    if gain is None or before is None:
+        return "The plan as it stands gives no Cv to compare with."
+    mended = [
+        words
+        for words, spoiled in (
+            ("the jet would land on the tray from the start", forecast.head_on_tray_m is not None),
+            ("all would be in the picture", not forecast.sight.fits),
+        )
+        if spoiled
+    ]
+    if gain >= _NO_GAIN:
+        also = f" Also {' and '.join(mended)}." if mended else ""
+        return f"The uncertainty of Cv falls by {100.0 * gain:.0f} % from {plain(before, 2)}.{also}"
+    if mended:
+        return f"Cv would be known hardly better than by the plan as it stands, but {' and '.join(mended)}."
+    return (
+        "That is hardly better than the plan as it stands: keep the hole you have, unless the advice above "
+        "speaks against it."
+    )
+
+
+def _because(why: str) -> str:
+    starts = {"drained": "they would be ", "a ": "of "}
+    return next((lead + why for start, lead in starts.items() if why.startswith(start)), why)
+
+
+def _mm(metres: float, figures: int = 3) -> str:
+    return f"{1e3 * metres:.{figures}g} mm" if metres < 0.9995 else f"{metres:.{figures}g} m"
+
+
+def _clock(seconds: float) -> str:
+    if seconds < 99.5:
+        return f"{seconds:.2g} s"
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min" if minutes >= 100 else f"{minutes} min {rest:02d} s"
