@@ -162,6 +162,7 @@ def _note(chosen: LawLine | None, findings: Findings) -> str:
     if chosen.law.key.startswith("speed"):
         g = findings.accepted_gravity
         words += (
-            f" Speeds come from the throw with g = {plain(g.value, 5)} m/s² ({g.source}), which is assumed."
+            f" Speeds come from the throw with g = {plain(g.value, 5)} m/s² ({g.source}), which is assumed: "
+            "the g that the slope gives back is that one times Cv², and no news."
         )
     return words

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from measure_app.gui.panels.wording import BORROWED_G
 from measure_app.outcome import outcome_of
 from measure_app.report import results_of
 from measure_app.report.algebra import algebra_of
@@ -110,3 +111,29 @@ def test_findings_json_marks_it_as_free_of_the_accepted_g(results):
         assert by[name]["depends_on_assumed_g"] is False
         assert by[name]["unit"] == "m/s²"
         assert sum(share["u"] ** 2 for share in by[name]["budget"]) == pytest.approx(by[name]["u"] ** 2)
+
+
+def test_the_borrowed_g_is_labelled_wherever_it_is_shown(results, bench_outcome):
+    """A g that a slope gives back is the accepted one times Cv²; every place that shows it says so."""
+    bench = results_of(bench_outcome)
+    content = content_of(bench)
+    slopes = [row for row in content.findings.rows if row[0].startswith("g from speed")]
+    assert len(slopes) == 2
+    assert all(row[1] == "g †" for row in slopes)
+    assert "that g times Cv²" in content.borrowed
+    assert "no news of g" in content.borrowed
+    assert "no news of g" in report_html(content).decode()
+    assert any("the true g has cancelled" in step.says for step in content.algebra)
+    said = " ".join(summary(bench, "out", []).split())
+    assert "a g marked so is that g times Cv² and holds no news of g" in said
+    for name in ("gravity_from_slope_root", "gravity_from_slope_squared"):
+        finding = bench.findings.finding(name)
+        assert finding.depends_on_assumed_g
+        assert any("holds no news of g" in words for words in finding.remarks)
+        assert "no news of g" in BORROWED_G
+    speeds = [chart for chart in bench.lines if chart.name.startswith("speed")]
+    assert len(speeds) == 2
+    assert all("that one times Cv², and no news" in chart.note for chart in speeds)
+    # A g that is news never bears the mark.
+    rows = {row[0]: row[1] for row in content_of(results).findings.rows}
+    assert rows["g from a fall's parabola"] == rows["g, all routes together"] == "g"
