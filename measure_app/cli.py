@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from measure_app.clip import FrameSource
-    from measure_app.outcome import Outcome
     from measure_app.report import Results
 
 NOTHING_FOUND = 1
@@ -72,7 +70,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     """
     from measure_app.clip import open_source
     from measure_app.outcome import measure as measured
-    from measure_app.report import check_folder, results_of
+    from measure_app.report import check_folder, results_of, setup_frame
     from measure_app.runfile import check_clip_identity, clip_path, load_run
 
     check_folder(out)
@@ -85,7 +83,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
         _progress("Reading the film") as progress,
     ):
         outcome = measured(what, clip, progress=progress, stop_requested=stopped)
-        picture = None if no_report else _setup_frame(outcome, clip)
+        picture = None if no_report else setup_frame(outcome, clip)
         return _deliver(results_of(outcome), out, stopped, picture=picture, report=not no_report)
 
 
@@ -422,17 +420,6 @@ def schema(what: str) -> None:
 
     tree = findings_schema() if what == "findings" else run_schema()
     click.echo(json.dumps(tree, indent=1, ensure_ascii=True))
-
-
-def _setup_frame(outcome: Outcome, clip: FrameSource) -> NDArray[np.uint8] | None:
-    """Take the frame of the first reading that was kept, to show the set-up on; None if it cannot be read."""
-    from measure_app.errors import ClipError
-
-    first = next((row.frame for row in outcome.rows if row.kept), outcome.run.clip.start_frame)
-    try:
-        return clip.frame(first).bgr()
-    except ClipError:
-        return None
 
 
 def _deliver(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 import traceback
 from pathlib import Path
@@ -60,6 +61,15 @@ def make_window(path: Path | None) -> MainWindow:
     path : Path or None
         A film or a run.
     """
+    # Start-up makes many things that stay; looking through them for rubbish meanwhile costs a tenth of it.
+    gc.disable()
+    try:
+        return _made(path)
+    finally:
+        gc.enable()
+
+
+def _made(path: Path | None) -> MainWindow:
     frames = FrameService()
     if path is not None and not path.name.endswith(".json"):
         frames.open_ahead(path.absolute())  # while the rest of the window is loaded and built

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from enum import Enum
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
+if TYPE_CHECKING:  # dialogs are loaded when one is asked for: the first frame does not wait for them
+    from PySide6.QtWidgets import QWidget
 
 FILMS = "Films (*.mp4 *.mov *.m4v *.mkv *.webm *.avi);;All files (*)"
 RUNS = "Runs (*.run.json);;All files (*)"
@@ -47,26 +48,36 @@ class Dialogs:
 
     def film(self, folder: Path) -> Path | None:
         """Ask for a film; None: no answer."""
+        from PySide6.QtWidgets import QFileDialog
+
         name, _ = QFileDialog.getOpenFileName(self._parent, "Open a film", str(folder), FILMS)
         return Path(name) if name else None
 
     def pictures(self, folder: Path) -> Path | None:
         """Ask for a folder of still pictures; None: no answer."""
+        from PySide6.QtWidgets import QFileDialog
+
         name = QFileDialog.getExistingDirectory(self._parent, "Open a folder of still pictures", str(folder))
         return Path(name) if name else None
 
     def run(self, folder: Path) -> Path | None:
         """Ask for a run file; None: no answer."""
+        from PySide6.QtWidgets import QFileDialog
+
         name, _ = QFileDialog.getOpenFileName(self._parent, "Open a run", str(folder), RUNS)
         return Path(name) if name else None
 
     def place(self, offered: Path) -> Path | None:
         """Ask where to save; None: no answer."""
+        from PySide6.QtWidgets import QFileDialog
+
         name, _ = QFileDialog.getSaveFileName(self._parent, "Save the run", str(offered), RUNS)
         return with_suffix(Path(name)) if name else None
 
     def unsaved(self, title: str) -> Choice:
         """Ask what shall become of changes."""
+        from PySide6.QtWidgets import QMessageBox
+
         button = QMessageBox.StandardButton
         answer = QMessageBox.question(
             self._parent,

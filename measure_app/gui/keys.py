@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QDialogButtonBox, QTextBrowser, QVBoxLayout, QWidget
 
 
@@ -61,18 +62,26 @@ def keys_html() -> str:
     return f"<table cellpadding='2'>{''.join(rows)}</table>"
 
 
-class KeysDialog(QDialog):
-    """Shows the list of keys; its text can be selected."""
+class PageDialog(QDialog):
+    """Shows a page beside the work; its text can be selected."""
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+    def __init__(self, title: str, html: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Keys")
-        self.resize(620, 560)
+        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self.setWindowTitle(title)
+        self.resize(640, 600)
         text = QTextBrowser()
-        text.setAccessibleName("List of keys")
-        text.setHtml(keys_html())
+        text.setAccessibleName(title)
+        text.setHtml(html)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
         buttons.rejected.connect(self.reject)
         layout = QVBoxLayout(self)
         layout.addWidget(text)
         layout.addWidget(buttons)
+
+
+class KeysDialog(PageDialog):
+    """Shows the list of keys."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__("Keys", keys_html(), parent)

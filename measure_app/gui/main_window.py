@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSettings, Qt, QTimer, Slot
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
@@ -27,6 +28,9 @@ from measure_app.gui.tools import Tool
 from measure_app.gui.transport import Transport
 from measure_app.gui.workbench import Workbench
 from measure_app.sample import sample_run
+
+if TYPE_CHECKING:  # graphs and tables: not before the first frame is shown
+    from measure_app.gui.panels.panel import Panel
 
 _PANEL = 384
 _RUN_ENDINGS = (".json",)
@@ -52,7 +56,7 @@ class MainWindow(QMainWindow):
         self.stage = Stage(self.bench, self.playback)
         self.deck = StripDeck(self.bench)
         self.start = StartPage()
-        self._panels: dict[Step, QWidget] = {}
+        self._panels: dict[Step, Panel] = {}
         self.crops = CropPopup(self.bench, self)
         self._step = Step.FILM
         self._build()
@@ -64,10 +68,12 @@ class MainWindow(QMainWindow):
         self._on_run(None, None)
 
     @property
-    def panels(self) -> dict[Step, QWidget]:
+    def panels(self) -> dict[Step, Panel]:
         """The panels of the steps, made when they are first wanted: no frame waits for them."""
         if not self._panels:
-            self._panels = _panels(self.bench)
+            from measure_app.gui.panels import make_panels
+
+            self._panels = make_panels(self.bench.document, self.bench)
             for panel in self._panels.values():
                 self._side.addWidget(panel)
             self._show_panel()
@@ -193,14 +199,21 @@ class MainWindow(QMainWindow):
         if opened:
             remember(self.settings, path)
 
+    def take_typed(self) -> None:
+        """Take what stands half typed in a panel into the run, before that is saved, written or let go."""
+        for panel in self._panels.values():
+            panel.take_typed()
+
     def save(self) -> bool:
         """Save the run where it lies, or ask for a place."""
+        self.take_typed()
         if self.bench.document.path is None:
             return self.save_as()
         return self.bench.save()
 
     def save_as(self) -> bool:
         """Ask for a place and save the run there."""
+        self.take_typed()
         run = self.bench.document.run
         if run is None:
             return False
@@ -246,6 +259,7 @@ class MainWindow(QMainWindow):
 
     def _may_go(self) -> bool:
         """Ask about changes that were not saved; False: stay."""
+        self.take_typed()
         if not self.bench.changed:
             return True
         run = self.bench.document.run
@@ -341,10 +355,3 @@ class MainWindow(QMainWindow):
         if self._recovery is not None:
             self._recovery.discard(snapshot)
         self._on_run(None, None)
-
-
-def _panels(bench: Workbench) -> dict[Step, QWidget]:
-    from measure_app.gui import panels  # graphs and tables: not before the first frame is shown
-
-    make = getattr(panels, "make_panels", None)
-    return {} if make is None else dict(make(bench.document, bench))

@@ -8,18 +8,9 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction, QKeySequence, QShortcut
-from PySide6.QtWidgets import (
-    QDialog,
-    QDialogButtonBox,
-    QMenu,
-    QMessageBox,
-    QTextBrowser,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QMenu, QWidget
 
 from measure_app import __version__
-from measure_app.gui.keys import KeysDialog
 from measure_app.gui.marks import READINGS
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.recent import recent_files
@@ -50,25 +41,17 @@ class Menus:
 
     def show_keys(self) -> None:
         """Show the list of keys."""
+        from measure_app.gui.keys import KeysDialog
+
         KeysDialog(self._window).show()
 
     def show_help(self, page: str) -> None:
         """Show a page of the help; an unknown one: the first."""
+        from measure_app.gui.keys import PageDialog
         from measure_app.gui.panels.help_pages import help_html
 
         step = next((each for each in Step if page in (each.name, each.value)), Step.FILM)
-        dialog = QDialog(self._window)
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.setWindowTitle(f"Help: {step.value}")
-        dialog.resize(560, 520)
-        text = QTextBrowser()
-        text.setHtml(help_html(step))
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
-        buttons.rejected.connect(dialog.reject)
-        layout = QVBoxLayout(dialog)
-        layout.addWidget(text)
-        layout.addWidget(buttons)
-        dialog.show()
+        PageDialog(f"Help: {step.value}", help_html(step), self._window).show()
 
     def _file(self) -> None:
         window = self._window
@@ -155,7 +138,7 @@ class Menus:
             f"Clepsydra {__version__}\n\nMeasures a filmed draining container: head, throw and time of "
             "every frame."
         )
-        self._add(menu, "&About", lambda: QMessageBox.about(window, "About Clepsydra", about))
+        self._add(menu, "&About", lambda: _about(window, about))
 
     def _round(self) -> None:
         """F6 goes round the parts of the window, Shift+F6 back."""
@@ -232,3 +215,9 @@ class Menus:
 
     def _on_finding(self, on: bool) -> None:
         self.find.setText("Stop &finding" if on else "&Find the rest")
+
+
+def _about(window: QWidget, words: str) -> None:
+    from PySide6.QtWidgets import QMessageBox
+
+    QMessageBox.about(window, "About Clepsydra", words)

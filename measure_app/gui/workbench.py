@@ -2,53 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import replace as changed
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from msgspec.structs import replace
 from PySide6.QtCore import QObject, Signal, Slot
 
 from measure_app.clip import Clip, Stills
 from measure_app.contract import is_absolute
-from measure_app.edits import AdoptFound, MoveClip, SetClip
-from measure_app.errors import AppError, ClipError, OutputError, Stopped
+from measure_app.edits import MoveClip, SetClip
+from measure_app.errors import AppError, ClipError, OutputError
+from measure_app.gui.deriver import Deriver
 from measure_app.gui.document import Document
-from measure_app.gui.finding import Hunt, find, key_of
+from measure_app.gui.film_identity import FilmIdentity
 from measure_app.gui.frames import FilmReply, FrameService
 from measure_app.gui.hand import Hand
-from measure_app.gui.lane import Answer, Job, Lane, Progress
-from measure_app.gui.recompute import Derived, Question, derive
+from measure_app.gui.keeper import Keeper
+from measure_app.gui.lane import Answer, Lane
 from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.gui.results_writer import Writing, write_results
+from measure_app.gui.searcher import Searcher
 from measure_app.gui.strip_reader import StripReader
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
-from measure_app.runfile import check_clip_identity, clip_path, load_run, save_run
-
-if TYPE_CHECKING:
-    from measure_app.outcome import Outcome
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Writing:
-    outcome: Outcome
-    folder: Path
-
-
-@dataclass(frozen=True, slots=True)
-class _Identity:
-    run: Run
-    film: Path
-
-
-@dataclass(slots=True)
-class _Lanes:
-    recompute: Lane
-    finding: Lane
-    writing: Lane
-    identity: Lane
-    recovery: Lane | None = None
-    all: list[Lane] = field(default_factory=list)
+from measure_app.runfile import clip_path, load_run, save_run
 
 
 class Workbench(QObject):
@@ -79,37 +57,29 @@ class Workbench(QObject):
         self.hand = Hand(self.document, self)
         self.frames = frames or FrameService()
         self.frames.setParent(self)
-        self._recovery = recovery
         self._clip: Clip | Stills | None = None
         self._folder = Path.cwd()
         self._saved: Run | None = None
-        self._asked: Question | None = None
+        self.keeper = Keeper(recovery, self)
         self.strips = StripReader(self.document, self)
-        self.strips.failed.connect(self.troubled)
-        self._lanes = self._make_lanes(recovery)
+        self._deriver = Deriver(self.document, self)
+        self._searcher = Searcher(self.document, self)
+        self._writing = Lane(write_results, "results", self)
+        self._identity = FilmIdentity(self)
+        self._lanes = (self._deriver.lane, self._searcher.lane, self._writing, self._identity.lane)
+        for trouble in (
+            self.keeper.troubled,
+            self.strips.failed,
+            self._searcher.troubled,
+            self._identity.troubled,
+        ):
+            trouble.connect(self.troubled)
+        self._searcher.progressed.connect(self.finding_progress)
+        self._searcher.lane.busy_changed.connect(self.finding_running)
+        self._searcher.ended.connect(self.strips.go_on)
+        self._writing.answered.connect(self._on_written)
         self.frames.film_opened.connect(self._on_film)
         self.document.run_changed.connect(self._on_run_changed)
-        self.document.clip_changed.connect(self._ask_outcome)
-        self.document.search_changed.connect(self._ask_outcome)
-
-    def _make_lanes(self, recovery: RecoveryStore | None) -> _Lanes:
-        lanes = _Lanes(
-            Lane(derive, "recompute", self),
-            Lane(find, "finding", self),
-            Lane(_write, "results", self),
-            Lane(_check_identity, "identity", self, eager=True),
-        )
-        lanes.recompute.answered.connect(self._on_derived)
-        lanes.finding.answered.connect(self._on_found)
-        lanes.finding.progressed.connect(self._on_finding_progress)
-        lanes.finding.busy_changed.connect(self.finding_running)
-        lanes.writing.answered.connect(self._on_written)
-        lanes.identity.answered.connect(self._on_identity)
-        lanes.all = [lanes.recompute, lanes.finding, lanes.writing, lanes.identity]
-        if recovery is not None:
-            lanes.recovery = Lane(recovery.keep, "recovery", self)
-            lanes.recovery.answered.connect(self._on_kept)
-        return lanes
 
     # What panels ask for.
 
@@ -134,25 +104,22 @@ class Workbench(QObject):
 
     def find_the_rest(self) -> None:
         """Search the part measured; what is found is adopted in one step that can be undone."""
-        run = self.document.run
-        if run is None or self._clip is None or self._lanes.finding.busy:
-            return
-        self.strips.pause()  # two passes at once would only take twice as long
-        self._lanes.finding.ask(Hunt(run, self._clip))
+        if self._searcher.start():
+            self.strips.pause()  # two passes at once would only take twice as long
 
     def stop_finding(self) -> None:
         """Stop the search; nothing of it is kept."""
-        self._lanes.finding.stop()
+        self._searcher.lane.stop()
 
     @property
     def busy(self) -> bool:
         """Whether anything is being worked out, or is about to be."""
-        return self.strips.busy or any(lane.busy for lane in self._lanes.all)
+        return self.strips.busy or any(lane.busy for lane in self._lanes)
 
     @property
     def finding(self) -> bool:
         """Whether a search is under way."""
-        return self._lanes.finding.busy
+        return self._searcher.lane.busy
 
     def write_results(self, folder: Path) -> None:
         """Write tables, findings and figures of the outcome in hand."""
@@ -161,7 +128,8 @@ class Workbench(QObject):
             words = self.document.lack or "there is nothing to write yet; open a film and read it first"
             self.results_written.emit(OutputError(words, where=str(folder)))
             return
-        self._lanes.writing.ask(_Writing(outcome, folder))
+        known = changed(outcome, run=self._identity.filled(outcome.run))
+        self._writing.ask(Writing(known, folder, self.film))
 
     def set_blind(self, on: bool) -> None:
         """Hide what might lead the eye of someone who reads."""
@@ -229,8 +197,7 @@ class Workbench(QObject):
         self._take(snapshot.run, snapshot.path, snapshot.folder)
         self._saved = None
         self._keep()
-        if self._recovery is not None:
-            self._recovery.discard(snapshot)
+        self.keeper.discard(snapshot)
 
     def choose_film(self, film: Path) -> None:
         """Give the run in hand a film: the same one in another place, or another one; can be undone."""
@@ -250,7 +217,8 @@ class Workbench(QObject):
             return False
         place = run.clip.path if film is None else relative_path(film, target.absolute().parent)
         try:
-            save_run(replace(run, clip=replace(run.clip, path=place)), target)
+            known = self._identity.filled(run)
+            save_run(replace(known, clip=replace(known.clip, path=place)), target)
         except AppError as error:
             self.troubled.emit(error)
             return False
@@ -263,9 +231,7 @@ class Workbench(QObject):
 
     def close_run(self) -> None:
         """Let go of run and film; unsaved changes are the caller's care."""
-        self._lanes.finding.stop()
-        self.strips.use(None)
-        self._clip = None
+        self._use(None)
         self._saved = None
         self.document.close()
         self._keep()
@@ -273,13 +239,10 @@ class Workbench(QObject):
     def close(self) -> None:
         """End all threads; what must be written is written first."""
         self.strips.close()
-        for lane in self._lanes.all:
+        for lane in self._lanes:
             lane.close()
-        if self._lanes.recovery is not None:
-            self._lanes.recovery.finish()
+        self.keeper.close()
         self.frames.close()
-        if self._recovery is not None:
-            self._recovery.close()
 
     def forget_changes(self) -> None:
         """Take the run in hand for saved, so that it is not offered back."""
@@ -295,8 +258,7 @@ class Workbench(QObject):
 
     def _open_film(self) -> None:
         run = self.document.run
-        self._clip = None
-        self.strips.use(None)
+        self._use(None)
         if run is None:
             return
         try:
@@ -306,24 +268,24 @@ class Workbench(QObject):
             return
         self.frames.open(film)
 
+    def _use(self, clip: Clip | Stills | None) -> None:
+        """Let all that reads pixels read them from another film."""
+        self._clip = clip
+        self.strips.use(clip)
+        self._searcher.use(clip)
+
     @Slot(object)
     def _on_film(self, reply: FilmReply) -> None:
         if reply.clip is None:
-            self._clip = None
+            self._use(None)
             self.document.set_clip(None, None)
             self.film_failed.emit(reply.error or ClipError("cannot be opened", where=str(reply.path)))
             return
         self._clip = reply.clip
         self.document.set_clip(reply.clip.info, reply.clip.stamps)
-        run = self.document.run
-        if run is not None and run.clip.sha256 is not None:
-            self._lanes.identity.ask(_Identity(run, reply.path))
-        self.strips.use(reply.clip)
-
-    @Slot(object)
-    def _on_identity(self, answer: Answer) -> None:
-        if answer.error is not None and not isinstance(answer.error, Stopped):
-            self.troubled.emit(answer.error)
+        if self.document.run is not None:
+            self._identity.look(self.document.run, reply.path)
+        self._use(reply.clip)
 
     # What follows from a change.
 
@@ -333,62 +295,16 @@ class Workbench(QObject):
         if before is not None and before.clip.path != after.clip.path:
             self.document.set_clip(None, None)
             self._open_film()
-        self._ask_outcome()
         self._keep()
-
-    def _ask_outcome(self, *_: object) -> None:
-        run, info = self.document.run, self.document.info
-        if run is None or info is None:
-            self._asked = None
-            return
-        self._asked = Question(run, self.document.seconds, info, self.document.current_search)
-        self._lanes.recompute.ask(self._asked)
-
-    @Slot(object)
-    def _on_derived(self, answer: Answer) -> None:
-        if answer.request is not self._asked:
-            return
-        if isinstance(answer.value, Derived):
-            self.document.set_outcome(answer.value.outcome, answer.value.lack, answer.value.rule_fits)
-        else:
-            self.document.set_outcome(None, answer.error)
-
-    @Slot(object)
-    def _on_found(self, answer: Answer) -> None:
-        run = self.document.run
-        hunt: Hunt = answer.request
-        if answer.error is not None:
-            if not isinstance(answer.error, Stopped):
-                self.troubled.emit(answer.error)
-        elif run is not None and hunt.source is self._clip and key_of(run) == key_of(hunt.run):
-            self.document.set_search(answer.value, key_of(run))
-            self.document.perform(AdoptFound(answer.value.readings))
-        self.strips.go_on()
-
-    @Slot(object)
-    def _on_finding_progress(self, progress: Progress) -> None:
-        self.finding_progress.emit(progress.done, progress.total)
 
     @Slot(object)
     def _on_written(self, answer: Answer) -> None:
         self.results_written.emit(answer.value if answer.error is None else answer.error)
 
-    # Recovery.
-
     def _keep(self) -> None:
-        if self._lanes.recovery is None:
-            return
         run = self.document.run
-        snapshot = (
-            Snapshot(run, self._folder, self.document.path) if run is not None and self.changed else None
-        )
-        self._lanes.recovery.ask(snapshot)
-
-    @Slot(object)
-    def _on_kept(self, answer: Answer) -> None:
-        if answer.error is not None:
-            words = f"changes cannot be kept for a crash ({answer.error}); save often"
-            self.troubled.emit(OutputError(words))
+        unsaved = run is not None and self.changed
+        self.keeper.keep(Snapshot(run, self._folder, self.document.path) if run and unsaved else None)
 
 
 def relative_path(film: Path, folder: Path) -> str:
@@ -399,15 +315,3 @@ def relative_path(film: Path, folder: Path) -> str:
         return str(film)
     text = inside.as_posix()
     return text if not is_absolute(text) else str(film)
-
-
-def _write(wish: _Writing, job: Job) -> Path:
-    from measure_app.report import check_folder, results_of, write_all
-
-    check_folder(wish.folder)
-    write_all(results_of(wish.outcome), wish.folder, stop_requested=job.stop_requested)
-    return wish.folder
-
-
-def _check_identity(wish: _Identity, _job: Job) -> None:
-    check_clip_identity(wish.run, wish.film)

@@ -2,6 +2,7 @@
 
 from measure_app.report.findings_json import findings_schema
 from measure_app.report.results import Results, results_of, results_of_table
+from measure_app.report.setup_picture import setup_frame
 from measure_app.report.summary import summary
 from measure_app.report.whole import check_folder
 from measure_app.report.writing import write_all
@@ -12,6 +13,7 @@ __all__ = [
     "findings_schema",
     "results_of",
     "results_of_table",
+    "setup_frame",
     "summary",
     "write_all",
 ]

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.patheffects import Normal, Stroke
 
+    from measure_app.clip import FrameSource
+    from measure_app.outcome import Outcome
+
 WIDTH_PX = 1500
 """Width of the picture."""
 _INCHES = 5.2
@@ -26,6 +29,30 @@ _MARGIN = 0.08
 """Room around the marks, of their larger span."""
 _LEAST_PX = 60
 """A part smaller than this is no set-up; the whole frame is shown then."""
+
+
+def setup_frame(outcome: Outcome, film: FrameSource) -> NDArray[np.uint8] | None:
+    """Take the frame to show the set-up on: that of the first reading that was kept.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What came of the run.
+    film : FrameSource
+        Its film, open.
+
+    Returns
+    -------
+    (h, w, 3) uint8, or None
+        Blue, green, red, as displayed; None where that frame cannot be read.
+    """
+    from measure_app.errors import ClipError
+
+    first = next((row.frame for row in outcome.rows if row.kept), outcome.run.clip.start_frame)
+    try:
+        return film.frame(first).bgr()
+    except ClipError:
+        return None
 
 
 def setup_picture(run: Run, picture: NDArray[np.uint8]) -> bytes:

@@ -33,14 +33,14 @@ CHILD = """
     window.open_sample()
     number = 0
 
-    def change(answer=None):
+    def change(snapshot=None):
         global number
-        if answer is not None and answer.request is not None:
-            print(answer.request.run.title.split()[1], flush=True)  # this one is on the disk
+        if snapshot is not None:
+            print(snapshot.run.title.split()[1], flush=True)  # this one is on the disk
         number += 1
         window.bench.document.perform(SetTitle(f"change {number}"))
 
-    window.bench._lanes.recovery.answered.connect(change)
+    window.bench.keeper.kept.connect(change)
     change()
     application.exec()
 """

@@ -401,7 +401,7 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     first = make_window()
     first.open_sample()
     first.bench.document.perform(SetTitle("unfinished"))
-    qtbot.waitUntil(lambda: not first.bench._lanes.recovery.busy, timeout=60_000)
+    qtbot.waitUntil(lambda: not first.bench.keeper.busy, timeout=60_000)
     (file,) = (tmp_path / "recovery").glob("*.json")
     copy = tmp_path / "recovery" / "dead.recovery.json"  # as a window that died would have left it
     shutil.copy(file, copy)

@@ -59,7 +59,7 @@ class HandInPanel(Panel):
         self._pause = QTimer(self)
         self._pause.setSingleShot(True)
         self._pause.setInterval(_PAUSE_MS)
-        self._pause.timeout.connect(self.take_typed)
+        self._pause.timeout.connect(self._boxes_typed)
         self._typed = False
         self.notes_box.textChanged.connect(self._on_typed)
         self.add(who)
@@ -210,6 +210,11 @@ class HandInPanel(Panel):
         self.folder_edit.clear()
 
     def take_typed(self) -> None:
+        """Turn what was typed, in lines and boxes alike, into edits."""
+        super().take_typed()
+        self._boxes_typed()
+
+    def _boxes_typed(self) -> None:
         """Turn what was typed into notes and answers into edits, if it was not yet."""
         self._pause.stop()
         run = self.run
@@ -232,13 +237,13 @@ class HandInPanel(Panel):
     def _set_question(self) -> None:
         text = self.question_edit.text().strip()
         if self.run is not None and text:
-            self.take_typed()
+            self._boxes_typed()
             if self.ask(SetQuestions((*questions_of(self.run), Question(text)))):
                 self.question_edit.clear()
 
     def _remove_question(self, at: int) -> None:
         if self.run is not None:
-            self.take_typed()
+            self._boxes_typed()
             questions = questions_of(self.run)
             self.ask(SetQuestions((*questions[:at], *questions[at + 1 :])))
 
@@ -289,8 +294,6 @@ class HandInPanel(Panel):
             self.state.say("")
 
     def _write(self) -> None:
-        self._title_typed()
-        self._observer_typed()
         self.take_typed()
         try:
             folder = Path(self.folder_edit.text().strip()).expanduser()

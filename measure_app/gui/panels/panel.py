@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QLayout,
+    QLineEdit,
     QListWidget,
     QPlainTextEdit,
     QScrollArea,
@@ -83,6 +84,15 @@ class Panel(QWidget):
 
     def refresh(self) -> None:
         """Show what the document holds now; called when the panel is in sight."""
+
+    def take_typed(self) -> None:
+        """Turn what was typed and is not in the run yet into edits, before it is saved or let go."""
+        for line in self.findChildren(QLineEdit):
+            if line.isModified() and not isinstance(line.parent(), QAbstractSpinBox):
+                line.editingFinished.emit()
+        for box in self.findChildren(QAbstractSpinBox):
+            if box.hasFocus():
+                box.interpretText()
 
     def add(self, item: QWidget | QLayout | str, stretch: int = 0) -> None:
         """Add a control, a row of them, or a sentence of help."""
