@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from sample_clips.hazard_kinds import HAZARDS
+from sample_clips.pipette import with_pipette
 from sample_clips.random_scenes import DIFFICULTIES, random_scene
 from sample_clips.render import render_scene
 from sample_clips.scene import Scene
@@ -74,6 +75,11 @@ def list_hazards() -> None:
     metavar="DIR",
     help="Folder for the files. Left out: each shipped scene goes to its own folder in this package.",
 )
+@click.option(
+    "--pipette",
+    is_flag=True,
+    help="Let drops go beside the container, one after the other, to time their fall.",
+)
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Write the still picture too.")
 def render(
     name: str | None,
@@ -81,6 +87,7 @@ def render(
     difficulty: str,
     hazards: tuple[str, ...],
     out: Path | None,
+    pipette: bool,
     picture: bool,
 ) -> None:
     """Render a shipped scene by NAME, `all` of them, or random scenes by --seed."""
@@ -99,7 +106,9 @@ def render(
             raise click.UsageError(str(error)) from None
     else:
         scenes = [shipped_scene(n) for n in (sorted(SHIPPED) if name == "all" else [name])]
-    for scene in scenes:
+    if pipette and out is None:
+        raise click.UsageError("drops make another film; give --out DIR, so that the shipped one stays")
+    for scene in map(with_pipette, scenes) if pipette else scenes:
         _render(scene, out if out is not None else _HERE / scene.name, picture=picture)
 
 

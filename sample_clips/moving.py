@@ -14,6 +14,7 @@ from sample_clips.film import develop, exposed, gain_at, reach_px, to_light, vig
 from sample_clips.jet import Jet
 from sample_clips.paint import OVERSAMPLING, Canvas, Samples, Window, ramp, tinted
 from sample_clips.passers import paint_passers
+from sample_clips.pipette import drop_window, paint_drop
 from sample_clips.reflections import Reflections, Stuck
 from sample_clips.rig import paint_rig
 from sample_clips.scene import FloatArray, Scene
@@ -248,6 +249,25 @@ class Stage:
             cols = slice(part.left - window.left, part.right - window.left)
             pixels[piece.pixels] = piece.cut(develop(samples[rows, cols], scene.film), part)
 
+    def _drops(self, pixels: Samples, time_s: float) -> None:
+        """Put drops that fall beside the container into a developed picture."""
+        scene, canvas = self.scene, self._canvas
+        half = scene.timing.exposure_s / 2
+        instants = time_s + half * np.linspace(-1.0, 1.0, 2 * SUBFRAMES)
+        for drop in scene.drops:
+            touched = drop_window(canvas, drop, instants, scene.drain.gravity_m_s2)
+            if touched is None:
+                continue
+            patch = _patch_of(touched, canvas, self._reach)
+            window = patch.samples(canvas)
+            if window.empty:
+                continue
+            bare = self._now.rgb[window.slices]
+            wet = bare.copy()
+            paint_drop(canvas, wet, window, drop, instants, scene.drain.gravity_m_s2)
+            change = develop(wet, scene.film) - develop(bare, scene.film)
+            pixels[patch.pixels] += patch.cut(change, window)
+
     def without_jet(self, time_s: float) -> Samples:
         """Give the same as `frame`, but nothing leaves the hole."""
         pixels = self._dry.copy()
@@ -267,6 +287,7 @@ class Stage:
         pixels = self._dry.copy()
         self._surface(pixels, time_s)
         self._landing(pixels, time_s)
+        self._drops(pixels, time_s)
         return self._filmed(pixels, time_s)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from sample_clips.camera import upright
 from sample_clips.hazards import Hazards
+from sample_clips.let_go import Let
 from sample_clips.rig import plumb_bob_top_m
 from sample_clips.rules import BOARD_START_M, rule_edge_m, tape_mark_z_m
 from sample_clips.scene import FloatArray, Scene
@@ -295,9 +296,25 @@ def truth_record(scene: Scene) -> dict[str, Any]:
             "tape_y_m": bench.tape_y_m,
             "jet_plane_y_m": 0.0,
         },
+        **({"drops": [_drop(scene, drop) for drop in scene.drops]} if scene.drops else {}),
         "orifice": _px(scene, np.array([0.0, 0.0, drain.drop_m])),
         "throw_zero": _px(scene, np.zeros(3)),
         "frames": [_frame(scene, number, float(time)) for number, time in enumerate(times)],
+    }
+
+
+def _drop(scene: Scene, drop: Let) -> dict[str, Any]:
+    """Give when and where a drop is let go, and where it is in each frame until it lands."""
+    times, g = scene.timing.times_s, scene.drain.gravity_m_s2
+    places = drop.places(times, g)
+    falling = np.flatnonzero((times > drop.at_s) & (places[:, 2] > 0.0)).tolist()
+    return {
+        "let_go_s": drop.at_s,
+        "world_m": [drop.x_m, drop.y_m, drop.z_m],
+        "diameter_m": drop.diameter_m,
+        "frames": falling,
+        "height_m": np.round(places[falling, 2], 6).tolist(),
+        "px": [_px(scene, places[i])["image_px"] for i in falling],
     }
 
 

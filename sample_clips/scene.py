@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from sample_clips.camera import Camera
 from sample_clips.drain import Drain, Sway
 from sample_clips.hazards import Hazards
+from sample_clips.let_go import Let
 
 FloatArray = NDArray[np.float64]
 Colour = tuple[float, float, float]
@@ -160,6 +161,8 @@ class Scene:
     film: Film
     notebook: Notebook = field(default_factory=lambda: Notebook(title=""))
     hazards: Hazards = field(default_factory=Hazards)
+    drops: tuple[Let, ...] = ()
+    """Drops let go beside the container."""
 
     @property
     def axis_x_m(self) -> float:
