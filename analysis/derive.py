@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -13,11 +13,13 @@ from analysis.answer import Answer, Derived, settled
 from analysis.basis import Basis, basis_of
 from analysis.doubts import doubts_of
 from analysis.estimate import Estimate
+from analysis.expected import expected_of
 from analysis.falls import Falls
 from analysis.findings import Finding, Remark, Undetermined
 from analysis.freefall import answers_from_falls
 from analysis.gravity import AcceptedGravity
 from analysis.penalised import JointFit
+from analysis.published import band_words
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, Series
 from analysis.slopes import LawLine
 
@@ -129,6 +131,7 @@ def _all_findings(
     findings: list[Finding] = []
     undetermined: list[Undetermined] = []
     estimates: dict[str, Estimate] = {}
+    expected = expected_of(basis)
     answers = {name: function(basis) for name, function in _FUNCTIONS.items()}
     if falls is not None:
         clock = answers["gravity_from_clock"]
@@ -137,6 +140,9 @@ def _all_findings(
         )
     for name, answer in answers.items():
         result = settled(name, answer)
+        if isinstance(result, Finding) and (band := expected.get(name)) is not None:
+            words = band_words(band, result.symbol)
+            result = replace(result, expected=band, remarks=(*result.remarks, words))
         if isinstance(result, Undetermined):
             undetermined.append(result)
         elif isinstance(answer, Derived):

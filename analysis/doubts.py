@@ -9,17 +9,14 @@ import numpy as np
 
 from analysis.basis import Basis
 from analysis.estimate import Estimate, propagated
+from analysis.expected import expected_of
 from analysis.findings import Remark
 from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
+from analysis.published import ExpectedBand
 
-CV_BAND = (0.80, 1.00)
-"""Published speed coefficients of holes, short tubes to rounded orifices (Unwin, Hydraulics, Encyclopaedia
-Britannica 1910, s. 17-19 and 49); above 1 is impossible."""
 _BENT = 3.3
 """Standard uncertainties of the bend; by chance 1 run in 1,000 (common practice, no source)."""
-CD_BAND = (0.55, 0.85)
-"""Published discharge coefficients, sharp edge to short tube (the same, s. 17, 20, 49)."""
 
 
 def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, ...]:
@@ -38,10 +35,14 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
     tuple of Remark
         The gravest first.
     """
+    expected = expected_of(basis)
     found = [
-        *_coefficient_out_of_band(estimates.get("speed_coefficient"), "speed coefficient", "Cv", CV_BAND),
-        *_coefficient_out_of_band(
-            estimates.get("discharge_coefficient"), "discharge coefficient", "Cd", CD_BAND
+        *(
+            remark
+            for name, symbol in (("speed_coefficient", "Cv"), ("discharge_coefficient", "Cd"))
+            for remark in _coefficient_out_of_band(
+                estimates.get(name), name.replace("_", " "), symbol, expected[name]
+            )
         ),
         *_linearisations(estimates),
         *_rows_left_out(basis),
@@ -55,9 +56,9 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
 
 
 def _coefficient_out_of_band(
-    estimate: Estimate | None, about: str, symbol: str, band: tuple[float, float]
+    estimate: Estimate | None, about: str, symbol: str, band: ExpectedBand
 ) -> list[Remark]:
-    if estimate is None or band[0] <= estimate.value <= band[1]:
+    if estimate is None or band.holds(estimate.value):
         return []
     value = f"{symbol} = {with_uncertainty(estimate.value, estimate.u)}"
     if estimate.value > 1.0:
@@ -70,7 +71,16 @@ def _coefficient_out_of_band(
                 "wrong, such as the drop, a zero, a scale or the hole",
             )
         ]
-    return [Remark(about, f"{value} lies outside the published band {band[0]:.2f} to {band[1]:.2f}")]
+    nearest = band.low if estimate.value < band.low else band.high
+    near = abs(estimate.value - nearest) < 2.0 * estimate.u
+    return [
+        Remark(
+            about,
+            f"{value} lies outside the published band {band.low:.2f} to {band.high:.2f}"
+            f"{', though within its uncertainty of it' if near else ''}: {band.why}"
+            f"{' (extrapolated)' if band.extrapolated else ''}",
+        )
+    ]
 
 
 def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:

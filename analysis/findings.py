@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.published import ExpectedBand
+
 
 @dataclass(frozen=True, slots=True)
 class Share:
@@ -32,6 +34,8 @@ class Finding:
     remarks: tuple[str, ...] = ()
     budget: tuple[Share, ...] = ()
     """The sources of `u`, largest first."""
+    expected: ExpectedBand | None = None
+    """What is published for it, where anything is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,7 +124,7 @@ def expected_bands(
     temperature = conditions.water_temperature_c
     heads = _sound_range(head_range)
     if wall_thickness_m is None:
-        wall_thickness_m = getattr(conditions, "wall_thickness_m", None)
+        wall_thickness_m = conditions.wall_thickness_m
     if edge is Edge.ROUNDED:
         return _rounded(heads, d, temperature)
     if edge is Edge.RE_ENTRANT:
@@ -137,12 +137,10 @@ def expected_bands(
 
 
 def band_words(band: ExpectedBand, symbol: str) -> str:
-    """Write a band as a sentence: ``published for such a hole: Cv 0.95 to 1.00 (source); why``."""
+    """Write a band as a sentence: ``published for such a hole: Cv 0.95 to 1.00; why (source)``."""
     beyond = ", extrapolated" if band.extrapolated else ""
-    return (
-        f"published for such a hole{beyond}: {symbol} {band.low:.2f} to {band.high:.2f} ({band.source}); "
-        f"{band.why}"
-    )
+    ends = f"{symbol} {band.low:.2f} to {band.high:.2f}"
+    return f"published for such a hole{beyond}: {ends}; {band.why} ({band.source})"
 
 
 def short_tube_theory(contraction: float) -> float:

@@ -20,7 +20,7 @@ from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.strip_chart import StripChart
-from measure_app.report.summary import NAMES, gaps_of
+from measure_app.report.summary import NAMES, expected_words, gaps_of
 
 MOST_ROWS = 400
 """Rows of the readings table in the report; readings.csv holds them all."""
@@ -250,7 +250,8 @@ def _findings(results: Results) -> TableOf:
                 interval(scale * low, scale * high, scale * finding.u, unit),
             )
         )
-    return TableOf(("finding", "symbol", "value ± standard u", "95 % interval"), tuple(rows))
+    head = ("finding", "symbol", "value ± standard u", "95 % interval")
+    return TableOf(head, tuple(rows), expected_words(results))
 
 
 def _borrowed(results: Results) -> str:

@@ -7,7 +7,7 @@ import math
 from importlib import resources
 from typing import Any
 
-from analysis import Finding, Remark
+from analysis import ExpectedBand, Finding, Remark
 from measure_app.report.results import Results
 
 FORMAT = "clepsydra-findings"
@@ -49,6 +49,8 @@ def _gravity(results: Results) -> dict[str, Any]:
 
 def _finding(finding: Finding) -> dict[str, Any]:
     low, high = finding.interval_95
+    band = finding.expected
+    expected = {} if band is None else {"expected": _band(band)}
     return {
         "name": finding.name,
         "symbol": finding.symbol,
@@ -62,6 +64,17 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "budget": [
             {"source": share.source, "u": _real(share.u), "shared": share.shared} for share in finding.budget
         ],
+        **expected,
+    }
+
+
+def _band(band: ExpectedBand) -> dict[str, Any]:
+    return {
+        "low": _real(band.low),
+        "high": _real(band.high),
+        "extrapolated": band.extrapolated,
+        "source": band.source,
+        "why": band.why,
     }
 
 

@@ -121,6 +121,8 @@ def _graphs(content: Content) -> Iterable[str]:
 def _findings(content: Content) -> Iterable[str]:
     yield "<h2>Findings</h2>"
     yield _table(content.findings) if content.findings.rows else "<p>Nothing could be derived.</p>"
+    if content.findings.note:
+        yield f'<p class="note">{escape(content.findings.note)}</p>'
     if content.borrowed:
         yield f'<p class="note">{escape(content.borrowed)}</p>'
     if content.news:

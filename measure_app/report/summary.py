@@ -130,6 +130,8 @@ def _table(results: Results, encoding: str | None) -> list[str]:
             WIDTH,
             subsequent_indent="  ",
         )
+    if words := expected_words(results):
+        table += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     return table
 
 
@@ -145,6 +147,16 @@ def _cells(finding: Finding) -> tuple[str, str, str, str]:
         with_uncertainty(scale * finding.value, scale * finding.u, unit),
         interval(scale * low, scale * high, scale * finding.u),
     )
+
+
+def expected_words(results: Results) -> str:
+    """Say what is published for such a hole, beside what was found; "" where nothing is."""
+    bands = [(each.symbol, each.expected) for each in results.findings.findings if each.expected is not None]
+    said = [
+        f"{symbol} {band.low:.2f} to {band.high:.2f}{' (extrapolated)' if band.extrapolated else ''}"
+        for symbol, band in bands
+    ]
+    return f"Published for such a hole: {', '.join(said)}." if said else ""
 
 
 def _doubts(results: Results) -> list[str]:

@@ -15,7 +15,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis import Conditions, published_tables, water_at, weber_number
+from analysis import (
+    Column,
+    Conditions,
+    Findings,
+    Series,
+    findings_of,
+    published_tables,
+    water_at,
+    weber_number,
+)
 from analysis.published import (
     Edge,
     band_words,
@@ -307,3 +316,47 @@ def test_a_jet_has_long_left_its_hole_where_the_law_is_trusted(d_mm, weber) -> N
     limit = law_limit_m(Conditions(orifice_diameter_m=d))
     assert limit is not None
     assert weber_number(water, math.sqrt(2.0 * 9.80665 * limit), d) > 8.0 * critical
+
+
+# --- beside what a run finds -------------------------------------------------------------------------------
+
+
+def found_with(wall: float | None, cv: float) -> Findings:
+    """Ten exact readings of a hole of 4 mm, with a given Cv and half a millimetre of error each."""
+    head = np.linspace(0.25, 0.05, 10)
+    none, own = np.zeros((10, 1)), np.full(10, 5e-4)
+    series = Series(
+        sources=("drop",),
+        time_s=None,
+        head=Column(head, own, none),
+        throw=Column(2.0 * cv * np.sqrt(0.4 * head), own.copy(), none.copy()),
+        drop=Column(np.full(10, 0.4), np.zeros(10), np.full((10, 1), 1e-3)),
+        kept=np.ones(10, dtype=bool),
+    )
+    return findings_of(series, Conditions(orifice_diameter_m=0.004, wall_thickness_m=wall))
+
+
+def test_the_band_stands_beside_cv_and_decides_what_is_doubted() -> None:
+    for wall, cv, doubted in (
+        (1e-3, 0.97, False),
+        (1e-3, 0.82, True),
+        (8e-3, 0.82, False),
+        (None, 0.82, False),
+    ):
+        findings = found_with(wall, cv)
+        finding = findings.finding("speed_coefficient")
+        assert finding is not None
+        assert finding.expected is not None
+        assert finding.expected.holds(cv) is not doubted
+        assert any(words.startswith("published for such a hole") for words in finding.remarks)
+        assert any("outside the published band" in remark.says for remark in findings.remarks) is doubted
+        others = [each for each in findings.findings if each.name != "speed_coefficient"]
+        assert all(each.expected is None for each in others)
+
+
+def test_a_value_just_outside_is_said_to_be_within_its_uncertainty() -> None:
+    findings = found_with(1e-3, 0.9495)
+    said = next(remark.says for remark in findings.remarks if "published band" in remark.says)
+    assert "within its uncertainty" in said
+    far = next(r.says for r in found_with(1e-3, 0.90).remarks if "published band" in r.says)
+    assert "within its uncertainty" not in far
