@@ -7,7 +7,7 @@ the shape written here is passed over.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -21,6 +21,8 @@ from measure_app.errors import RunFileError
 from measure_app.finders import Part
 from measure_app.run import By, LinePart, Reading, Run, Spot
 
+Shows = Callable[[int, Spot | None], bool]
+"""Tells whether a position read in a frame may be seen or counted."""
 KEY = "clepsydra"
 """The key of `extra` under which this program keeps its own."""
 MAX_TEXT = 20_000
@@ -194,6 +196,20 @@ class KeepMark(Edit):
 
 
 @dataclass(frozen=True, slots=True)
+class MarkAgain(Edit):
+    """Read a part a second time where it was read by hand; the mark before is kept, to tell the scatter."""
+
+    label: ClassVar[str] = "mark again"
+    frame: int
+    part: Part
+    spot: Spot
+
+    def _changed(self, run: Run) -> Run:
+        kept = KeepMark(self.frame, self.part).apply(run)
+        return _with_spot(kept, self.frame, self.part, self.spot)
+
+
+@dataclass(frozen=True, slots=True)
 class BringBackMarks(Edit):
     """Give frames that were to be marked again, and were not, their last mark back."""
 
@@ -226,11 +242,18 @@ def _mark_entries(marks: Iterable[EarlierMark]) -> list[dict[str, Any]]:
     ]
 
 
-def reader_scatter(run: Run, part: Part) -> ReaderScatter | None:
+def reader_scatter(run: Run, part: Part, shows: Shows | None = None) -> ReaderScatter | None:
     """Work out how well the reader repeats a mark.
 
     Marks of one frame are compared along the line on which the part is read (the vertical for a surface and
     the horizontal for a landing where no line is drawn); the variances of all frames are pooled.
+
+    Parameters
+    ----------
+    run : Run
+    part : Part
+    shows : callable, optional
+        Tells of a frame and a mark there whether it counts, such as only the marks of one reader.
 
     Returns
     -------
@@ -241,12 +264,12 @@ def reader_scatter(run: Run, part: Part) -> ReaderScatter | None:
     along = _direction(line, part)
     marks: dict[int, list[Spot]] = {}
     for mark in earlier_marks_of(run):
-        if mark.part is part:
+        if mark.part is part and (shows is None or shows(mark.frame, mark.spot)):
             marks.setdefault(mark.frame, []).append(mark.spot)
     squares, freedom, frames = 0.0, 0, 0
     for frame, spots in marks.items():
         now = spot_of(reading_of(run, frame), part)
-        if now is not None and now.by is By.HAND:
+        if now is not None and now.by is By.HAND and (shows is None or shows(frame, now)):
             spots.append(now)
         if len(spots) < 2:
             continue
@@ -267,21 +290,24 @@ def _direction(line: LinePart | None, part: Part) -> np.ndarray[Any, np.dtype[np
 
 @dataclass(frozen=True, slots=True)
 class SetHandUncertainty(Edit):
-    """Give all hand marks of one part the same standard uncertainty, such as the reader's own scatter."""
+    """Give hand marks of one part the same standard uncertainty, such as the reader's own scatter."""
 
     label: ClassVar[str] = "set uncertainty of hand marks"
     part: Part
     px_u: float
+    frames: frozenset[int] | None = None
+    """In these frames only, such as those that one reader marked; None: in all."""
 
     def _changed(self, run: Run) -> Run:
-        name = self.part.value
-        readings = tuple(
-            replace(reading, **{name: replace(spot, px_u=self.px_u)})
-            if (spot := spot_of(reading, self.part)) is not None and spot.by is By.HAND
-            else reading
-            for reading in run.readings
-        )
-        return replace(run, readings=readings)
+        return replace(run, readings=tuple(self._one(reading) for reading in run.readings))
+
+    def _one(self, reading: Reading) -> Reading:
+        spot = spot_of(reading, self.part)
+        meant = self.frames is None or reading.frame in self.frames
+        if spot is None or spot.by is not By.HAND or not meant:
+            return reading
+        changes: dict[str, Any] = {self.part.value: replace(spot, px_u=self.px_u)}
+        return replace(reading, **changes)
 
 
 def set_aside_of(run: Run) -> tuple[SetAsideReading, ...]:
@@ -310,22 +336,46 @@ def frames_set_aside(run: Run) -> frozenset[int]:
 
 @dataclass(frozen=True, slots=True)
 class SetAside(Edit):
-    """Take the readings of some frames out of the fits, with a reason; they are kept and can be put back."""
+    """Take the readings of some frames out of the fits, with a reason; they are kept and can be put back.
+
+    Where a frame was set aside before, what was put aside then stays for the parts that were not read anew,
+    and the earlier reason stands before the new one.
+    """
 
     label: ClassVar[str] = "set aside"
     frames: tuple[int, ...]
     reason: str
 
     def _changed(self, run: Run) -> Run:
-        if not self.reason.strip():
+        reason = _bounded(self.reason.strip(), "set_aside")
+        if not reason:
             raise RunFileError("say in a few words why, such as “splash hides the landing”", where="reason")
-        out = [r for r in run.readings if r.frame in self.frames and (r.surface or r.landing)]
-        if not out:
+        aside = {each.reading.frame: each for each in set_aside_of(run)}
+        out = {r.frame: r for r in run.readings if r.frame in self.frames and (r.surface or r.landing)}
+        again = [frame for frame in self.frames if frame in aside or frame in out]
+        if not again:
             raise RunFileError("there is no reading to set aside in these frames", where="readings")
-        kept = [each for each in set_aside_of(run) if each.reading.frame not in self.frames]
-        kept += [SetAsideReading(reading, _bounded(self.reason.strip(), "set_aside")) for reading in out]
-        rest = tuple(r for r in run.readings if r.frame not in self.frames)
-        return replace(_with(run, "set_aside", _aside_entries(kept)), readings=rest)
+        for frame in again:
+            aside[frame] = _set_aside(aside.get(frame), out.get(frame), reason)
+        rest = tuple(r for r in run.readings if r.frame not in out)
+        return replace(_with(run, "set_aside", _aside_entries(list(aside.values()))), readings=rest)
+
+
+def _set_aside(before: SetAsideReading | None, reading: Reading | None, reason: str) -> SetAsideReading:
+    """Join what is set aside now to what was before; one of both is there."""
+    if before is None or reading is None:
+        kept = reading or (before.reading if before is not None else Reading(frame=0))
+    else:
+        old = before.reading
+        kept = replace(
+            reading,
+            surface=reading.surface or old.surface,
+            landing=reading.landing or old.landing,
+            note=reading.note or old.note,
+        )
+    if before is not None and before.reason and reason not in before.reason:
+        reason = f"{before.reason}; {reason}"[:MAX_TEXT]
+    return SetAsideReading(kept, reason if before is None or reason not in before.reason else before.reason)
 
 
 @dataclass(frozen=True, slots=True)

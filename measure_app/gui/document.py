@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import weakref
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -160,10 +161,7 @@ class Document(QObject):
         if on == self._blind:
             return
         self._blind = on
-        here = self._run.readings if on and self._run is not None else ()
-        self._veiled = frozenset(
-            (reading.frame, spot) for reading in here for spot in (reading.surface, reading.landing) if spot
-        )
+        self._veiled = frozenset(_marks_of(self._run) if on and self._run is not None else ())
         self.blind_changed.emit(on)
 
     def shows(self, frame: int, spot: Spot | None) -> bool:
@@ -284,3 +282,15 @@ class Document(QObject):
         if frame != self._frame:
             self._frame = frame
             self.frame_changed.emit(frame)
+
+
+def _marks_of(run: Run) -> Iterator[tuple[int, Spot]]:
+    """Name every position read in a run, those that were kept when a frame was marked again among them."""
+    from measure_app.extras import earlier_marks_of  # brings the finders: not before the first frame
+
+    for reading in run.readings:
+        for spot in (reading.surface, reading.landing):
+            if spot is not None:
+                yield reading.frame, spot
+    for mark in earlier_marks_of(run):
+        yield mark.frame, mark.spot

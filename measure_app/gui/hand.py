@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
+from msgspec.structs import replace as with_parts
 from PySide6.QtCore import QObject, QPointF, Signal
 
 from calibration import Measures, Pixel
@@ -21,6 +23,7 @@ from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
 from measure_app.gui.graduating import offered_value
 from measure_app.gui.marks import (
+    READINGS,
     Handle,
     Kind,
     handles_of,
@@ -32,6 +35,7 @@ from measure_app.gui.marks import (
     reading_edit,
     removed,
     rounded,
+    spot_at,
     spot_of,
 )
 from measure_app.gui.tools import Tool, ToolOptions
@@ -51,6 +55,10 @@ _LINES = (Tool.PLUMB, Tool.GAUGE_LINE, Tool.LANDING_LINE)
 _READ = {Tool.SURFACE: Kind.SURFACE, Tool.LANDING: Kind.LANDING}
 _NAMES = {Measures.HEAD: "upright rule", Measures.THROW: "floor rule", Measures.BOTH: "square"}
 _SHORTEST_PX = 3.0
+_REPEAT_PX, _REPEAT_U = 15.0, 10.0
+"""A second mark within so many pixels, or standard uncertainties, repeats the first; farther off, it mends it."""
+_STILL = 3.0
+"""A press that moves less than this before it is let go is no drag, view points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +85,31 @@ class Repeat:
     frame: int
     first: Spot
     second: Spot
+    counts: bool
+    """Whether it tells of the reader's scatter; False: too far off, a correction."""
+
+    @property
+    def apart_px(self) -> float:
+        """How far both stand from each other, px."""
+        return _apart(self.first, self.second)
+
+
+def _apart(one: Spot, other: Spot) -> float:
+    return math.hypot(one.px.x - other.px.x, one.px.y - other.px.y)
+
+
+def _mark_again(kind: Kind, frame: int, spot: Spot) -> Edit:
+    from measure_app.extras import (
+        MarkAgain,  # brings the finders with it, for which no first frame shall wait
+    )
+    from measure_app.finders import Part
+
+    return MarkAgain(frame, Part.SURFACE if kind is Kind.SURFACE else Part.LANDING, spot)
+
+
+def repeat_reach(spot: Spot) -> float:
+    """Return how far a second mark may be off and still be taken for the same place meant again, px."""
+    return max(_REPEAT_PX, _REPEAT_U * spot.px_u)
 
 
 class Hand(QObject):
@@ -103,6 +136,9 @@ class Hand(QObject):
         self.draft = Draft()
         self.selected: Handle | None = None
         self._gesture = -1
+        self._pressed_at = Pixel(0.0, 0.0)
+        self._dragged = False
+        self._still_px = 0.0
         document.run_changed.connect(self._on_run_changed)
 
     @property
@@ -141,6 +177,7 @@ class Hand(QObject):
         run = self._document.run
         if run is None:
             return False
+        self._pressed_at, self._dragged, self._still_px = at, False, _STILL / view.scale
         if self.draft.line_from is not None:
             self._set(replace(self.draft, at=at))
             return True
@@ -164,6 +201,10 @@ class Hand(QObject):
         if not self.holding or run is None:
             return
         handle = self.draft.handle
+        moved_by = math.hypot(at.x - self._pressed_at.x, at.y - self._pressed_at.y)
+        self._dragged = self._dragged or moved_by > self._still_px
+        if handle is not None and not self._dragged:
+            return  # a press to choose a mark shall not shift it
         if handle is not None and handle.kind is Kind.SURFACE:
             at = on_line(run.gauge_line, at)
         elif handle is not None and handle.kind is Kind.LANDING:
@@ -178,7 +219,9 @@ class Hand(QObject):
         start = self.draft.line_from
         if handle is not None:
             self._set(replace(self.draft, handle=None, at=None))
-            if rounded(at) != place_of(run, handle):
+            if handle.kind in READINGS and self.tool in _READ and not self._dragged:
+                self._read(run, handle.kind, self._pressed_at, frame)
+            elif self._dragged and rounded(at) != place_of(run, handle):
                 self._perform(moved(run, handle, at, self.options.px_u))
         elif start is not None:
             if abs(at.x - start.x) + abs(at.y - start.y) < _SHORTEST_PX:
@@ -261,33 +304,25 @@ class Hand(QObject):
             self._set(replace(self.draft, graduation=at))
             self.value_wanted.emit(at, offered_value(self._marked(run), at))
         elif self.tool is Tool.ORIFICE:
-            old = run.orifice
-            part = OrificePart(px=at, px_u=self.options.px_u)
-            if old is not None:
-                part = OrificePart(
-                    px=at,
-                    px_u=old.px_u,
-                    diameter_m=old.diameter_m,
-                    diameter_u_m=old.diameter_u_m,
-                    behind_m=old.behind_m,
-                    behind_u_m=old.behind_u_m,
-                )
-            self._perform(SetOrifice(part))
+            hole = run.orifice or OrificePart(px=at, px_u=self.options.px_u)
+            self._perform(SetOrifice(with_parts(hole, px=at)))
         elif self.tool is Tool.THROW_ZERO:
-            before = run.throw_zero
-            depth = (before.behind_m, before.behind_u_m) if before is not None else (0.0, 0.0)
-            self._perform(SetThrowZero(ThrowZeroPart(at, self.options.px_u, *depth)))
+            zero = run.throw_zero or ThrowZeroPart(px=at, px_u=self.options.px_u)
+            self._perform(SetThrowZero(with_parts(zero, px=at)))
         elif self.tool in _READ:
             self._read(run, _READ[self.tool], at, frame)
 
     def _read(self, run: Run, kind: Kind, at: Pixel, frame: int) -> None:
         earlier = spot_of(run, Handle(kind, frame=frame))
-        if not self._perform(reading_edit(run, kind, frame, at, self.options.px_u)):
+        spot = spot_at(run, kind, at, self.options.px_u)
+        # A hidden mark is another reader's: replaced in silence, never taken for a repeat of one's own.
+        seen = earlier is not None and earlier.by is By.HAND and self._document.shows(frame, earlier)
+        again = seen and earlier is not None and _apart(earlier, spot) <= repeat_reach(earlier)
+        edit = reading_edit(run, kind, frame, at, self.options.px_u)
+        if not self._perform(_mark_again(kind, frame, spot) if again else edit):
             return
-        after = self._document.run
-        again = spot_of(after, Handle(kind, frame=frame)) if after is not None else None
-        if earlier is not None and earlier.by is By.HAND and again is not None:
-            self.read_again.emit(Repeat(kind, frame, earlier, again))
+        if seen and earlier is not None:
+            self.read_again.emit(Repeat(kind, frame, earlier, spot, again))
         if self.options.advance:
             self._document.go_to(frame + self.options.advance)
 
@@ -319,9 +354,7 @@ class Hand(QObject):
             top, bottom = (start, end) if start.y <= end.y else (end, start)
             return SetPlumb(PlumbPart(top_px=top, bottom_px=bottom))
         old = run.gauge_line if self.tool is Tool.GAUGE_LINE else run.landing_line
-        line = LinePart(from_px=start, to_px=end)
-        if old is not None:
-            line = LinePart(start, end, old.behind_m, old.behind_u_m, old.above_level_m, old.above_level_u_m)
+        line = with_parts(old or LinePart(from_px=start, to_px=end), from_px=start, to_px=end)
         return SetGaugeLine(line) if self.tool is Tool.GAUGE_LINE else SetLandingLine(line)
 
     def _perform(self, edit: Edit | None) -> bool:

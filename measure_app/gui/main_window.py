@@ -341,12 +341,12 @@ class MainWindow(QMainWindow):
         self.statusBar().showMessage(f"Saved as {path.name}", 4000)
 
     def _on_read_again(self, repeat: Repeat) -> None:
-        first, second = repeat.first.px, repeat.second.px
-        apart = ((first.x - second.x) ** 2 + (first.y - second.y) ** 2) ** 0.5
-        self.statusBar().showMessage(
-            f"Read again: {apart:.2f} px from the reading before, which it replaces; undo brings that back",
-            8000,
-        )
+        words = f"{repeat.apart_px:.2f} px from the mark before"
+        if repeat.counts:
+            words = f"Marked again, {words}: counted towards your scatter (step Readings, Mark again)"
+        else:
+            words = f"Mark replaced, {words}: too far off to be a repeat; undo brings it back"
+        self.statusBar().showMessage(words, 8000)
 
     def _restore(self, snapshot: Snapshot) -> None:
         self.bench.restore(snapshot)

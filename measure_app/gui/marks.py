@@ -184,9 +184,14 @@ def removed(run: Run, handle: Handle) -> Edit | None:
 
 def reading_edit(run: Run, kind: Kind, frame: int, at: Pixel, px_u: float) -> Edit:
     """Return the edit that reads a part by hand; the place is put on the part's line where there is one."""
-    line = run.gauge_line if kind is Kind.SURFACE else run.landing_line
-    spot = Spot(px=rounded(on_line(line, at)), px_u=px_u, by=By.HAND)
+    spot = spot_at(run, kind, at, px_u)
     return SetSurface(frame, spot) if kind is Kind.SURFACE else SetLanding(frame, spot)
+
+
+def spot_at(run: Run, kind: Kind, at: Pixel, px_u: float) -> Spot:
+    """Return a place read by hand, put on the part's line where there is one."""
+    line = run.gauge_line if kind is Kind.SURFACE else run.landing_line
+    return Spot(px=rounded(on_line(line, at)), px_u=px_u, by=By.HAND)
 
 
 def on_line(line: LinePart | None, at: Pixel) -> Pixel:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from measure_app.extras import (
     BringBackMarks,
+    EarlierMark,
     KeepMark,
     SetHandUncertainty,
     reader_scatter,
@@ -33,8 +34,8 @@ class AgainSection(Section):
         self._panel = panel
         self._document = panel.document
         self.add(
-            "Your first marks are put out of sight in some frames; mark them anew, and the two are compared. "
-            "The scatter is how well you repeat yourself."
+            "Press a second time in a frame that you marked, and the two marks are compared: their scatter is how "
+            "well you repeat yourself. It is fairer when the first mark is out of sight:"
         )
         self.here = button("This frame", "Mark the frame in sight again")
         self.some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
@@ -59,7 +60,7 @@ class AgainSection(Section):
     def show_run(self) -> None:
         """Show which frames wait, and the scatter of those marked more than once."""
         run = self._document.run
-        waiting = waiting_marks(run) if run is not None else ()
+        waiting = self._waiting()
         self.bring_back.setVisible(bool(waiting))
         self.next_waiting.setVisible(bool(waiting))
         frames = ", ".join(str(mark.frame) for mark in waiting[:8])
@@ -70,7 +71,7 @@ class AgainSection(Section):
         )
         lines = []
         for part in Part:
-            found = reader_scatter(run, part) if run is not None else None
+            found = reader_scatter(run, part, self._document.shows) if run is not None else None
             if found is not None:
                 lines.append(
                     f"{part.value.capitalize()}: one mark scatters by {found.sd_px:.2g} px "
@@ -81,13 +82,18 @@ class AgainSection(Section):
         if waiting or lines:
             self.set_open(True)
 
-    def _hand_frames(self) -> tuple[int, ...]:
-        """Frames in which the part in hand was read by hand; in blind mode, since it began."""
-        run = self._document.run
-        return tuple(r.frame for r in run.readings if self._own(r)) if run is not None else ()
+    def _waiting(self) -> tuple[EarlierMark, ...]:
+        """Return the marks that wait to be made again; in blind mode, the reader's own."""
+        run, shows = self._document.run, self._document.shows
+        waiting = waiting_marks(run) if run is not None else ()
+        return tuple(mark for mark in waiting if shows(mark.frame, mark.spot))
 
-    def _own(self, reading: Reading) -> bool:
-        part = self._panel.part
+    def _hand_frames(self, part: Part | None = None) -> tuple[int, ...]:
+        """Frames in which a part (that in hand) was read by hand; in blind mode, since it began."""
+        run, part = self._document.run, part or self._panel.part
+        return tuple(r.frame for r in run.readings if self._own(r, part)) if run is not None else ()
+
+    def _own(self, reading: Reading, part: Part) -> bool:
         spot = reading.surface if part is Part.SURFACE else reading.landing
         return read_by_hand(reading, part) and self._document.shows(reading.frame, spot)
 
@@ -107,8 +113,7 @@ class AgainSection(Section):
             self._document.go_to(frames[0])
 
     def _to_waiting(self) -> None:
-        run = self._document.run
-        waiting = waiting_marks(run) if run is not None else ()
+        waiting = self._waiting()
         later = [mark.frame for mark in waiting if mark.frame > self._document.frame]
         if waiting:
             self._document.go_to(later[0] if later else waiting[0].frame)
@@ -117,9 +122,10 @@ class AgainSection(Section):
         run = self._document.run
         gesture = self._document.new_gesture()
         for part in Part:
-            found = reader_scatter(run, part) if run is not None else None
-            if found is not None:
+            found = reader_scatter(run, part, self._document.shows) if run is not None else None
+            if found is not None and found.sd_px > 0.0:
                 u = float(f"{found.sd_px:.2g}")
-                self._panel.ask(SetHandUncertainty(part, u), gesture=gesture)
+                own = frozenset(self._hand_frames(part))  # what blind mode hides is another reader's
+                self._panel.ask(SetHandUncertainty(part, u, own), gesture=gesture)
                 if part is self._panel.part:
                     self._panel.set_px_u(u)
