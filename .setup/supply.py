@@ -245,7 +245,7 @@ def bundle(work: Path, out: Path) -> int:
     )
     if started.returncode:
         raise SystemExit(f"the bundle cannot open its window: {started.stderr[-500:]}")
-    size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+    size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
     shutil.move(folder, out)
     say(f"bundle: {out}, {size / 1e6:.0f} MB")
     return 0
