@@ -20,7 +20,7 @@ from analysis.profile import AreaProfile
 from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
 from analysis.rows import law_limit_m
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
-from analysis.slopes import LawLine
+from analysis.slopes import LawLine, LineResult, line_result
 from analysis.water import Water, reynolds_number, water_at, weber_number
 
 __all__ = [
@@ -52,6 +52,7 @@ __all__ = [
     "LawLine",
     "Limits",
     "Line",
+    "LineResult",
     "LinearFit",
     "Moment",
     "MonteCarloCheck",
@@ -76,6 +77,7 @@ __all__ = [
     "interval",
     "law_limit_m",
     "least_squares",
+    "line_result",
     "line_with_errors_in_both",
     "normal_gravity",
     "plain",

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 from analysis import LAWS, Finding
 from measure_app.gui.panels.budget_bars import BudgetList
 from measure_app.gui.panels.finding_list import FindingList
-from measure_app.gui.panels.graph_words import equation_words, fit_words, tab_of, title_of
+from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
@@ -105,8 +105,8 @@ class GraphTabs(QWidget):
             self.equation.say("This line needs more readings." if outcome is not None else "")
             self.checks.say("")
         else:
-            self.equation.say(equation_words(fitted))
-            self.checks.say("\n".join(fit_words(fitted)))
+            self.equation.say(graph.equation)
+            self.checks.say("\n".join(graph.doubts))
 
 
 class FindingsPanel(Panel):

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import math
 
-from analysis import Law, LawLine, plain, with_uncertainty
+import numpy as np
+
+from analysis import (
+    Check,
+    FloatArray,
+    Law,
+    LawLine,
+    LineResult,
+    covariance,
+    line_result,
+    plain,
+    with_uncertainty,
+)
 from measure_app.gui.panels.wording import unit_words
 
 _TABS = {
@@ -41,25 +53,71 @@ def _symbols(law: Law) -> tuple[str, str]:
     return law.x_name.rsplit(" ", 1)[-1], law.y_name.rsplit(" ", 1)[-1]
 
 
-def equation_words_short(fitted: LawLine) -> str:
-    """Write the line as an equation with uncertainties."""
+def whole_of(fitted: LawLine, n_rows: int) -> LineResult | None:
+    """Give slope and intercept their whole uncertainty, with the errors that all readings share.
+
+    Parameters
+    ----------
+    fitted : LawLine
+    n_rows : int
+        Rows of the series that the points are from.
+
+    Returns
+    -------
+    LineResult or None
+        None where there are too few points to tell.
+    """
+    if fitted.line.dof <= 0 and not fitted.errors_in_both:
+        return None
+    sources = tuple(str(j) for j in range(fitted.points.x_shared.shape[1]))
+    return line_result(fitted, n_rows, sources, None)
+
+
+def band_u(fitted: LawLine, whole: LineResult | None, x: FloatArray) -> FloatArray:
+    """Return the standard uncertainty of the line at each x, (n,), in the unit of y."""
+    if whole is None:
+        return np.array([fitted.line.predict(float(each))[1] for each in x])
+    variance = (whole.slope.u * x) ** 2
+    if whole.intercept is not None:
+        joint = covariance(whole.slope, whole.intercept)
+        variance = variance + whole.intercept.u**2 + 2.0 * x * joint
+    return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
+
+
+def equation_words_short(fitted: LawLine, whole: LineResult | None = None) -> str:
+    """Write the line as an equation; with the whole uncertainties where they are known."""
     law, line = fitted.law, fitted.line
     x, y = _symbols(law)
-    slope = _bracketed(with_uncertainty(line.slope, line.slope_u, unit_words(law.slope_unit)))
+    slope_u = whole.slope.u if whole is not None else line.slope_u
+    slope = _bracketed(with_uncertainty(line.slope, slope_u, unit_words(law.slope_unit)))
     if not line.free_intercept:
         return f"{y} = {slope} · {x}"
-    intercept = _bracketed(with_uncertainty(line.intercept, line.intercept_u, unit_words(law.y_unit)))
+    known = whole is not None and whole.intercept is not None
+    intercept_u = whole.intercept.u if known else line.intercept_u  # type: ignore[union-attr]  # known says so
+    intercept = _bracketed(with_uncertainty(line.intercept, intercept_u, unit_words(law.y_unit)))
     return f"{y} = {slope} · {x} + {intercept}"
 
 
-def equation_words(fitted: LawLine) -> str:
+def scatter_words(fitted: LawLine) -> str:
+    """Say what the scatter of the points alone would leave of the uncertainties."""
+    line = fitted.line
+    words = f"slope ± {plain(line.slope_u, 2)}"
+    if line.free_intercept:
+        words += f", intercept ± {plain(line.intercept_u, 2)}"
+    return words
+
+
+def equation_words(fitted: LawLine, whole: LineResult | None = None) -> str:
     """Write the line, how it was fitted and how well it fits."""
     line = fitted.line
     r_squared = "" if not math.isfinite(line.r_squared) else f"R² = {_r_squared(line.r_squared)}"
     kind = "" if line.free_intercept else " (about zero)"
     points = f"{line.n} points"
     fit = f"{r_squared}{kind}, {points}" if r_squared else points
-    return f"{equation_words_short(fitted)}\n{fit}; {line.method}."
+    lines = [equation_words_short(fitted, whole)]
+    if whole is not None:
+        lines.append(f"With the errors that all readings share; scatter only: {scatter_words(fitted)}.")
+    return "\n".join([*lines, f"{fit}; {line.method}."])
 
 
 def _r_squared(value: float) -> str:
@@ -90,10 +148,26 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
     )
 
 
-def fit_words(fitted: LawLine) -> tuple[str, ...]:
-    """Return the questions that the fit does not answer well, each with what to do."""
+def fit_words(fitted: LawLine, whole: LineResult | None = None) -> tuple[str, ...]:
+    """Return the questions that the fit does not answer well, each with what to do.
+
+    Whether the line misses the origin is asked of the whole uncertainty of the intercept where that is known:
+    scatter alone is so small in a long run that every shared error, such as that of the marked hole, would
+    seem to break the law.
+    """
+    asked = (_of_the_whole(check, fitted, whole) for check in fitted.line.checks)
     return tuple(
-        f"{c.question} {c.found:.2g}, at most {c.limit:.2g}. {c.remedy}"
-        for c in fitted.line.checks
-        if not c.holds
+        f"{c.question} {c.found:.2g}, at most {c.limit:.2g}. {c.remedy}" for c in asked if not c.holds
     )
+
+
+def _of_the_whole(check: Check, fitted: LawLine, whole: LineResult | None) -> Check:
+    line = fitted.line
+    if whole is None or whole.intercept is None or line.intercept_u <= 0.0 or whole.intercept.u <= 0.0:
+        return check
+    by_scatter = abs(line.intercept) / line.intercept_u
+    if not math.isclose(check.found, by_scatter, rel_tol=1e-12):
+        return check
+    found = abs(line.intercept) / whole.intercept.u
+    question = "Does the line miss the origin (intercept over its whole standard uncertainty)?"
+    return Check(question, found, check.limit, check.remedy)

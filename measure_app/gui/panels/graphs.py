@@ -20,13 +20,16 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QWidget
 
-from analysis import LAWS, Law, LawLine
+from analysis import Law, LawLine, LineResult
 from measure_app.gui.panels.graph_words import (
     axis_html,
+    band_u,
     equation_words,
     equation_words_short,
+    fit_words,
     point_words,
     title_of,
+    whole_of,
 )
 from measure_app.gui.panels.wording import unit_words
 from measure_app.gui.theme import Colours, colours
@@ -64,6 +67,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         super().__init__(parent)
         self.law = law
         self._fitted: LawLine | None = None
+        self._whole: LineResult | None = None
         self._frames = np.zeros(0, dtype=np.int64)
         self._at = -1
         self._hovered = -1
@@ -121,7 +125,12 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
     @property
     def equation(self) -> str:
         """The line in words, as shown above the graph."""
-        return equation_words(self._fitted) if self._fitted is not None else ""
+        return equation_words(self._fitted, self._whole) if self._fitted is not None else ""
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What the fit does not answer well, in words."""
+        return fit_words(self._fitted, self._whole) if self._fitted is not None else ()
 
     def show_line(self, fitted: LawLine | None, frames: Any) -> None:
         """Show a fitted law.
@@ -134,6 +143,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             Frame of every row of the series.
         """
         self._fitted = fitted
+        self._whole = whole_of(fitted, len(frames)) if fitted is not None else None
         self._at = -1
         self._frames = (
             np.asarray(frames, dtype=np.int64)[fitted.points.rows] if fitted is not None else np.zeros(0, int)
@@ -171,16 +181,15 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         reach = 0.03 * (high - low)
         start = min(0.0, low) if fitted.law.from_origin and not line.free_intercept else low - reach
         grid = np.linspace(start, high + reach, _GRID)
-        values = np.array([line.predict(float(x)) for x in grid])
-        self._line.setData(grid, values[:, 0])
-        wide = np.where(np.isfinite(values[:, 1]), 2.0 * values[:, 1], 0.0)
-        self._band.setCurves(
-            pg.PlotDataItem(grid, values[:, 0] - wide), pg.PlotDataItem(grid, values[:, 0] + wide)
-        )
+        middle = line.intercept + line.slope * grid
+        self._line.setData(grid, middle)
+        u = band_u(fitted, self._whole, grid)
+        wide = np.where(np.isfinite(u), 2.0 * u, 0.0)
+        self._band.setCurves(pg.PlotDataItem(grid, middle - wide), pg.PlotDataItem(grid, middle + wide))
         residuals = points.y - line.intercept - line.slope * points.x
         self._residuals.setData(points.x, residuals, **(look | {"symbol": "d" if few else "o"}))
         self._bars.setVisible(few)
-        ends = np.concatenate([points.y, values[[0, -1], 0]])
+        ends = np.concatenate([points.y, middle[[0, -1]]])
         self._main.setXRange(float(grid[0]), float(grid[-1]), padding=0.02)
         self._main.setYRange(float(ends.min()), float(ends.max()), padding=0.05)
         span = 1.15 * float(np.max(np.abs(residuals))) or 1.0
@@ -206,7 +215,9 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         painter.drawText(QPointF(10, 1.2 * line), title_of(self.law))
         if self._fitted is not None:
             below = QRectF(10, 1.7 * line, self.width() - 20, 2.6 * line)
-            painter.drawText(below, int(Qt.TextFlag.TextWordWrap), equation_words_short(self._fitted))
+            painter.drawText(
+                below, int(Qt.TextFlag.TextWordWrap), equation_words_short(self._fitted, self._whole)
+            )
         # The scene, not the widget: lines and letters are drawn anew at the picture's own size.
         self.render(painter, QRectF(0, head, self.width(), self.height()), self.viewport().rect())
         painter.end()
@@ -320,8 +331,3 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             cursor.setSize(14)
             cursor.setPen(ring)
             cursor.setBrush(None)
-
-
-def all_graphs(parent: QWidget | None = None) -> tuple[LawGraph, ...]:
-    """Make a graph for each of the four laws."""
-    return tuple(LawGraph(law, parent) for law in LAWS)

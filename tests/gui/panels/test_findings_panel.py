@@ -16,13 +16,21 @@ from PySide6.QtWidgets import QAbstractButton
 from pytestqt.qtbot import QtBot
 from stand import bench
 
-from analysis import LAWS, Share, Undetermined
+from analysis import LAWS, Share, Undetermined, with_uncertainty
 from measure_app.gui.panels.budget_bars import BudgetList, budget_rows
 from measure_app.gui.panels.finding_list import ASSUMED_G, FindingList
 from measure_app.gui.panels.findings_panel import FindingsPanel
-from measure_app.gui.panels.graph_words import axis_html, equation_words, point_words, tab_of
+from measure_app.gui.panels.graph_words import (
+    axis_html,
+    band_u,
+    equation_words,
+    fit_words,
+    point_words,
+    tab_of,
+    whole_of,
+)
 from measure_app.gui.panels.graphs import line_of
-from measure_app.gui.panels.wording import BORROWED_G, FINDING_NAMES, finding_name
+from measure_app.gui.panels.wording import BORROWED_G, FINDING_NAMES, finding_name, unit_words
 
 Show = Callable[..., Any]
 
@@ -136,6 +144,51 @@ def test_the_equation_is_the_fits_own() -> None:
     assert f"{fitted.line.slope:.4f}"[:5] in words
     assert "300 points" in words
     assert "R² = 0.9999" in words
+
+
+@pytest.mark.parametrize(
+    ("law", "name"),
+    [
+        (LAWS[0], "slope_speed_vs_root_head"),
+        (LAWS[1], "slope_speed_squared_vs_head"),
+        (LAWS[2], "slope_throw_squared_vs_head"),
+    ],
+)
+def test_a_graph_tells_the_findings_own_uncertainty_and_names_the_scatter(law: Any, name: str) -> None:
+    outcome = bench()[3]
+    fitted = line_of(outcome, law, free=True, both=True)
+    assert fitted is not None
+    whole = whole_of(fitted, len(outcome.lengths.readings))
+    finding = outcome.findings.finding(name)
+    assert whole is not None
+    assert finding is not None
+    assert whole.slope.u == pytest.approx(finding.u, rel=1e-3)
+    words = equation_words(fitted, whole)
+    assert with_uncertainty(finding.value, finding.u, unit_words(law.slope_unit)).split(" ")[0] in words
+    assert "scatter only" in words
+    assert whole.slope.u > 3 * fitted.line.slope_u  # 300 frames: what they share is what counts
+
+
+def test_the_band_is_as_wide_as_slope_and_intercept_let_the_line_move() -> None:
+    outcome = bench()[3]
+    fitted = line_of(outcome, LAWS[0], free=True, both=True)
+    assert fitted is not None
+    whole = whole_of(fitted, len(outcome.lengths.readings))
+    assert whole is not None
+    assert whole.intercept is not None
+    u = band_u(fitted, whole, np.array([0.0, 0.3, 0.45]))
+    assert u[0] == pytest.approx(whole.intercept.u)
+    assert np.all(u[1:] < whole.intercept.u + np.array([0.3, 0.45]) * whole.slope.u)
+
+
+def test_the_origin_is_missed_only_by_the_whole_uncertainty() -> None:
+    outcome = bench()[3]
+    fitted = line_of(outcome, LAWS[0], free=True, both=True)
+    assert fitted is not None
+    whole = whole_of(fitted, len(outcome.lengths.readings))
+    # By scatter alone the sample's line misses the origin 14 times over; its true Cv is one number throughout.
+    assert any("origin" in words for words in fit_words(fitted))
+    assert not any("origin" in words for words in fit_words(fitted, whole))
 
 
 @pytest.mark.parametrize("law", LAWS, ids=lambda law: law.key)
