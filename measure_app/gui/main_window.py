@@ -137,6 +137,7 @@ class MainWindow(QMainWindow):
         self.start.film_wanted.connect(self.new_run)
         self.start.run_wanted.connect(self.open_run)
         self.start.sample_wanted.connect(self.open_sample)
+        self.start.plan_wanted.connect(self.menus.show_plan)
         self.start.file_wanted.connect(self.open_file)
         self.start.restore_wanted.connect(self._restore)
         self.start.discard_wanted.connect(self._discard)

@@ -45,6 +45,14 @@ class Menus:
 
         KeysDialog(self._window).show()
 
+    def show_plan(self) -> None:
+        """Show what an experiment will give before it is filmed."""
+        from measure_app.gui.panels.plan_page import plan_dialog
+
+        dialog = plan_dialog(self._window)
+        dialog.show()
+        dialog.activateWindow()
+
     def show_help(self, page: str) -> None:
         """Show a page of the help; an unknown one: the first."""
         from measure_app.gui.keys import PageDialog
@@ -60,6 +68,7 @@ class Menus:
         self._add(menu, "New run on still &pictures …", window.new_run_on_pictures)
         self._add(menu, "&Open a run …", window.open_run, QKeySequence.StandardKey.Open)
         self._add(menu, "Open the sa&mple run", window.open_sample)
+        self._add(menu, "&Before the film …", self.show_plan)
         self._recent = menu.addMenu("Lately &open")
         self._recent.aboutToShow.connect(self._fill_recent)
         menu.addSeparator()

@@ -67,6 +67,7 @@ class StartPage(QWidget):
     film_wanted = Signal()
     run_wanted = Signal()
     sample_wanted = Signal()
+    plan_wanted = Signal()
     file_wanted = Signal(object)
     """`Path` of a film or a run."""
     restore_wanted = Signal(object)
@@ -100,6 +101,10 @@ class StartPage(QWidget):
             "Look at the sample run", "A clear cylinder on a workshop bench, already marked"
         )
         self.sample.clicked.connect(self.sample_wanted)
+        self.plan = self._button(
+            "Before the film …", "What an experiment will give, and how sure Cv will be, before it is filmed"
+        )
+        self.plan.clicked.connect(self.plan_wanted)
         drop = QLabel("A film or a run can also be dropped on this window.")
         drop.setEnabled(False)
         self._words.addWidget(drop)

@@ -40,7 +40,14 @@ def paragraphs(forecast: Forecast, proposal: Proposal | None = None) -> tuple[Sa
     tuple of Said
         What the jet does, what the camera sees, how well Cv and g will be known, advice, cautions.
     """
-    parts = [_jet(forecast), _picture(forecast), _expected(forecast), _cv(forecast), _gravity(forecast)]
+    parts = [
+        _short(forecast),
+        _jet(forecast),
+        _picture(forecast),
+        _expected(forecast),
+        _cv(forecast),
+        _gravity(forecast),
+    ]
     if forecast.advice:
         parts.append(
             Said("Advice", tuple(f"{each.about.capitalize()}: {each.says}." for each in forecast.advice))
@@ -103,6 +110,25 @@ def _laid(table: tuple[tuple[str, ...], ...], encoding: str | None) -> list[str]
         wrapped = textwrap.wrap(last, WIDTH, initial_indent=start, subsequent_indent=" " * len(start))
         lines += wrapped or [start.rstrip()]
     return lines
+
+
+def _short(forecast: Forecast) -> Said:
+    """Say the few things that decide whether a plan is good."""
+    near, far = forecast.throw_range_m
+    run = (
+        f"About {_clock(forecast.drain_time_s)} of film, throws from {_mm(far)} down to {_mm(near)}, heads "
+        f"from {_mm(forecast.plan.head_m)} down to {_mm(forecast.law_limit_m, 2)}."
+    )
+    if forecast.cv_u is None:
+        return Said("In short", (run, "Too short a run for a Cv."))
+    sure = f"Cv to about ± {plain(100.0 * forecast.cv_u / forecast.cv, 2)} % (standard uncertainty)"
+    if forecast.budget:
+        sure += f"; the largest source of that is “{forecast.budget[0].source}”"
+    said = [run, f"{sure}."]
+    if forecast.gravity:
+        best = forecast.gravity[0]
+        said.append(f"A g of your own to about {plain(100.0 * best.relative_u, 2)} %, by the {best.name}.")
+    return Said("In short", tuple(said))
 
 
 def _jet(forecast: Forecast) -> Said:
