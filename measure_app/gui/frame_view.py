@@ -176,6 +176,7 @@ class FrameView(QGraphicsView):
                     hand.selected,
                     self._document.rule_fits,
                     hand.options.rule if hand.tool is Tool.GRADUATION else None,
+                    hand.visible_falls(),
                 ),
             )
             if self._cross is not None:

@@ -21,6 +21,7 @@ from measure_app.edits import (
 )
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
+from measure_app.gui.falling import marked
 from measure_app.gui.graduating import offered_value
 from measure_app.gui.marks import (
     READINGS,
@@ -41,6 +42,8 @@ from measure_app.gui.marks import (
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import (
     By,
+    FallMark,
+    FallPart,
     GraduationPart,
     LinePart,
     OrificePart,
@@ -75,6 +78,8 @@ class Draft:
     """A graduation whose value is not typed yet."""
     pending: tuple[GraduationPart, ...] = ()
     """Graduations of a new rule that has too few of them to be one."""
+    fall: FallMark | None = None
+    """First mark of a new fall, which needs a second to be one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +176,13 @@ class Hand(QObject):
             for handle in handles_of(run, frame)
             if self._document.shows(handle.frame, spot_of(run, handle))
         )
+
+    def visible_falls(self) -> tuple[FallPart, ...]:
+        """Return the falls to be drawn; to a blind reader only the one in hand."""
+        run, own = self._document.run, self.options.fall
+        if run is None or not self._document.blind:
+            return run.falls if run is not None else ()
+        return run.falls[own : own + 1] if own is not None else ()
 
     def press(self, at: Pixel, point: QPointF, view: ViewMap, frame: int) -> bool:
         """Begin a gesture at a position; False where it is none and the picture may be moved instead."""
@@ -293,6 +305,8 @@ class Hand(QObject):
     def _takeable(self, frame: int) -> tuple[Handle, ...]:
         """Marks that a press may take hold of with the tool in hand: placing must not catch neighbours."""
         handles = self.visible_handles(frame)
+        if self.tool is Tool.FALL:
+            return ()  # a drop falls past rules and lines
         if self.tool in _READ:
             return tuple(h for h in handles if h.kind is _READ[self.tool])
         if self.tool is Tool.GRADUATION:
@@ -311,6 +325,8 @@ class Hand(QObject):
             self._perform(SetThrowZero(with_parts(zero, px=at)))
         elif self.tool in _READ:
             self._read(run, _READ[self.tool], at, frame)
+        elif self.tool is Tool.FALL:
+            self._mark_fall(run, FallMark(frame, at, self.options.px_u))
 
     def _read(self, run: Run, kind: Kind, at: Pixel, frame: int) -> None:
         earlier = spot_of(run, Handle(kind, frame=frame))
@@ -325,6 +341,15 @@ class Hand(QObject):
             self.read_again.emit(Repeat(kind, frame, earlier, spot, again))
         if self.options.advance:
             self._document.go_to(frame + self.options.advance)
+
+    def _mark_fall(self, run: Run, mark: FallMark) -> None:
+        made = marked(run, self.options.fall, self.options.what, self.draft.fall, mark)
+        if made.edit is not None and not self._perform(made.edit):
+            return
+        self._set(replace(self.draft, fall=made.first))
+        self.options = replace(self.options, fall=made.fall)
+        if self.options.advance:
+            self._document.go_to(mark.frame + self.options.advance)
 
     def _marked(self, run: Run) -> tuple[GraduationPart, ...]:
         rule = self.options.rule
@@ -371,9 +396,11 @@ class Hand(QObject):
             self.select(None)
         if after is None:
             self.cancel()
-        rule = self.options.rule
+        rule, fall = self.options.rule, self.options.fall
         if rule is not None and after is not None and rule >= len(after.rules):
             self.options = replace(self.options, rule=None)
+        if fall is not None and after is not None and fall >= len(after.falls):
+            self.options = replace(self.options, fall=None)
 
     def say(self) -> str:
         """Name the selected mark."""

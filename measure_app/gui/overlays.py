@@ -19,8 +19,9 @@ from calibration import Pixel, RuleFit
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.hand import Draft
 from measure_app.gui.marks import READINGS, Handle, Kind, place_of, spot_of
+from measure_app.gui.overlays_falls import draw_falls
 from measure_app.gui.theme import CASING, ON_FILM
-from measure_app.run import By, GraduationPart, Run
+from measure_app.run import By, FallPart, GraduationPart, Run
 
 WHISKER = 20.0
 """Whiskers show residuals so many times larger than they are on the film at the zoom in use."""
@@ -42,6 +43,8 @@ class Scene:
     """Of the run's rules; used where they belong to the same graduations."""
     tool_rule: int | None = None
     """Rule whose graduations are being marked."""
+    falls: tuple[FallPart, ...] = ()
+    """Falls that may be seen."""
 
 
 def paint(painter: QPainter, view: ViewMap, scene: Scene) -> None:
@@ -63,6 +66,7 @@ def paint(painter: QPainter, view: ViewMap, scene: Scene) -> None:
             pen.wedge(place, "throw_zero")
         elif handle.kind in READINGS:
             _reading(pen, scene.run, handle, place)
+    draw_falls(pen, scene.falls, scene.draft.fall, scene.frame)
     _draft(pen, scene.draft)
     if scene.selected is not None and scene.selected in places:
         pen.brackets(places[scene.selected], "cross")

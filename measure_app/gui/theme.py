@@ -87,6 +87,7 @@ ON_FILM = {
     "landing_line": "#62e3c0",
     "hand": "#ff9a52",
     "found": "#7cc8ff",
+    "fall": "#e3b5ff",
     "cross": "#ffffff",
 }
 """Bright strokes on film, by what they mark."""

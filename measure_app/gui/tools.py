@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Literal
 
 from calibration import Measures
 
@@ -20,6 +21,7 @@ class Tool(Enum):
     LANDING_LINE = "draw the landing line"
     SURFACE = "read the surface"
     LANDING = "read the landing"
+    FALL = "mark a fall"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,10 @@ class ToolOptions:
     """Standard uncertainty of a press on the frame, px."""
     advance: int = 0
     """Frames to move on after a reading; 0: stay."""
+    fall: int | None = None
+    """Fall to which marks are added; None: a new one, made when its second mark is made."""
+    what: Literal["drop", "jet drop", "jet front"] = "drop"
+    """What falls in a new fall."""
 
 
 SHOWN_AS: dict[Tool, str] = {
@@ -50,5 +56,6 @@ SHOWN_AS: dict[Tool, str] = {
     Tool.LANDING_LINE: "Drag along the landing level, from under the hole to beyond the farthest landing.",
     Tool.SURFACE: "Press where the gauge line meets the water's surface.",
     Tool.LANDING: "Press where the jet meets the landing line.",
+    Tool.FALL: "Press on the middle of the falling drop, frame by frame; again in the same frame to mend it.",
 }
 """One sentence for each tool, shown while it is in hand."""

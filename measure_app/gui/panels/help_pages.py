@@ -94,6 +94,8 @@ PAGES = (
             "Mark some frames twice without looking at the first mark: the scatter is yours, and better founded than "
             "a guess.",
             "Set a reading aside only for a reason you can name. A reading that is merely far from the line is news.",
+            "A drop that falls beside the rule, marked frame by frame, tells g without the accepted one. Let it fall in "
+            "the jet's plane, film it with the phone upright, and mark its middle in a dozen frames.",
         ),
     ),
     HelpPage(
@@ -104,7 +106,7 @@ PAGES = (
             "Cv tells how close the jet comes to the speed without losses: 0.95 to 0.99 for a clean hole in a thin "
             "wall. Above 1 something is measured wrong, for losses only take away.",
             "A slope of speed gives back the g that went into the speeds, times Cv². It is no measurement of g; one "
-            "that is news needs the clock.",
+            "that is news needs the clock: a drop marked as it falls, or the drain's own rate with the jet's width.",
             "Look at the residuals before you look at R². A bend means that the law, the zero of the head, or the "
             "angle of the jet is not what was assumed.",
             "What all readings share, such as the drop or a rule's scale, does not shrink with more frames. The bars "

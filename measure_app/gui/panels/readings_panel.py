@@ -15,6 +15,7 @@ from measure_app.extras import (
 )
 from measure_app.finders import Part
 from measure_app.gui.panels.again_section import AgainSection
+from measure_app.gui.panels.falls_section import FallsSection
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Says, Section, Sentence, TickBox, button, number_box, row
@@ -78,6 +79,8 @@ class ReadingsPanel(Panel):
         self._build_table()
         self.again = AgainSection(self)
         self.add(self.again)
+        self.falls = FallsSection(self)
+        self.add(self.falls)
         self._build_blind()
         self.services.tool_changed.connect(self._tool_changed)
         self.services.finding_progress.connect(self._progress)
@@ -227,6 +230,7 @@ class ReadingsPanel(Panel):
             self.spans.setVisible(False)
             self.find_button.setEnabled(False)
             self.again.show_run()
+            self.falls.show_run()
             return
         shows = self.document.shows if self.document.blind else None
         first_rows = not self.table.rows_model.rows
@@ -240,6 +244,7 @@ class ReadingsPanel(Panel):
         self.lack.say(missing)
         self._show_spans()
         self.again.show_run()
+        self.falls.show_run()
         self._selection()
 
     def _show_spans(self) -> None:

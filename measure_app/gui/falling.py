@@ -1,0 +1,71 @@
+"""Marks of a fall, one for each frame: which edit a press on the frame becomes. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from msgspec.structs import replace
+
+from measure_app.edits import AddFall, ChangeFall, Edit
+from measure_app.run import FallMark, FallPart, Run
+
+What = Literal["drop", "jet drop", "jet front"]
+KINDS: dict[What, str] = {
+    "drop": "a drop that is let go",
+    "jet drop": "a drop of the jet",
+    "jet front": "the front of a jet just opened",
+}
+"""What may fall, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marking:
+    """What comes of one press."""
+
+    edit: Edit | None
+    """None: the mark is the first of a new fall, which needs a second to be one."""
+    first: FallMark | None
+    """A mark that is held until there is a second."""
+    fall: int | None
+    """The fall to which further marks belong."""
+
+
+def marked(run: Run, fall: int | None, what: What, first: FallMark | None, mark: FallMark) -> Marking:
+    """Say what a press on the frame means.
+
+    Parameters
+    ----------
+    run : Run
+    fall : int or None
+        The fall that is being marked; None: a new one.
+    what : str
+        Kind of a new fall, one of `KINDS`.
+    first : FallMark or None
+        The first mark of a new fall, if there is one.
+    mark : FallMark
+        The press. One in a frame that has a mark of this fall mends it.
+    """
+    if fall is not None and fall < len(run.falls):
+        part = run.falls[fall]
+        others = (each for each in part.marks if each.frame != mark.frame)
+        return Marking(ChangeFall(fall, replace(part, marks=_in_order(*others, mark))), None, fall)
+    if first is None or first.frame == mark.frame:
+        return Marking(None, mark, None)
+    part = FallPart(_new_name(run, what), what, _in_order(first, mark))
+    return Marking(AddFall(part), None, len(run.falls))
+
+
+def without_last(part: FallPart) -> FallPart | None:
+    """Return a fall without its last mark; None where only two are left."""
+    return replace(part, marks=part.marks[:-1]) if len(part.marks) > 2 else None
+
+
+def _in_order(*marks: FallMark) -> tuple[FallMark, ...]:
+    return tuple(sorted(marks, key=lambda mark: mark.frame))
+
+
+def _new_name(run: Run, what: What) -> str:
+    """Return a name that no fall of the run has."""
+    taken = {part.name for part in run.falls}
+    return next(name for n in range(1, len(taken) + 2) if (name := f"{what} {n}") not in taken)

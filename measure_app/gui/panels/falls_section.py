@@ -1,0 +1,190 @@
+"""Falls: mark a drop frame by frame, and read the g that comes of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from analysis import with_uncertainty
+from measure_app.edits import ChangeFall, RemoveFall
+from measure_app.gui.falling import KINDS, without_last
+from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.instruments import DEPTHS
+from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
+from measure_app.gui.panels.quantity import LENGTH_MM
+from measure_app.gui.panels.tables import DataTable, Field
+from measure_app.gui.panels.wording import counted, finding_name
+from measure_app.gui.tools import Tool
+from measure_app.run import FallPart
+
+if TYPE_CHECKING:
+    from measure_app.gui.panels.readings_panel import ReadingsPanel
+
+_ROUTES = (
+    "gravity_combined",
+    "gravity_from_parabola",
+    "gravity_from_fall_time",
+    "gravity_from_track",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ShownFall:
+    """One line of the list."""
+
+    index: int
+    part: FallPart
+
+
+FALL_FIELDS = (
+    Field("fall", lambda f: f.part.name, tip="Press to go to its first frame."),
+    Field("marks", lambda f: str(len(f.part.marks)), lambda f: len(f.part.marks), "Two are two events."),
+    Field(
+        "frames",
+        lambda f: f"{f.part.marks[0].frame}–{f.part.marks[-1].frame}",
+        lambda f: f.part.marks[0].frame,
+        "First and last frame with a mark.",
+    ),
+    Field("what", lambda f: KINDS.get(f.part.what, f.part.what), tip="What falls."),
+)
+
+
+class FallsSection(Section):
+    """The part of the readings panel in which a falling drop is marked."""
+
+    def __init__(self, panel: ReadingsPanel) -> None:
+        super().__init__("A fall: a g that is news", is_open=False)
+        self._panel = panel
+        self._chosen: int | None = None
+        self.add(
+            "A drop that falls beside the rule tells g by itself, without the accepted one. Press on its middle, frame "
+            "by frame: three marks or more, the more the better. Two marks alone are two events: the frame in which it "
+            "has just been let go, and the one in which it has just landed."
+        )
+        self.what_box = choice("What falls", [(words, what) for what, words in KINDS.items()])
+        self.advance_box = number_box("Frames to move on after each press on a fall", 0, 1000)
+        self.advance_box.setValue(1)
+        self.advance_box.setSuffix(" frames")
+        self.mark_button = button(
+            "Mark a falling drop", "Press on the drop; the film moves on after each press", checkable=True
+        )
+        self.more_button = button("Go on with it", "Add marks to the fall chosen in the list", checkable=True)
+        self.mark_button.clicked.connect(lambda on: self._take(None) if on else self._put_down())
+        self.more_button.clicked.connect(lambda on: self._take(self._chosen) if on else self._put_down())
+        self.what_box.activated.connect(lambda _: self._retake())
+        self.advance_box.valueChanged.connect(lambda _: self._retake())
+        self.add(row(self.what_box, stretch=0))
+        self.add(row("Then move on", self.advance_box, stretch=1))
+        self.add(row(self.mark_button, self.more_button))
+        self.table = DataTable(FALL_FIELDS, "Falls")
+        self.table.setMinimumHeight(5 * (self.fontMetrics().height() + 6))
+        self.table.row_opened.connect(lambda shown: panel.document.go_to(shown.part.marks[0].frame))
+        self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection())
+        self.table.delete_pressed.connect(self._delete)
+        self.add(self.table)
+        self.last_button = button("Drop the last mark", "Take the last mark of the chosen fall away")
+        self.delete_button = button("Delete", "Delete the chosen fall; it can be undone")
+        self.last_button.clicked.connect(self._drop_last)
+        self.delete_button.clicked.connect(self._delete)
+        self.add(row(self.last_button, self.delete_button))
+        self.behind = QuantityField(
+            "The chosen fall, behind the jet's plane",
+            LENGTH_MM,
+            "How far behind the jet's plane the drop falls; before it with a minus. Each centimetre at one metre is 1 % "
+            "of g.",
+            instruments=DEPTHS,
+            needed=True,
+        )
+        self.behind.committed.connect(self._typed_depth)
+        self.add(self.behind)
+        self.answer = Sentence()
+        self.add(self.answer)
+        panel.services.tool_changed.connect(self._tool_changed)
+
+    def show_run(self) -> None:
+        """Show the falls of the run, and the g that they tell."""
+        run = self._panel.run
+        falls = run.falls if run is not None else ()
+        ready = run is not None and self._panel.info is not None
+        first_rows = not self.table.rows_model.rows
+        grown = len(falls) > len(self.table.rows_model.rows)
+        self.table.set_rows(tuple(ShownFall(i, part) for i, part in enumerate(falls)))
+        if falls and first_rows:
+            self.table.fit_columns(110)
+        if grown:
+            self.table.select_where(lambda shown: shown.index == len(falls) - 1)
+        self.mark_button.setEnabled(ready)
+        self.table.setVisible(bool(falls))
+        self.set_state(counted(len(falls), "fall") if falls else "")
+        self.answer.say(self._answer() if falls else "")
+        self._selection()
+
+    def _answer(self) -> str:
+        """Say what g the falls tell, or what is missing."""
+        outcome = self._panel.document.outcome
+        if outcome is None or self._panel.document.blind:
+            return ""
+        for name in _ROUTES:
+            finding = outcome.findings.finding(name)
+            if finding is not None:
+                value = with_uncertainty(finding.value, finding.u, finding.unit)
+                return f"{finding_name(name)}: {value}. It {finding.remarks[0]}."
+        missing = {each.name: each.missing for each in outcome.findings.undetermined}
+        return f"No g yet: needs {missing['gravity_from_parabola']}." if _ROUTES[1] in missing else ""
+
+    def _selection(self) -> None:
+        chosen = self.table.selected_rows()
+        shown = chosen[0] if chosen else None
+        self._chosen = shown.index if shown is not None else None
+        for control in (self.delete_button, self.more_button, self.behind):
+            control.setEnabled(shown is not None)
+        self.last_button.setEnabled(shown is not None and without_last(shown.part) is not None)
+        if shown is not None:
+            self.behind.set_values(shown.part.behind_m, shown.part.behind_u_m)
+        else:
+            self.behind.set_values(None)
+
+    def _take(self, fall: int | None) -> None:
+        self._panel.services.use_tool(
+            Tool.FALL,
+            fall=fall,
+            what=self.what_box.currentData(),
+            advance=self.advance_box.value(),
+            px_u=self._panel.px_u_field.value or 0.5,
+        )
+
+    def _put_down(self) -> None:
+        self._panel.services.use_tool(Tool.LOOK)
+
+    def _retake(self) -> None:
+        if self._panel.services.tool is Tool.FALL:
+            self._take(self._panel.services.options.fall)
+
+    def _tool_changed(self, tool: Tool) -> None:
+        going_on = self._panel.services.options.fall is not None
+        self.mark_button.setChecked(tool is Tool.FALL and not going_on)
+        self.more_button.setChecked(tool is Tool.FALL and going_on)
+
+    def _part(self) -> FallPart | None:
+        run = self._panel.run
+        if run is None or self._chosen is None or self._chosen >= len(run.falls):
+            return None
+        return run.falls[self._chosen]
+
+    def _delete(self) -> None:
+        if self._part() is not None and self._chosen is not None:
+            self._panel.ask(RemoveFall(self._chosen))
+
+    def _drop_last(self) -> None:
+        part = self._part()
+        shorter = without_last(part) if part is not None else None
+        if shorter is not None and self._chosen is not None:
+            self._panel.ask(ChangeFall(self._chosen, shorter))
+
+    def _typed_depth(self, behind: float, u: float | None) -> None:
+        part = self._part()
+        if part is not None and self._chosen is not None:
+            changed = replace(part, behind_m=behind, behind_u_m=u or 0.0)
+            self._panel.ask(ChangeFall(self._chosen, changed), self.behind)
