@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.errors import CalibrationError
 from calibration.facing import slopes
 from calibration.pixels import FloatArray
 from calibration.rules import Marks, table_of
@@ -18,6 +19,12 @@ _NEWTON = 12
 SHARED = 4
 """Parameters that all rules share: two tangents, the inverse distance, the bend of the lens."""
 _EQUAL_Z = 3.0
+
+
+_IMPOSSIBLE = (
+    "no camera can have seen the graduations where they are marked; check their places and values, how far "
+    "behind the jet each rule lies, and the camera's distance and lens"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,6 +158,8 @@ def fit_together(
         gain = np.linalg.pinv(J / column, rcond=1e-13) / column[:, None]
         move = gain @ errors
         theta = theta + move
+        if not np.all(np.isfinite(theta)) or np.any(theta[S:Z] * (1.0 + theta[2] * theta[D:S]) <= 0.0):
+            raise CalibrationError("rules", _IMPOSSIBLE)
         if np.max(np.abs(move * column)) < 1e-6:
             break
     return JointFit(
@@ -171,6 +180,8 @@ def _directions(rho: FloatArray, marks: Marks) -> FloatArray:
     lines = np.empty((len(marks.rules), 2))
     for r in range(len(marks.rules)):
         mine = rho[marks.of(r)] - np.mean(rho[marks.of(r)], axis=0)
+        if not np.all(np.isfinite(mine)):
+            raise CalibrationError("rules", _IMPOSSIBLE)
         lines[r] = np.linalg.svd(mine, full_matrices=False)[2][0]
         values = marks.values[marks.of(r)]
         if (mine @ lines[r]) @ (values - values.mean()) < 0:
