@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from analysis import with_uncertainty
-from measure_app.edits import ChangeFall, RemoveFall
+from measure_app.edits import ChangeFall, RemoveFall, SetCamera
 from measure_app.gui.falling import KINDS, without_last
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.instruments import DEPTHS
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
-from measure_app.gui.panels.quantity import LENGTH_MM
+from measure_app.gui.panels.quantity import LENGTH_MM, SHORT_TIME
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted, finding_name
 from measure_app.gui.tools import Tool
@@ -99,6 +99,15 @@ class FallsSection(Section):
         )
         self.behind.committed.connect(self._typed_depth)
         self.add(self.behind)
+        self.shutter = QuantityField(
+            "Reading out one frame takes the camera",
+            SHORT_TIME,
+            "Phones read a frame row by row, in 10 to 30 ms: lower rows are later. 0 if all rows are taken at once. Left "
+            "empty, what that may do to g is counted as an error; with the phone upright it does nothing.",
+            placeholder="not known",
+        )
+        self.shutter.committed.connect(self._typed_shutter)
+        self.add(self.shutter)
         self.answer = Sentence()
         self.add(self.answer)
         panel.services.tool_changed.connect(self._tool_changed)
@@ -116,6 +125,12 @@ class FallsSection(Section):
         if grown:
             self.table.select_where(lambda shown: shown.index == len(falls) - 1)
         self.mark_button.setEnabled(ready)
+        self.shutter.setEnabled(run is not None)
+        camera = run.camera if run is not None else None
+        self.shutter.set_values(
+            camera.rolling_shutter_s if camera is not None else None,
+            camera.rolling_shutter_u_s if camera is not None else None,
+        )
         self.table.setVisible(bool(falls))
         self.set_state(counted(len(falls), "fall") if falls else "")
         self.answer.say(self._answer() if falls else "")
@@ -182,6 +197,12 @@ class FallsSection(Section):
         shorter = without_last(part) if part is not None else None
         if shorter is not None and self._chosen is not None:
             self._panel.ask(ChangeFall(self._chosen, shorter))
+
+    def _typed_shutter(self, readout: float | None, u: float | None) -> None:
+        run = self._panel.run
+        if run is not None:
+            camera = replace(run.camera, rolling_shutter_s=readout, rolling_shutter_u_s=u)
+            self._panel.ask(SetCamera(camera), self.shutter)
 
     def _typed_depth(self, behind: float, u: float | None) -> None:
         part = self._part()

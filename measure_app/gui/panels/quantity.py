@@ -55,6 +55,9 @@ ANGLE = Family("angle", (Unit("°", 1.0, ("deg", "degree", "degrees")),))
 TEMPERATURE = Family("temperature", (Unit("°C", 1.0, ("c", "deg c", "degc")),))
 GRAVITY = Family("acceleration", (Unit("m/s²", 1.0, ("m/s2", "m/s^2", "m s-2", "m·s⁻²")),))
 RATE = Family("rate", (Unit("frames/s", 1.0, ("fps", "hz", "1/s", "/s", "frames per second")),))
+SHORT_TIME = Family(
+    "time", (Unit("ms", 1e-3, ("millisecond", "milliseconds")), Unit("s", 1.0, ("second", "seconds")))
+)
 PURE = Family("number", (Unit("", 1.0),))
 
 

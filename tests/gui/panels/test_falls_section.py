@@ -218,3 +218,23 @@ def test_a_mark_is_drawn_as_a_drop_where_it_is_and_as_a_dot_in_other_frames() ->
     assert here[60, 107] > 150 > elsewhere[60, 107]
     assert here[48, 100] > 150 > elsewhere[48, 100]
     assert elsewhere[60, 101] > 150
+
+
+def test_the_read_out_time_of_a_frame_goes_into_the_run(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(ReadingsPanel, run=with_falls(falling()))
+    section = panel.falls
+    section.set_open(True)
+    qtbot.keyClicks(section.shutter.value_edit, "18 ± 2\r")
+    camera = document.run.camera
+    assert (camera.rolling_shutter_s, camera.rolling_shutter_u_s) == (
+        pytest.approx(0.018),
+        pytest.approx(0.002),
+    )
+    section.shutter.value_edit.selectAll()
+    qtbot.keyClick(section.shutter.value_edit, Qt.Key.Key_Backspace)
+    qtbot.keyClick(section.shutter.value_edit, Qt.Key.Key_Return)
+    assert document.run.camera.rolling_shutter_s is None
+    section.shutter.value_edit.selectAll()
+    qtbot.keyClicks(section.shutter.value_edit, "5000\r")
+    assert document.run.camera.rolling_shutter_s is None
+    assert "at most 1" in section.shutter.error.text()
