@@ -277,7 +277,7 @@ def _zip_input(seed: bytes, dice: random.Random) -> bytes:
         "share-01.run.json",
         "x" * 300,
         "con",
-        "",
+        " ",
     )
     made = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(seed)) as old, zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new:
