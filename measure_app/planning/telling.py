@@ -127,7 +127,10 @@ def _short(forecast: Forecast) -> Said:
     said = [run, f"{sure}."]
     if forecast.gravity:
         best = forecast.gravity[0]
-        said.append(f"A g of your own to about {plain(100.0 * best.relative_u, 2)} %, by the {best.name}.")
+        said.append(
+            f"A g of your own to about {plain(100.0 * best.relative_u, 2)} % at best, by the {best.name}; "
+            "see below what that takes."
+        )
     return Said("In short", tuple(said))
 
 
@@ -151,7 +154,8 @@ def _jet(forecast: Forecast) -> Said:
         "the law of emptying. Re and We are those of the contracted jet."
     )
     sentences = [
-        f"The law is trusted down to a head of {_mm(forecast.law_limit_m, 2)}. To get there takes about "
+        f"The law ends at a head of {_mm(forecast.law_limit_m, 2)}: below it the hole is no longer small "
+        "or the jet clings to the wall, and readings are left out. To get there takes about "
         f"{_clock(forecast.drain_time_s)}"
         + (
             f", between {_clock(short)} and {_clock(long)} as Cd may be "
