@@ -86,8 +86,11 @@ def _fall_time(falls: Falls, gravity: AcceptedGravity) -> Answer:
             f"each end is known to one frame, {plain(max(steps), 3)} ms, which alone gives "
             f"{plain(taken, 2)} m/s²: a drop marked in many frames tells g better, and so do repeats"
         ),
-        f"an uncertain T makes 1/T² too large on average, here by {plain(bias, 2)} %; that is taken off",
     ]
+    if bias >= 0.05:
+        remarks.append(
+            f"an uncertain T makes 1/T² too large on average, here by {plain(bias, 2)} %; that is taken off"
+        )
     return _derived(
         got,
         falls,
@@ -218,7 +221,7 @@ def _residuals(got: Pooled) -> list[str]:
                 "the wrong frame or on another drop"
             )
         ]
-    return [f"the marks lie {plain(ratio, 2)} times as far off the curve as stated, as they should"]
+    return [f"the marks lie about their curve as stated: {plain(ratio, 2)} of their errors, on average"]
 
 
 def _count(fits: Iterable[FallFit]) -> str:

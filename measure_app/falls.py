@@ -94,6 +94,8 @@ def _readout(run: Run, seconds: FloatArray) -> tuple[float, float, str]:
         u = camera.rolling_shutter_u_s
         u = READOUT_U * camera.rolling_shutter_s if u is None else u
         told = 1e3 * camera.rolling_shutter_s
+        if told == 0.0:
+            return 0.0, u, "all rows of a frame were taken at once, as told"
         return camera.rolling_shutter_s, u, f"each row's own time is used: a frame is read in {told:.3g} ms"
     longest = LONGEST_READOUT_S
     if len(seconds) > 1:

@@ -77,8 +77,9 @@ class Outcome:
 
     @property
     def found_anything(self) -> bool:
-        """Whether there is any length to show."""
-        return any(row.head_m is not None or row.throw_m is not None for row in self.rows)
+        """Whether there is any length to show, or a fall that tells something."""
+        seen = any(row.head_m is not None or row.throw_m is not None for row in self.rows)
+        return seen or bool(self.falls.falls and self.findings.findings)
 
 
 def measure(
@@ -103,9 +104,11 @@ def measure(
     """
     # First, so that a set-up that cannot be used is said before the long pass.
     calibration = calibration_of(run, (source.info.width, source.info.height))
-    found = search(run, source, progress=progress, stop_requested=stop_requested)
+    found = None
+    if run.gauge_line is not None or run.landing_line is not None or not run.falls:
+        found = search(run, source, progress=progress, stop_requested=stop_requested)
     return outcome_of(
-        AdoptFound(found.readings).apply(run),
+        AdoptFound(found.readings).apply(run) if found is not None else run,
         source.stamps.seconds() if source.info.file_rate else None,  # still pictures have no clock
         source.info,
         found=found,

@@ -42,8 +42,9 @@ class Results:
 
     @property
     def found_anything(self) -> bool:
-        """Whether there is any length to show."""
-        return any(row.head_m is not None or row.throw_m is not None for row in self.rows)
+        """Whether there is any length to show, or a fall that tells something."""
+        seen = any(row.head_m is not None or row.throw_m is not None for row in self.rows)
+        return seen or bool(self.falls is not None and self.falls.falls and self.findings.findings)
 
 
 def results_of(outcome: Outcome) -> Results:

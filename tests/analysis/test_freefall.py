@@ -246,7 +246,7 @@ def test_marks_that_scatter_more_than_stated_widen_the_error_and_are_told():
     assert finding.u == pytest.approx(found(falls).finding("gravity_from_parabola").u, rel=0.3)
     assert any("look for a mark in the wrong frame" in words for words in finding.remarks)
     sound = found(falls).finding("gravity_from_parabola")
-    assert any("as they should" in words for words in sound.remarks)
+    assert any("lie about their curve as stated" in words for words in sound.remarks)
 
 
 def test_budgets_add_up_and_name_what_moves_g():

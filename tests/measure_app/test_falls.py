@@ -11,12 +11,13 @@ from msgspec.structs import replace
 
 from analysis import Falling
 from calibration import Pixel
-from measure_app.clip import PlaneGeometry
+from measure_app.clip import PlaneGeometry, open_clip
+from measure_app.errors import SetupIncomplete
 from measure_app.falls import DROP_OF_JET, falls_of
-from measure_app.outcome import calibration_of, outcome_of
+from measure_app.outcome import calibration_of, measure, outcome_of
 from measure_app.packs.content import PackPlan, run_for_students
 from measure_app.run import FallMark, FallPart
-from tests.measure_app.falling_marks import SCENE, TRUE_G, let_go, marked, of_the_jet, slow_film, told
+from tests.measure_app.falling_marks import SCENE, SLOW, TRUE_G, let_go, marked, of_the_jet, slow_film, told
 
 
 @pytest.fixture(scope="module")
@@ -208,3 +209,16 @@ def test_marks_of_falls_are_no_gift_to_students(film):
     run = told(run, marked("jet front", *of_the_jet(seconds, 40, 4)))
     assert run_for_students(run, PackPlan()).falls == ()
     assert run_for_students(run, PackPlan(give_readings=True)).falls == run.falls
+
+
+def test_a_film_of_a_falling_drop_alone_is_measured_without_looking_for_water(film):
+    run, seconds, _ = film
+    frames = np.arange(60, 104, 4)
+    run = told(run, marked("drop", frames, let_go(seconds, frames, 0.36, -0.122)))
+    with open_clip(SLOW.with_name("slow.mp4"), capture_rate_hz=240.0) as clip:
+        outcome = measure(replace(run, gauge_line=None, landing_line=None), clip)
+        assert outcome.found_anything
+        assert outcome.search is None
+        assert outcome.findings.finding("gravity_from_parabola") is not None
+        with pytest.raises(SetupIncomplete, match="no line to look along"):
+            measure(replace(run, gauge_line=None, landing_line=None, falls=()), clip)
