@@ -105,13 +105,13 @@ def _parabola(falls: Falls, gravity: AcceptedGravity) -> Answer:
     got = _pooled(falls, fit_parabola, lambda fall: fall.n > 2, _MORE_MARKS)
     if isinstance(got, str):
         return got
-    held = falls.launch_angle_deg is not None and any(
-        fit.fall.kind.from_the_hole and fit.fall.across is not None for fit in got.fits
-    )
+    told = falls.launch_angle_deg is not None
+    held = [told and fit.fall.kind.from_the_hole and fit.fall.across is not None for fit in got.fits]
     start = "y₀ and v free, so that nothing need be known of the start"
-    if held:
+    if any(held):
         angle = plain(falls.launch_angle_deg or 0.0, 2)
-        start = f"from the hole on held to the launch angle stated there, {angle}°; y₀ and v free elsewhere"
+        start = f"held to leave the hole at the stated {angle}°"
+        start += "" if all(held) else ", where it comes from the hole; y₀ and v free in the others"
     could = falls.launch_angle_deg is None and any(fit.fall.kind.from_the_hole for fit in got.fits)
     more = (
         "state the jet's launch angle (0 if it leaves level): held to the hole, the same marks say about "
