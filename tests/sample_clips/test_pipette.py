@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from msgspec.structs import replace as having
 from scipy.integrate import solve_ivp
 
@@ -18,6 +19,7 @@ from measure_app.outcome import outcome_of
 from measure_app.run import FallMark, FallPart
 from measure_app.runfile import decode_run
 from sample_clips import Scene, Stage, shipped_scene, with_pipette
+from sample_clips.__main__ import main
 from sample_clips.let_go import Let
 from sample_clips.records import run_record, truth_record
 from tests.sample_clips.scenes import small
@@ -91,3 +93,9 @@ def test_a_drop_that_leaves_the_picture_is_refused() -> None:
     scene = small(shipped_scene("slow"), 4)
     with pytest.raises(ValueError, match="a drop from the pipette leaves the picture"):
         with_pipette(replace(scene, bench=replace(scene.bench, plumb_x_m=-2.0)))
+
+
+def test_the_command_does_not_write_drops_over_a_shipped_clip() -> None:
+    result = CliRunner().invoke(main, ["render", "slow", "--pipette"])
+    assert result.exit_code == 2
+    assert "give --out DIR, so that the shipped one stays" in result.output
