@@ -45,7 +45,7 @@ def forecast_of(plan: Plan, *, surface_tension: bool = True) -> Forecast:
     Forecast
         Throws by x = 2 Cv √(h y₀) (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 18), the surface's
         own speed counted in; times by t = 2A(√H - √h)/(Cd a √(2g)) (s. 53); the uncertainty of Cv from a
-        simulated run of exact readings with the stated errors, through `findings_of`.
+        simulated run with the stated errors, through `findings_of`.
     """
     conditions = plan.conditions
     limit = law_limit_m(conditions) or 0.0
@@ -140,7 +140,7 @@ def simulated(
     lost_m : float
         Head that the jet loses to surface tension, m.
     rng : Generator, optional
-        Draws the errors; None: readings without any, though their uncertainties are stated all the same.
+        Draws the errors; None: own errors in a fixed pattern of the size that is stated, no shared ones.
 
     Returns
     -------
@@ -163,7 +163,13 @@ def simulated(
     own_h = per_row * at.surface_u_px * s
     own_x = per_row * math.hypot(at.landing_u_px * s, at.sway_u_m)
     drop = np.full(n, plan.drop_m)
-    if rng is not None:
+    if rng is None:
+        # Without any scatter the engine would judge rounding noise: readings err by what is stated, now up,
+        # now down, so that no error is like its neighbour's and their sums vanish.
+        size = math.sqrt(max(1.0, n - 3.0) / n)
+        head = head + size * own_h * np.resize([1.0, 1.0, -1.0, -1.0], n)
+        throw = throw + size * own_x * np.resize([1.0, -1.0], n)
+    else:
         z = rng.standard_normal(len(names))
         head = head + by_head @ z + own_h * rng.standard_normal(n)
         throw = throw + by_throw @ z + own_x * rng.standard_normal(n)

@@ -321,3 +321,88 @@ def test_a_search_can_be_stopped_and_limits_must_be_ranges() -> None:
     for bad in ((0.006, 0.003), (0.0, 0.01), (math.nan, 1.0)):
         with pytest.raises(ValueError, match="the smaller first"):
             Limits(bad, (0.2, 0.6))
+
+
+# --- sizes of single sources -------------------------------------------------------------------------------
+
+
+def test_scale_of_a_rule_errs_as_a_line_through_its_marks() -> None:
+    rng = np.random.default_rng(5)
+    for n, length in ((2, 0.3), (5, 0.3), (9, 0.24)):
+        plan = bench(instruments=Instruments(rule_marks=n, rule_length_m=length))
+        at = np.linspace(0.0, length, n)
+        slopes = [np.polyfit(at, at + 1e-3 * rng.standard_normal(n), 1)[0] for _ in range(3000)]
+        assert 1e-3 * plan.scale_gain == pytest.approx(float(np.std(slopes)), rel=0.06)
+
+
+def test_each_source_weighs_what_the_law_says() -> None:
+    """Cv = x/(2 √(y₀ h)): a throw's relative error counts whole, that of head and drop by half."""
+    forecast = forecast_of(bench(instruments=Instruments(sway_u_m=1e-5)), surface_tension=False)
+    plan, cv, s = forecast.plan, forecast.cv, forecast.sight.metres_per_px
+    at = plan.instruments
+    by_source = {share.source: share.u / cv for share in forecast.budget}
+    depth = at.rule_depth_u_m / plan.camera_distance_m
+    as_read = plan.scale_gain * at.mark_u_px * s
+    for source, size in (
+        ("rule along the throw: depth", depth),
+        ("upright rule: depth", depth / 2.0),
+        ("rule along the throw: scale as read", as_read),
+        ("upright rule: scale as read", as_read / 2.0),
+        ("rule along the throw: engraved scale", plan.scale_gain * at.rule_u_m),
+        ("landing line: height as drawn", at.line_u_px * s / (2.0 * plan.drop_m)),
+        ("drop", at.drop_u_m / (2.0 * plan.drop_m)),
+    ):
+        assert by_source[source] == pytest.approx(size, rel=0.15), source
+
+
+def test_the_gain_of_more_readings_is_what_more_readings_give() -> None:
+    few, more = (
+        forecast_of(bench(readings=n, instruments=Instruments(sway_u_m=5e-3)), surface_tension=False)
+        for n in (16, 32)
+    )
+    assert few.cv_u is not None
+    assert more.cv_u is not None
+    assert few.more_frames_gain > 0.1
+    assert 1.0 - more.cv_u / few.cv_u == pytest.approx(few.more_frames_gain, rel=0.2)
+
+
+def test_surface_tension_takes_its_head_from_the_throws_alone() -> None:
+    plan, lost = bench(), 0.008
+    whole, less = (simulated(plan, 0.97, 0.65, 20, lost_m=h) for h in (0.0, lost))
+    assert whole.throw is not None
+    assert less.throw is not None
+    assert whole.head is not None
+    assert less.head is not None
+    assert np.array_equal(whole.head.values, less.head.values)
+    per = (2.0 * 0.97) ** 2 * plan.drop_m
+    assert (whole.throw.values**2 - less.throw.values**2) / per == pytest.approx(np.full(20, lost), rel=0.02)
+    # 3.5 to 4 σ/(ρ g dj), dj = 0.8 d: 8.1 to 9.3 mm for 4 mm; derived.
+    assert forecast_of(plan).capillary_loss_m == pytest.approx((8.13e-3, 9.29e-3), rel=2e-3)
+
+
+def test_clock_with_the_jets_diameter_goes_with_its_fourth_power() -> None:
+    """Derived: g = 2 (k A/(a_jet Cv))²; 0.1 mm of 3.15 mm gives 13 % with the rest."""
+
+    def route(u: float) -> float:
+        forecast = forecast_of(bench(cv=0.97, cd=0.62 * 0.97, instruments=Instruments(jet_diameter_u_m=u)))
+        return next(each.relative_u for each in forecast.gravity if each.name.endswith("jet's diameter"))
+
+    assert math.sqrt(route(2e-4) ** 2 - route(1e-4) ** 2) == pytest.approx(
+        4 * math.sqrt(3) * 1e-4 / 3.15e-3, rel=0.01
+    )
+    assert route(1e-4) == pytest.approx(0.13, abs=0.006)
+    assert route(2e-4) == pytest.approx(0.25, abs=0.01)
+
+
+def test_near_and_far_edge_of_the_surface_part_by_the_ray_through_water() -> None:
+    # 100 mm · (117.5 mm/1500 mm)/1.333 = 5.9 mm, for heads of 250 to 15 mm seen from 1.5 m at their middle.
+    assert "5.9 mm" in says(forecast_of(bench()))["camera"]
+    assert "2.9 mm" in says(forecast_of(bench(camera_distance_m=3.0)))["camera"]
+
+
+def test_thin_jets_are_not_proposed() -> None:
+    proposal = proposal_of(bench(), Limits((0.002, 0.004), (0.4, 0.4)))
+    assert proposal is not None
+    assert proposal.best is not None
+    assert proposal.best.plan.hole_diameter_m >= 0.0035
+    assert any("surface tension" in why for why, _ in proposal.refused)
