@@ -16,12 +16,13 @@ from analysis.penalised import JointFit
 from analysis.plan import Forecast, GravityRoute, Instruments, Moment, Plan, Sight
 from analysis.plan_forecast import forecast_of
 from analysis.plan_proposal import Limits, Proposal, proposal_of
+from analysis.pooled import PooledValue, RunValue, pooled
 from analysis.profile import AreaProfile
 from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
 from analysis.rows import law_limit_m
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
 from analysis.slopes import LawLine, LineResult, line_result
-from analysis.water import Water, reynolds_number, water_at, weber_number
+from analysis.water import Water, capillary_loss_m, reynolds_number, water_at, weber_number
 
 __all__ = [
     "AcceptedGravity",
@@ -58,8 +59,10 @@ __all__ = [
     "MonteCarloCheck",
     "Plan",
     "Points",
+    "PooledValue",
     "Proposal",
     "Remark",
+    "RunValue",
     "STANDARD_GRAVITY",
     "Series",
     "Share",
@@ -69,6 +72,7 @@ __all__ = [
     "accepted_gravity",
     "against_accepted",
     "band_words",
+    "capillary_loss_m",
     "checked_by_monte_carlo",
     "covariance",
     "expected_bands",
@@ -81,6 +85,7 @@ __all__ = [
     "line_with_errors_in_both",
     "normal_gravity",
     "plain",
+    "pooled",
     "proposal_of",
     "reynolds_number",
     "straight_line",

@@ -6,6 +6,7 @@ AppError
 ├── RunFileError     a run file that breaks the contract
 ├── EditRefused      a change that would leave the run breaking the contract
 ├── TableError       a table of measurements that cannot be read
+├── FindingsError    a result of one run that cannot be compared with others
 ├── PlanRefused      a planned experiment that no bench can have
 ├── SetupIncomplete  a run that lacks what the work asked for needs
 ├── Stopped          long work that the user stopped
@@ -42,6 +43,10 @@ class EditRefused(AppError):
 
 class TableError(AppError):
     """A table of measurements cannot be read; `where` names the file, the row and the column."""
+
+
+class FindingsError(AppError):
+    """A result of one run cannot be compared with others; `where` names the file and the key."""
 
 
 class PlanRefused(AppError):

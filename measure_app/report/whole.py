@@ -42,7 +42,9 @@ KNOWN_FILES = frozenset(
 """Every file that a result may hold; a folder with anything else in it is never replaced."""
 
 
-def check_folder(folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = FORMAT) -> None:
+def check_folder(
+    folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = FORMAT, told_in: str = "findings.json"
+) -> None:
     """Make sure that results may be written to a folder, before any work is done.
 
     Parameters
@@ -53,6 +55,8 @@ def check_folder(folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = 
         Every file that a result of this kind may hold.
     kind : str
         The format that its findings.json names.
+    told_in : str
+        The file that names it, if another.
 
     Raises
     ------
@@ -84,7 +88,7 @@ def check_folder(folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = 
                 "nothing was written, name a new folder",
                 where=where,
             )
-        if not _is_result(folder, kind):
+        if not _is_result(folder / told_in, kind):
             raise OutputError(
                 "is not empty and is not a result of this program; nothing was written, name a new folder",
                 where=where,
@@ -94,7 +98,11 @@ def check_folder(folder: Path, known: frozenset[str] = KNOWN_FILES, kind: str = 
 
 
 def write_folder(
-    folder: Path, files: Mapping[str, bytes], known: frozenset[str] = KNOWN_FILES, kind: str = FORMAT
+    folder: Path,
+    files: Mapping[str, bytes],
+    known: frozenset[str] = KNOWN_FILES,
+    kind: str = FORMAT,
+    told_in: str = "findings.json",
 ) -> None:
     """Write all files of a result; at any instant the old result or the new one is there, whole.
 
@@ -107,7 +115,7 @@ def write_folder(
         Where the result shall be; an earlier result there is replaced.
     files : mapping of str to bytes
         Content by name; all names are among `known`.
-    known, kind
+    known, kind, told_in
         As in `check_folder`.
 
     Raises
@@ -116,7 +124,7 @@ def write_folder(
         As `check_folder`, or the disk is full, or the place is not writable. What was there before is there
         still.
     """
-    check_folder(folder, known, kind)
+    check_folder(folder, known, kind, told_in)
     unknown = set(files) - known
     if unknown:
         raise ValueError(f"a result may hold only known files, got {sorted(unknown)}")
@@ -214,10 +222,10 @@ def _entries(folder: Path) -> Iterable[str]:
             yield f"{entry.name}/"
 
 
-def _is_result(folder: Path, kind: str) -> bool:
-    """Whether the folder's findings.json is one of ours; its first lines say so."""
+def _is_result(told: Path, kind: str) -> bool:
+    """Whether a folder's findings.json is one of ours; its first lines say so."""
     try:
-        with (folder / "findings.json").open("rb") as file:
+        with told.open("rb") as file:
             return f'"format": "{kind}"'.encode() in file.read(200)
     except OSError:
         return False
