@@ -250,8 +250,11 @@ class Document(QObject):
 
     @property
     def current_search(self) -> Search | None:
-        """The kept search while the run's lines are those that it ran on and its readings are in the run."""
-        if self._search is None or self._run is None or not has_found(self._run):
+        """The kept search while the run's lines are those that it ran on and its readings are in the run.
+
+        One that found nothing is current while the run holds nothing found: its reasons are all there is.
+        """
+        if self._search is None or self._run is None or has_found(self._run) != bool(self._search.readings):
             return None
         return self._search if key_of(self._run) == self._search_key else None
 

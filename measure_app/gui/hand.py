@@ -59,7 +59,7 @@ _READ = {Tool.SURFACE: Kind.SURFACE, Tool.LANDING: Kind.LANDING}
 _NAMES = {Measures.HEAD: "upright rule", Measures.THROW: "floor rule", Measures.BOTH: "square"}
 _SHORTEST_PX = 3.0
 _REPEAT_PX, _REPEAT_U = 15.0, 10.0
-"""Within so many pixels, or standard uncertainties, a second mark repeats the first; farther off it mends it."""
+"""Within so many pixels, or standard uncertainties, a second mark repeats the first; farther, it mends it."""
 _STILL = 3.0
 """A press that moves less than this before it is let go is no drag, view points."""
 

@@ -39,6 +39,7 @@ class Stage(QWidget):
         above.setContentsMargins(10, 3, 6, 3)
         above.addWidget(self._says, 1)
         above.addWidget(self._scale)
+        above.addSpacing(8)
         for text, name, does in (
             ("−", "Smaller (Ctrl+−)", lambda: self.view.zoom(0.8)),
             ("+", "Magnify (Ctrl++)", lambda: self.view.zoom(1.25)),

@@ -135,9 +135,13 @@ class StripView(QWidget):
             paint_hairline(painter, scene)
             painter.setClipping(False)
         if self.words:
-            painter.setPen(QColor(scheme.faint))
             flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
-            painter.drawText(area.adjusted(12, 0, -12, 0), flags, self.words)
+            room = area.adjusted(12, 0, -12, 0)
+            if self.picture is not None:  # the words stand over pixels of any shade
+                plate = painter.boundingRect(room, flags, self.words).adjusted(-8, -3, 8, 3)
+                painter.fillRect(plate, QColor(scheme.raised))
+            painter.setPen(QColor(scheme.ink if self.picture is not None else scheme.faint))
+            painter.drawText(room, flags, self.words)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         pen = QPen(QColor(scheme.accent), 2.0) if self.hasFocus() else QPen(QColor(scheme.edge), 1.0)
         painter.setPen(pen)

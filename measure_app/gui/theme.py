@@ -21,6 +21,8 @@ class Colours:
     ground: str
     raised: str
     sunken: str
+    field: str
+    """Where something can be typed or chosen."""
     ink: str
     faint: str
     edge: str
@@ -45,6 +47,7 @@ LIGHT = Colours(
     ground="#efeee9",
     raised="#fbfaf7",
     sunken="#e3e1da",
+    field="#ffffff",
     ink="#1c252b",
     faint="#59646b",
     edge="#c4c1b7",
@@ -62,6 +65,7 @@ DARK = Colours(
     ground="#181d20",
     raised="#20272b",
     sunken="#111517",
+    field="#2a3439",
     ink="#e9ebe8",
     faint="#a3aeb2",
     edge="#3d484e",
@@ -110,8 +114,8 @@ def palette_of(scheme: Colours) -> QPalette:
     for name, colour in {
         role.Window: scheme.ground,
         role.WindowText: scheme.ink,
-        role.Base: scheme.raised,
-        role.AlternateBase: scheme.ground,
+        role.Base: scheme.field,
+        role.AlternateBase: scheme.raised,
         role.Text: scheme.ink,
         role.Button: scheme.raised,
         role.ButtonText: scheme.ink,
@@ -149,6 +153,14 @@ def style_sheet(scheme: Colours) -> str:
     QPushButton:default {{ border: 2px solid {scheme.accent}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {scheme.faint}; border-color: {scheme.sunken}; }}
     QPushButton:focus, QToolButton:focus {{ border: 2px solid {scheme.accent}; }}
+    QLineEdit[frame="true"], QPlainTextEdit, QListWidget, QTableView, QListView {{
+        border: 1px solid {scheme.edge}; border-radius: 3px; background: {scheme.field}; }}
+    QLineEdit[frame="true"] {{ padding: 0.15em 0.3em; }}
+    QLineEdit[frame="true"]:focus {{ border: 2px solid {scheme.accent}; }}
+    QLineEdit[frame="true"]:disabled {{ background: {scheme.ground}; color: {scheme.faint}; }}
+    QHeaderView::section {{
+        background: {scheme.ground}; color: {scheme.ink}; border: none; border-right: 1px solid {scheme.edge};
+        border-bottom: 1px solid {scheme.edge}; padding: 2px 4px; }}
     QTableView:focus, QListWidget:focus, QPlainTextEdit:focus {{ border: 2px solid {scheme.accent}; }}
     QMenuBar {{ background: {scheme.ground}; }}
     QMenuBar::item:selected, QMenu::item:selected {{

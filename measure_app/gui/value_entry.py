@@ -22,7 +22,7 @@ class ValueEntry(QFrame):
         layout.setContentsMargins(8, 6, 8, 6)
         label = QLabel("Engraved value", self)
         self._field = QLineEdit(self)
-        self._field.setFixedWidth(84)
+        self._field.setFixedWidth(self._field.fontMetrics().horizontalAdvance("such as 1200") + 18)
         self._field.setAccessibleName("Engraved value in millimetres")
         self._field.setPlaceholderText("such as 120")
         label.setBuddy(self._field)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 
-from analysis import LAWS, Finding
+from analysis import LAWS, Finding, Undetermined
 from measure_app.gui.panels.budget_bars import BudgetList
-from measure_app.gui.panels.finding_list import FindingList
+from measure_app.gui.panels.finding_list import FindingList, value_words
 from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
@@ -106,7 +107,7 @@ class GraphTabs(QWidget):
             self.checks.say("")
         else:
             self.equation.say(graph.equation)
-            self.checks.say("\n".join(graph.doubts))
+            self.checks.say("\n\n".join(graph.doubts))
 
 
 class FindingsPanel(Panel):
@@ -119,6 +120,12 @@ class FindingsPanel(Panel):
         """Make the controls."""
         self.state = Sentence()
         self.add(self.state)
+        self.headline = Sentence()
+        bold = self.headline.font()
+        bold.setPointSizeF(1.2 * bold.pointSizeF())
+        bold.setBold(True)
+        self.headline.setFont(bold)
+        self.add(self.headline)
         self._large: QDialog | None = None
         self._large_tabs: GraphTabs | None = None
         self._graphs: GraphTabs | None = None
@@ -177,6 +184,7 @@ class FindingsPanel(Panel):
         self.state.say(self._state_words(outcome), "warning" if not shown else "")
         for part in self._parts:
             part.setVisible(shown)
+        self.headline.say(_headline(outcome) if shown else "")
         self._show_outcome(outcome if shown else None)
 
     def _refresh_if_seen(self) -> None:
@@ -216,9 +224,7 @@ class FindingsPanel(Panel):
         self.list.show_findings(findings.findings if findings is not None else ())
         undetermined = findings.undetermined if findings is not None else ()
         self._open.setVisible(bool(undetermined))
-        self.undetermined.say(
-            "\n".join(f"•  {finding_name(each.name)}: needs {each.missing}." for each in undetermined)
-        )
+        self.undetermined.say(_undetermined_words(undetermined))
         remarks = outcome.remarks if outcome is not None else ()
         self._doubts.setVisible(bool(remarks))
         self.remarks.say("\n\n".join(_remark_words(r.about, r.says, r.frames) for r in remarks))
@@ -250,6 +256,23 @@ class FindingsPanel(Panel):
             self._large_tabs.show_outcome(self.document.outcome if not self.document.blind else None)
         self._large.show()
         self._large.raise_()
+
+
+def _headline(outcome: Outcome | None) -> str:
+    """The answer that is asked for first."""
+    found = outcome.findings.finding("speed_coefficient") if outcome is not None else None
+    return f"{found.symbol} = {value_words(found)}" if found is not None else ""
+
+
+def _undetermined_words(undetermined: Iterable[Undetermined]) -> str:
+    """Name what is open, those that need the same together."""
+    by_missing: dict[str, list[str]] = {}
+    for each in undetermined:
+        by_missing.setdefault(each.missing, []).append(finding_name(each.name))
+    return "\n\n".join(
+        f"•  {', '.join(names)}: {'needs' if len(names) == 1 else 'need'} {missing}."
+        for missing, names in by_missing.items()
+    )
 
 
 def _budget_words(finding: Finding | None) -> str:

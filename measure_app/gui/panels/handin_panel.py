@@ -19,11 +19,11 @@ from measure_app.run import Run
 _PAUSE_MS = 700
 """Typing rests this long before it becomes an edit."""
 FILES = (
+    ("report.pdf, report.html", "set-up, strips, graphs, algebra, findings and cautions, to read and print"),
+    ("workbook.xlsx", "the working in live formulas; beside it a copy to fill in and one with the answers"),
     ("readings.csv", "every frame with time, head, throw and why it was left out"),
     ("findings.json", "all findings with uncertainties, for other programs"),
-    ("workbook.xlsx", "the working in live formulas, for a spreadsheet"),
-    ("report.pdf", "set-up, strips, graphs, findings and cautions, to read and print"),
-    ("figures/", "strips and graphs as pictures"),
+    ("figures/", "strips, graphs and the set-up as pictures"),
 )
 
 

@@ -60,7 +60,31 @@ class ShownReading:
 def _mm(value: float | None, u: float | None) -> str:
     if value is None or u is None:
         return ""
-    return with_uncertainty(1e3 * value, 1e3 * u)
+    return concise(1e3 * value, 1e3 * u)
+
+
+def concise(value: float, u: float) -> str:
+    """Write a value with its standard uncertainty in brackets, in units of the last digits: ``199.66(61)``.
+
+    The short form of JCGM 100:2008, 7.2.2; where it cannot be had, the long one.
+    """
+    words = with_uncertainty(value, u)
+    number, plus_minus, spread = words.partition(" ± ")
+    if not plus_minus or "(" in words:
+        return words
+    digits = spread.replace(".", "").lstrip("0")
+    return f"{number}({digits})"
+
+
+def said_of(shown: ShownReading) -> str:
+    """Say of one frame who read it and what became of it."""
+    if shown.aside:
+        return f"Frame {shown.frame}, {shown.by}: {shown.reason}."
+    fate = "took part in the fits" if shown.kept else "took no part in the fits"
+    reason = f": {shown.reason}" if shown.reason else ""
+    return (
+        f"Frame {shown.frame}, {shown.by}: {fate}{reason}." if shown.by else f"Frame {shown.frame}{reason}."
+    )
 
 
 def shown_readings(

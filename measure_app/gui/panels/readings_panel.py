@@ -24,6 +24,7 @@ from measure_app.gui.panels.reading_rows import (
     ShownReading,
     count_words,
     missing_for_finding,
+    said_of,
     shown_readings,
 )
 from measure_app.gui.panels.steps import Step
@@ -31,6 +32,7 @@ from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
 
+_BRACKETS = "in brackets the standard uncertainty of the last digits; copied in metres."
 READING_FIELDS = (
     Field("frame", lambda r: str(r.frame), lambda r: r.frame, "Counted from 0; press to go there."),
     Field(
@@ -43,20 +45,20 @@ READING_FIELDS = (
         "head / mm",
         lambda r: r.head_words,
         lambda r: r.head_m,
-        "Surface above the orifice; copied in metres.",
+        f"Surface above the orifice; {_BRACKETS}",
     ),
     Field(
         "throw / mm",
         lambda r: r.throw_words,
         lambda r: r.throw_m,
-        "Landing from the throw zero; copied in metres.",
+        f"Landing from the throw zero; {_BRACKETS}",
     ),
-    Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
     Field(
-        "kept",
+        "fit",
         lambda r: "⊘" if r.aside else "✔" if r.kept else "–",
         tip="✔ took part in the fits; – did not; ⊘ taken out by a person.",
     ),
+    Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
     Field("reason", lambda r: r.reason, tip="Why a reading did not take part."),
 )
 _SPAN_FIELDS = (
@@ -64,6 +66,10 @@ _SPAN_FIELDS = (
     Field("part", lambda s: s.part.value),
     Field("why", lambda s: s.why.value),
 )
+
+
+_MOST_SPANS = 5
+"""Spans that are in sight without scrolling."""
 
 
 class ReadingsPanel(Panel):
@@ -138,7 +144,6 @@ class ReadingsPanel(Panel):
         self.refused_words = Sentence(tone="faint")
         finding.add(self.refused_words)
         self.spans = DataTable(_SPAN_FIELDS, "Spans without a reading, and why")
-        self.spans.setMinimumHeight(5 * (self.fontMetrics().height() + 6))
         self.spans.row_opened.connect(lambda span: self.document.go_to(span.first))
         finding.add(self.spans)
         self.add(finding)
@@ -147,12 +152,16 @@ class ReadingsPanel(Panel):
         listed = Section("Readings")
         self.table = DataTable(READING_FIELDS, "Readings")
         self.table.enable_sorting(0)
+        self.table.hide_columns("by", "reason")  # said of the chosen one below: the panel is narrow
         self.table.setMinimumHeight(11 * (self.fontMetrics().height() + 6))
         self.table.row_opened.connect(lambda shown: self.document.go_to(shown.frame))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection())
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.table.fit_columns(130)
         listed.add(self.table)
+        self.chosen = Sentence(tone="faint")
+        listed.add(self.chosen)
         self.delete_button = button("Delete", "Delete the selected readings (Delete); it can be undone")
         self.put_back_button = button("Put back", "Take the selected readings into the fits again")
         self.copy_button = button("Copy all", "Copy the table as tab-separated text; one row: Ctrl+C")
@@ -248,17 +257,13 @@ class ReadingsPanel(Panel):
         self._selection()
 
     def _show_spans(self) -> None:
-        search = self.document.current_search
-        made = self.document.search
-        if search is None and made is not None and not made.readings:
-            search = made  # it left nothing in the run by which it could be told to be current: say why
-        if self.document.blind:
-            search = None
+        search = self.document.current_search if not self.document.blind else None
         refused = search.refused if search is not None else ()
         self.spans.set_rows(refused)
         self.spans.setVisible(bool(refused))
         if refused:
             self.spans.fit_columns(90)
+            self.spans.fit_height(_MOST_SPANS)
             frames = sum(span.last - span.first + 1 for span in refused)
             self.refused_words.say(
                 f"Not read in {counted(frames, 'place')}: better no reading than a wrong one. Press a line to look at it."
@@ -343,6 +348,7 @@ class ReadingsPanel(Panel):
 
     def _selection(self) -> None:
         chosen = self._selected()
+        self.chosen.say(said_of(chosen[0]) if len(chosen) == 1 else "")
         live = any(not shown.aside for shown in chosen)
         self.delete_button.setEnabled(live)
         self.aside_button.setEnabled(live)

@@ -75,7 +75,6 @@ class RulesPanel(Panel):
         self._rule.add(row("Name", self.name_edit, stretch=1))
         self._rule.add(row("Measures", self.measures_box, stretch=1))
         self.table = DataTable(GRADUATION_FIELDS, "Graduations of the rule")
-        self.table.setMinimumHeight(7 * (self.fontMetrics().height() + 6))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._show_value())
         self._rule.add(self.table)
         self.add_button = button(
@@ -177,6 +176,8 @@ class RulesPanel(Panel):
         names = [_line_of(rule, fits.get(i)) for i, rule in enumerate(rules)]
         if names != [self.rule_list.item(i).text() for i in range(self.rule_list.count())]:
             grown = 0 < self.rule_list.count() < len(names)
+            if self.rule_list.count() != len(names):
+                self._offer_kind({rule.measures for rule in rules})
             self.rule_list.clear()
             self.rule_list.addItems(names)
             at = len(rules) - 1 if grown else at
@@ -218,6 +219,13 @@ class RulesPanel(Panel):
             return {}
         return dict(enumerate(outcome.calibration.rule_fits))
 
+    def _offer_kind(self, kinds: set[Measures]) -> None:
+        """Offer the kind of rule that is still lacking."""
+        if kinds == {Measures.HEAD}:
+            self.kind_box.setCurrentIndex(self.kind_box.findData(Measures.THROW))
+        elif kinds == {Measures.THROW}:
+            self.kind_box.setCurrentIndex(self.kind_box.findData(Measures.HEAD))
+
     def _show_rule(self) -> None:
         rule = self.rule
         if rule is None:
@@ -228,6 +236,7 @@ class RulesPanel(Panel):
         self.measures_box.setCurrentIndex([m for _, m in _MEASURES].index(rule.measures))
         self.table.set_rows(graduation_rows(rule, fit))
         self.table.fit_columns(120)
+        self.table.fit_height(9)
         self.px_u_field.set_values(rule.px_u)
         self.graduation_u_field.set_values(rule.graduation_u_m)
         self.behind_field.set_values(rule.behind_m, rule.behind_u_m)

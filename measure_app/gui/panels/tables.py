@@ -248,11 +248,27 @@ class DataTable(QTableView):
         """Copy the whole table as tab-separated text."""
         self._copy(self.shown_rows())
 
+    def hide_columns(self, *headers: str) -> None:
+        """Keep columns out of sight; they are copied all the same."""
+        for column, field in enumerate(self.rows_model.fields):
+            if field.header in headers:
+                self.setColumnHidden(column, True)
+
+    def fit_height(self, most: int) -> None:
+        """Be as high as the rows, up to so many of them: no gap stands below a short table."""
+        rows = min(most, max(1, self.model().rowCount()))
+        head = self.horizontalHeader().sizeHint().height()
+        self.setFixedHeight(
+            head + rows * self.verticalHeader().defaultSectionSize() + 2 * self.frameWidth() + 2
+        )
+
     def fit_columns(self, widest: int = 220) -> None:
         """Make the columns as wide as their text, within a limit; the last one takes what is left."""
-        for column in range(self.model().columnCount()):
-            hint = max(self.sizeHintForColumn(column), self.horizontalHeader().sectionSizeHint(column))
-            self.setColumnWidth(column, min(widest, hint + 2))
+        header = self.horizontalHeader().fontMetrics()
+        for column, field in enumerate(self.rows_model.fields):
+            # Not the header's own hint: it keeps room for a sort mark in every column, and panels are narrow.
+            hint = max(self.sizeHintForColumn(column), header.horizontalAdvance(field.header) + 10)
+            self.setColumnWidth(column, min(widest, hint))
 
     def _copy(self, rows: Sequence[Any]) -> None:
         QGuiApplication.clipboard().setText(as_tsv(self.rows_model.fields, rows))

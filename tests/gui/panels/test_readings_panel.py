@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton
+from PySide6.QtWidgets import QAbstractButton, QApplication
 from pytestqt.qtbot import QtBot
 from stand import bench
 
@@ -17,7 +18,7 @@ from measure_app.edits import SetGaugeLine, SetLanding, SetNote, SetSurface
 from measure_app.extras import SetAside, set_aside_of, waiting_marks
 from measure_app.finders import Part, RefusedSpan, Why
 from measure_app.gui.finding import key_of
-from measure_app.gui.panels.reading_rows import evenly_spread, shown_readings
+from measure_app.gui.panels.reading_rows import concise, evenly_spread, shown_readings
 from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.tools import Tool
 from measure_app.run import By, LinePart, Reading, Spot
@@ -98,7 +99,7 @@ def test_the_table_holds_what_the_outcome_says(show: Show) -> None:
         (r.frame, r.head_m, r.throw_m, r.kept) for r in rows
     ]
     assert shown[0].by == "found"
-    assert "±" in shown[0].head_words
+    assert shown[0].head_words == "199.66(61)"  # 199.66 mm with u = 0.61 mm: JCGM 100:2008, 7.2.2
 
 
 def test_rows_of_an_older_outcome_are_not_passed_for_news(show: Show) -> None:
@@ -141,6 +142,30 @@ def test_readings_are_deleted_and_set_aside_with_a_reason(show: Show, qtbot: QtB
     document.stack.undo()
     document.stack.undo()
     assert document.run == bench()[3].run
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "words"),
+    [
+        (199.66, 0.61, "199.66(61)"),
+        (446.41, 1.2, "446.4(12)"),
+        (250.0, 12.0, "250(12)"),
+        (-3.2, 0.05, "−3.200(50)"),
+    ],
+)
+def test_lengths_in_the_table_carry_the_uncertainty_of_their_last_digits(
+    value: float, u: float, words: str
+) -> None:
+    assert concise(value, u).replace("-", "−") == words
+
+
+def test_the_table_needs_no_sideways_scrolling_in_the_narrowest_panel(show: Show) -> None:
+    panel, _, _ = show(ReadingsPanel)
+    panel.resize(340, 700)
+    QApplication.processEvents()
+    assert panel.table.horizontalScrollBar().maximum() == 0
+    panel.table.select_where(lambda row: row.frame == 120)
+    assert panel.chosen.text() == "Frame 120, found: took part in the fits."
 
 
 def test_refused_spans_say_why_and_lead_to_their_frames(show: Show) -> None:
