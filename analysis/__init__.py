@@ -2,10 +2,12 @@
 
 from analysis.bivariate import line_with_errors_in_both
 from analysis.checks import Check
+from analysis.corrections import CorrectionSize, Effect, size_words
 from analysis.derive import Findings, findings_of
 from analysis.estimate import Estimate, covariance
 from analysis.falls import Fall, Falling, Falls
 from analysis.findings import Finding, Remark, Share, Undetermined
+from analysis.flow import Flow, flow_words
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
 from analysis.gravity_combined import against_accepted
 from analysis.lines import Line, LinearFit, least_squares, straight_line
@@ -32,8 +34,10 @@ __all__ = [
     "Checked",
     "Column",
     "Conditions",
+    "CorrectionSize",
     "Corrections",
     "Edge",
+    "Effect",
     "Estimate",
     "ExpectedBand",
     "ExpectedBands",
@@ -43,6 +47,7 @@ __all__ = [
     "Finding",
     "Findings",
     "FloatArray",
+    "Flow",
     "Forecast",
     "GravityRoute",
     "Instruments",
@@ -77,6 +82,7 @@ __all__ = [
     "covariance",
     "expected_bands",
     "findings_of",
+    "flow_words",
     "forecast_of",
     "interval",
     "law_limit_m",
@@ -88,6 +94,7 @@ __all__ = [
     "pooled",
     "proposal_of",
     "reynolds_number",
+    "size_words",
     "straight_line",
     "water_at",
     "weber_number",

@@ -25,6 +25,8 @@ class Derived:
     uncertainty."""
 
 
+_ABSURD = 1e150
+
 Answer = Derived | str
 """An estimate, or the words that name the missing input."""
 
@@ -48,7 +50,8 @@ def settled(name: str, answer: Answer) -> Finding | Undetermined:
     if isinstance(answer, str):
         return Undetermined(name, answer)
     estimate = answer.estimate
-    if not (math.isfinite(estimate.value) and math.isfinite(estimate.u)):
+    # A value or an uncertainty whose square is no number either comes from absurd readings as well.
+    if not (abs(estimate.value) < _ABSURD and estimate.u < _ABSURD):
         return Undetermined(name, "readings from which a finite value follows; these give none")
     if estimate.u <= 0.0:
         value = f"{plain(estimate.value)} {answer.unit}".removesuffix(" 1")

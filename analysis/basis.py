@@ -24,7 +24,7 @@ from analysis.series import BoolArray, Conditions, Corrections, FloatArray, IntA
 from analysis.shifts import LAUNCH_ANGLE, Corrected, Shift, corrected, level_drop, shifts_of
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
 
-_TENSION = 4.0
+TENSION = 4.0
 """Standard uncertainties by which a head zero must miss the marked one before it is left free. By chance
 that is 1 run in 16,000; a lower limit would free zeros that are sound and bias just those runs."""
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
@@ -57,9 +57,13 @@ class Basis:
     drain_zero_why: str
     bend: JointFit | None
     """The drain curve with √head allowed to bend in time, where there are readings enough."""
+    law: ThrowsLaw
+    """The law that the throws were fitted with."""
     throws: JointFit | None
     angled: JointFit | None
     """The throws fitted once more with the jet's angle free, where there are readings enough."""
+    both_zeros: BothZeros
+    """The throws fitted with the head's zero held and free; `throws` is the one of them that is believed."""
     throws_zero_why: str
     """Why the head's zero was left free, in words; "" where it was not."""
     pairs: Paired | None
@@ -77,6 +81,10 @@ class Basis:
     cv_other_cut: float | None
     """Cv if the rows below the law's limit were kept where they were cut, or cut where they were kept; None
     where there are none, or too few would be left."""
+    any_low: bool
+    """Whether any kept row lies below the law's limit."""
+    fall_in_flight: FloatArray
+    """(n,) m, how far the level falls while a throw's water flies, applied or not; NaN where unknown."""
     speed: FloatArray
     speed_own_u: FloatArray
     speed_shared_u: FloatArray
@@ -133,15 +141,16 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         usable[drain.outlying] = False
     full_approach = _approach(series, conditions, gravity, drain)
     approach = (full_approach or 0.0) if corrections.surface_speed else 0.0
-    law = _ThrowsLaw(seen, gravity, drain if corrections.fall_during_flight else None, clock, approach)
-    throws, pairs, why = law.fit(chosen.with_throw & usable)
+    law = ThrowsLaw(seen, gravity, drain if corrections.fall_during_flight else None, clock, approach)
+    both, pairs = law.fit(chosen.with_throw & usable)
+    throws = both.chosen
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(_mask(throws.rows, series.kept.shape[0]))
     angled = None if throws is None else law.with_free_angle(throws)
     cv_other = None
     if other is not None:
         allowed = usable | (cut.below_limit & _usable(seen.throws, other.with_head))
-        refit, _, _ = law.fit(other.with_throw & allowed)
+        refit = law.fit(other.with_throw & allowed)[0].chosen
         cv_other = None if refit is None else refit.value("cv")
     pairs = None if pairs is None else as_level(pairs)
     lines = lines_of(pairs, drain_at)
@@ -161,9 +170,11 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         no_drain=no_drain,
         drain_zero_why=drain_why,
         bend=_bent(drain, drain_at, clock),
+        law=law,
         throws=throws,
         angled=angled,
-        throws_zero_why=why,
+        both_zeros=both,
+        throws_zero_why=both.why,
         pairs=pairs,
         lines=lines,
         line_results=_line_results(lines, pairs, series.kept.shape[0]),
@@ -172,6 +183,8 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         approach=approach,
         full_approach=full_approach,
         cv_other_cut=cv_other,
+        any_low=bool(np.any(cut.below_limit)),
+        fall_in_flight=_fall_in_flight(series, drain, flight, clock),
         speed=speed,
         speed_own_u=own_u,
         speed_shared_u=shared_u,
@@ -217,7 +230,8 @@ def _drain_fit(
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
         return None, None, "", "heads at times that differ"
-    fit, why = _with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
+    both = with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
+    fit, why = both.chosen, both.why
     if fit is None:
         return None, None, "", "heads that the law of draining can be fitted to"
     if fit.outlying.size:
@@ -226,15 +240,17 @@ def _drain_fit(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _ThrowsLaw:
+class ThrowsLaw:
     """The law of the throws with all that its fits have in common."""
 
     seen: Corrected
+    """The run as the law shall see it."""
     gravity: AcceptedGravity
     drain: JointFit | None
     """Carries heads back to launch; None where they stay as read."""
     clock: DrainClock
     approach: float
+    """Speed of the surface over speed of the jet, as allowed for."""
 
     def pairs(self, rows: BoolArray) -> Paired:
         """Pair throws with heads."""
@@ -242,15 +258,15 @@ class _ThrowsLaw:
             self.seen.throws, rows, self.gravity, self.drain, clock=self.clock, angle_rad=self.seen.angle_rad
         )
 
-    def fit(self, rows: BoolArray) -> tuple[JointFit | None, Paired | None, str]:
-        """Fit the throws; give their pairs and why the head's zero was left free."""
+    def fit(self, rows: BoolArray) -> tuple[BothZeros, Paired | None]:
+        """Fit the throws, with the head's zero held and free; give their pairs as well."""
         if not np.any(rows):
-            return None, None, ""
+            return BothZeros(), None
         at = self.pairs(rows)
         if not np.all(at.head > 0.0):
-            return None, None, ""
-        fit, why = _with_honest_zero(partial(fit_throws, approach=self.approach), at, flat_if_unstated=True)
-        return fit, at if fit is not None else None, why
+            return BothZeros(), None
+        both = with_honest_zero(partial(fit_throws, approach=self.approach), at, flat_if_unstated=True)
+        return both, at if both.chosen is not None else None
 
     def with_free_angle(self, held: JointFit) -> JointFit | None:
         """Fit the same rows with the jet's angle free, where there are readings enough to show a bend."""
@@ -284,28 +300,55 @@ class _FitOfLaw(Protocol):
     ) -> JointFit: ...
 
 
-def _with_honest_zero(
-    fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool
-) -> tuple[JointFit | None, str]:
+@dataclass(frozen=True, slots=True, eq=False)
+class BothZeros:
+    """One law fitted with the head's zero held within its stated uncertainty, and with it free."""
+
+    held: JointFit | None = None
+    free: JointFit | None = None
+    """None where the readings are too few, or too alike, to tell the zero."""
+    why: str = ""
+    """Why the free one may be believed and not the held one; "" where it is the other way round."""
+
+    @property
+    def chosen(self) -> JointFit | None:
+        """The fit on which findings rest."""
+        return self.free if self.why else self.held
+
+
+def with_honest_zero(fit_of: _FitOfLaw, at: Paired, *, flat_if_unstated: bool) -> BothZeros:
     """
     Give the fit whose head zero may be believed, and why it was left free if it was.
 
     A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k)
     comes from the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
+
+    Parameters
+    ----------
+    fit_of : callable
+        Fits the law.
+    at : Paired
+        Its rows.
+    flat_if_unstated : bool
+        Whether a zero without any stated uncertainty is left free.
+
+    Returns
+    -------
+    BothZeros
     """
     held = _sound(fit_of, at, free=False)
     if held is None or at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
-        return held, ""
+        return BothZeros(held)
     free = _sound(fit_of, at, free=True, near=held)
     if free is None:
-        return held, ""
+        return BothZeros(held)
     if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
-        return free, "no uncertainty of the zero was stated"
+        return BothZeros(held, free, "no uncertainty of the zero was stated")
     i = free.names.index("head_zero")
     by = abs(float(free.theta[i])) / math.sqrt(float(free.covariance[i, i]))
-    if by > _TENSION:
-        return free, f"the readings miss the marked zero by {by:.1f} standard uncertainties"
-    return held, ""
+    if by > TENSION:
+        return BothZeros(held, free, f"the readings miss the marked zero by {by:.1f} standard uncertainties")
+    return BothZeros(held, free)
 
 
 def _sound(
@@ -387,8 +430,16 @@ def _reasons(
     return tuple(reasons), series.kept & np.array([not words for words in reasons], dtype=bool)
 
 
+def _fall_in_flight(
+    series: Series, drain: JointFit | None, flight: FloatArray, clock: DrainClock
+) -> FloatArray:
+    if series.head is None or drain is None:
+        return np.full(series.kept.shape[0], math.nan)
+    return np.asarray(heads_at_launch(series, drain, flight, clock) - series.head.values, dtype=np.float64)
+
+
 def _row_results(
-    series: Series, law: _ThrowsLaw
+    series: Series, law: ThrowsLaw
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Give speed, its own and shared uncertainty, head at launch and time of flight, row by row."""
     n = series.kept.shape[0]

@@ -147,6 +147,8 @@ def _start(
         before = slope
         w = 1.0 / (u_y**2 + (slope * u_x) ** 2)
         total = float(np.sum(w))
+        if not 0.0 < total < math.inf:
+            raise ValueError("the line with errors in both variables did not settle: errors of absurd size")
         cx, cy = (float(w @ x) / total, float(w @ y) / total) if free_intercept else (0.0, 0.0)
         spread = float(w @ ((adjusted - cx) * (x - cx)))
         slope = float(w @ ((adjusted - cx) * (y - cy))) / spread if spread > 0.0 else 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from analysis.answer import Answer, Derived
 from analysis.basis import Basis
@@ -24,7 +25,7 @@ _FALLING = "a head that falls"
 
 
 def speed_coefficient(basis: Basis) -> Answer:
-    """Give Cv from all throws and heads together: lengths only."""
+    """Give Cv from all throws and heads, both zeros free within their uncertainties: lengths only."""
     if basis.throws is None:
         return basis.missing_pairs
     remarks = [basis.pairing_words]
@@ -36,24 +37,74 @@ def speed_coefficient(basis: Basis) -> Answer:
             f"the head's zero was left free ({basis.throws_zero_why}) and came out {_mm(zero)} below the "
             "marked one"
         )
-    for words, other in (
-        (
-            "from the line x² against h through the origin",
-            speed_coefficient_of_line(basis, free_intercept=False),
-        ),
-        ("from the line x² against h, free intercept", speed_coefficient_of_line(basis, free_intercept=True)),
-        ("mean of single ratios x/(2√(y₀h))", basis.mean_of_ratios),
-    ):
-        if other is not None and other.u > 0.0:
-            remarks.append(f"{words}: {with_uncertainty(other.value, other.u)}")
+    line = speed_coefficient_of_line(basis, free_intercept=True)
+    if line is not None and line.u > 0.0:
+        remarks.append(f"from the line x² against h, free intercept: {with_uncertainty(line.value, line.u)}")
+    at_angle = basis.corrected.angle_rad
+    law = "x = 2 Cv √(y₀ h)" if at_angle == 0.0 else "the whole parabola of a jet at the stated angle"
     return Derived(
         basis.throws.estimate("cv", basis.n),
         "Cv",
         "1",
-        "joint fit of x = 2 Cv √(y₀ h) to all throws and heads with the shared sources; lengths only",
+        f"joint fit of {law} to all throws and heads with the shared sources, the zeros of head and "
+        f"throw free "
+        "within their stated uncertainties; lengths only",
         depends_on_assumed_g=False,
         remarks=tuple(words for words in remarks if words),
     )
+
+
+def speed_coefficient_zero_intercept(basis: Basis) -> Answer:
+    """Give Cv from the straight line of x² against h that is held to the origin."""
+    line = speed_coefficient_of_line(basis, free_intercept=False)
+    if line is None:
+        return basis.missing_pairs or "throws that grow with the head"
+    return Derived(
+        line,
+        "Cv₀",
+        "1",
+        "slope of x² against h held to the origin, √(slope/4y₀); lengths only",
+        depends_on_assumed_g=False,
+        remarks=_beside_joint(
+            basis,
+            line,
+            "a line held to the origin takes both marked zeros for exact: a wrong zero, or head lost to "
+            "surface "
+            "tension, tilts it",
+        ),
+    )
+
+
+def speed_coefficient_mean_of_ratios(basis: Basis) -> Answer:
+    """Give Cv as the mean of x/(2√(y₀h)) of single readings."""
+    if basis.mean_of_ratios is None:
+        return basis.missing_pairs
+    return Derived(
+        basis.mean_of_ratios,
+        "mean Cv",
+        "1",
+        "mean of the single ratios x/(2√(y₀ h)); lengths only",
+        depends_on_assumed_g=False,
+        remarks=_beside_joint(
+            basis,
+            basis.mean_of_ratios,
+            "a wrong zero of the head by δ changes a single ratio by δ/2h, most at low heads, where the mean "
+            "takes it in whole",
+        ),
+    )
+
+
+def _beside_joint(basis: Basis, other: Estimate, means: str) -> tuple[str, ...]:
+    """Compare another way to Cv with the joint estimate, errors in common counted once."""
+    if basis.throws is None:
+        return (means,)
+    joint = basis.throws.estimate("cv", basis.n)
+    gap = propagated(other.value - joint.value, [(other, 1.0), (joint, -1.0)])
+    if not (0.0 < gap.u < math.inf and math.isfinite(gap.value)):
+        return (means,)
+    by = abs(gap.value) / gap.u
+    verdict = "more than chance allows" if by > gap.coverage_factor else "no more than chance allows"
+    return (f"differs from the joint estimate by {with_uncertainty(gap.value, gap.u)}, {verdict}; {means}",)
 
 
 def _mm(estimate: Estimate) -> str:
@@ -65,9 +116,19 @@ def drain_rate(basis: Basis) -> Answer:
     if basis.drain is None:
         return basis.no_drain
     remarks: tuple[str, ...] = ()
+    law = "√h = √h₀ − k t"
+    if basis.clock.profile is not None:
+        law = "∫A/(2√h) dh, which falls evenly in time in a container of any shape,"
+        remarks = (
+            (
+                "the container is not equally wide at all heights: k is the rate of √h where its surface is "
+                f"{plain(1e4 * basis.clock.reference_m2, 4)} cm², at the middle of the heads"
+            ),
+        )
     if basis.drain.has("head_zero"):
         zero = basis.drain.estimate("head_zero", basis.n)
         remarks = (
+            *remarks,
             (
                 f"the head's zero was left free ({basis.drain_zero_why}) and came out {_mm(zero)} below the "
                 "marked one"
@@ -77,7 +138,7 @@ def drain_rate(basis: Basis) -> Answer:
         basis.drain.estimate("k", basis.n),
         "k",
         "m^0.5/s",
-        "joint fit of √h = √h₀ − k t to all heads with the shared sources",
+        f"joint fit of {law} to all heads with the shared sources",
         depends_on_assumed_g=False,
         remarks=remarks,
     )
@@ -119,19 +180,42 @@ def _taken_as_exact(*named: tuple[str, float | None]) -> tuple[str, ...]:
     return (f"no uncertainty was stated for the {words}: taken as exact, so u is too small",)
 
 
+@dataclass(frozen=True, slots=True)
+class _Width:
+    """The container's area where its drain rate holds."""
+
+    area_m2: float
+    relative_u: float
+    words: str
+
+
+def _width(basis: Basis) -> _Width | None:
+    """Give the area that belongs to the drain rate; a profile goes before the one area."""
+    at = basis.conditions
+    if basis.clock.profile is not None:
+        shape = "the container's profile by the exact integral"
+        return _Width(basis.clock.reference_m2, at.profile_relative_u or 0.0, shape)
+    if at.container_area_m2 is None or not _known(at.container_area_m2):
+        return None
+    u = (at.container_area_u_m2 or 0.0) / at.container_area_m2
+    return _Width(at.container_area_m2, u, "container area, prismatic container")
+
+
 def discharge_coefficient(basis: Basis) -> Answer:
     """Give Cd from the drain rate, the container's area and the hole's."""
-    at, g = basis.conditions, basis.gravity
+    at, g, width = basis.conditions, basis.gravity, _width(basis)
     lacking = [basis.no_drain] if basis.drain is None else []
-    lacking += [] if _known(at.container_area_m2) else [AREA]
+    lacking += [AREA] if width is None else []
     lacking += [] if _known(at.orifice_diameter_m) else [DIAMETER]
-    if lacking or basis.drain is None or at.container_area_m2 is None or at.orifice_diameter_m is None:
+    if lacking or basis.drain is None or width is None or at.orifice_diameter_m is None:
         return "; ".join(lacking)
     k = basis.drain.estimate("k", basis.n)
-    per_k = at.container_area_m2 / (math.pi * at.orifice_diameter_m**2 / 4.0 * math.sqrt(g.value / 2.0))
+    # By its definition Cd is about the head alone: the surface's own speed is not taken out of it.
+    hole = math.pi * at.orifice_diameter_m**2 / 4.0
+    per_k = width.area_m2 / (hole * math.sqrt(g.value / 2.0))
     value = k.value * per_k
     extra = {
-        AREA: value * (at.container_area_u_m2 or 0.0) / at.container_area_m2,
+        AREA: value * width.relative_u,
         DIAMETER: -2.0 * value * (at.orifice_diameter_u_m or 0.0) / at.orifice_diameter_m,
         GRAVITY: -0.5 * value * g.u / g.value,
     }
@@ -139,28 +223,28 @@ def discharge_coefficient(basis: Basis) -> Answer:
         propagated(value, [(k, per_k)], extra),
         "Cd",
         "1",
-        "k A / (a √(g/2)) from the drain curve, container area and orifice area; prismatic container",
+        f"k A / (a √(g/2)) from the drain curve, {width.words}, and orifice area",
         depends_on_assumed_g=True,
         remarks=(
             f"with g = {plain(g.value, 6)} m/s² ({g.source})",
-            *_taken_as_exact((AREA, at.container_area_u_m2), (DIAMETER, at.orifice_diameter_u_m)),
+            *_taken_as_exact((AREA, width.relative_u), (DIAMETER, at.orifice_diameter_u_m)),
         ),
     )
 
 
 def gravity_from_clock(basis: Basis) -> Answer:
     """Give g from the drain rate and the jet's speed, which the clock and lengths alone determine."""
-    at = basis.conditions
+    at, width = basis.conditions, _width(basis)
     lacking = [basis.missing_pairs] if basis.throws is None else []
     lacking += [basis.no_drain] if basis.drain is None else []
-    lacking += [] if _known(at.container_area_m2) else [AREA]
+    lacking += [AREA] if width is None else []
     lacking += [] if _known(at.orifice_diameter_m) or _known(at.jet_diameter_m) else [f"{DIAMETER} or {JET}"]
-    if lacking or basis.drain is None or basis.throws is None or at.container_area_m2 is None:
+    if lacking or basis.drain is None or basis.throws is None or width is None:
         return "; ".join(dict.fromkeys(lacking))
     k, cv = basis.drain.estimate("k", basis.n), basis.throws.estimate("cv", basis.n)
     if k.value <= 0.0:
         return _FALLING
-    relative = {AREA: 2.0 * (at.container_area_u_m2 or 0.0) / at.container_area_m2}
+    relative = {AREA: 2.0 * width.relative_u}
     remarks: list[str] = []
     if at.jet_diameter_m is not None and _known(at.jet_diameter_m):
         jet_area = math.pi * at.jet_diameter_m**2 / 4.0
@@ -179,7 +263,8 @@ def gravity_from_clock(basis: Basis) -> Answer:
             f"{ASSUMED_CONTRACTION_U}, not measured here; a drilled or thick-walled hole has another. "
             "Measure the jet's diameter half a hole's width outside to be rid of it"
         )
-    value = 2.0 * (k.value * at.container_area_m2 / (jet_area * cv.value)) ** 2
+    near = 1.0 - basis.approach**2
+    value = 2.0 * near * (k.value * width.area_m2 / (jet_area * cv.value)) ** 2
     parts = [(k, 2.0 * value / k.value), (cv, -2.0 * value / cv.value)]
     return Derived(
         propagated(value, parts, {name: value * change for name, change in relative.items()}),
@@ -187,6 +272,6 @@ def gravity_from_clock(basis: Basis) -> Answer:
         "m/s²",
         f"2 (k A / (a_jet Cv))²: clock and lengths, {how}",
         depends_on_assumed_g=False,
-        remarks=(*remarks, *_taken_as_exact((AREA, at.container_area_u_m2), named)),
+        remarks=(*remarks, *_taken_as_exact((AREA, width.relative_u), named)),
         in_logarithm=True,
     )

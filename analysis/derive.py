@@ -11,13 +11,16 @@ import numpy as np
 from analysis import coefficients, from_lines
 from analysis.answer import Answer, Derived, settled
 from analysis.basis import Basis, basis_of
+from analysis.corrections import CorrectionSize, correction_sizes
 from analysis.doubts import doubts_of
 from analysis.estimate import Estimate
 from analysis.expected import expected_of
 from analysis.falls import Falls
 from analysis.findings import Finding, Remark, Undetermined
+from analysis.flow import Flow, flow_of, flow_remarks
 from analysis.freefall import answers_from_falls
 from analysis.gravity import AcceptedGravity
+from analysis.launch import launch_angle
 from analysis.penalised import JointFit
 from analysis.published import band_words
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, Series
@@ -57,6 +60,10 @@ class Findings:
     """The joint fit of the throws."""
     drain: JointFit | None
     """The joint fit of the drain curve."""
+    corrections: tuple[CorrectionSize, ...]
+    """Every correction of the law, applied or not, with its size in this run."""
+    flow: Flow | None
+    """Reynolds and Weber numbers along the run; None without heads or the hole's diameter."""
     estimates: Mapping[str, Estimate]
     """What each finding's uncertainty is made of, by name; two of them give their covariance."""
 
@@ -73,6 +80,8 @@ class Findings:
 _FUNCTIONS: Mapping[str, Callable[[Basis], Answer]] = MappingProxyType(
     {
         "speed_coefficient": coefficients.speed_coefficient,
+        "speed_coefficient_zero_intercept": coefficients.speed_coefficient_zero_intercept,
+        "speed_coefficient_mean_of_ratios": coefficients.speed_coefficient_mean_of_ratios,
         "discharge_coefficient": coefficients.discharge_coefficient,
         "head_zero_offset_m": from_lines.head_zero_offset,
         "throw_zero_offset_m": from_lines.throw_zero_offset,
@@ -84,6 +93,7 @@ _FUNCTIONS: Mapping[str, Callable[[Basis], Answer]] = MappingProxyType(
         "gravity_from_clock": coefficients.gravity_from_clock,
         "drain_rate_root_m_per_s": coefficients.drain_rate,
         "time_to_empty_s": coefficients.time_to_empty,
+        "launch_angle_deg": launch_angle,
     }
 )
 """One function for every name of the contract."""
@@ -148,10 +158,12 @@ def _all_findings(
         elif isinstance(answer, Derived):
             findings.append(result)
             estimates[name] = answer.estimate
+    flow = flow_of(basis)
+    cd = estimates.get("discharge_coefficient")
     return Findings(
         findings=tuple(findings),
         undetermined=tuple(undetermined),
-        remarks=doubts_of(basis, estimates),
+        remarks=(*doubts_of(basis, estimates), *flow_remarks(flow)),
         lines=basis.lines,
         accepted_gravity=basis.gravity,
         speed_m_s=basis.speed,
@@ -165,6 +177,8 @@ def _all_findings(
         reasons=basis.reasons,
         throws=basis.throws,
         drain=basis.drain,
+        corrections=correction_sizes(basis, None if cd is None else cd.value),
+        flow=flow,
         estimates=MappingProxyType(estimates),
     )
 

@@ -48,7 +48,9 @@ class Estimate:
         own = self.u_own
         if own == 0.0 or math.isinf(self.own_dof):
             return math.inf
-        return self.own_dof * (self.u / own) ** 4
+        ratio = self.u / own
+        # Beside shared sources so large the readings' own part is of no account.
+        return self.own_dof * ratio**4 if ratio < 1e70 else math.inf
 
     @property
     def coverage_factor(self) -> float:

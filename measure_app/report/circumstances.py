@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis import plain, with_uncertainty
+from analysis import flow_words, plain, size_words, with_uncertainty
 from measure_app._version import __version__
 from measure_app.report.results import Results
 from measure_app.run import LinePart, Run
@@ -16,7 +16,7 @@ from measure_app.run import LinePart, Run
 
 def corrections_of(results: Results) -> tuple[str, ...]:
     """Say which corrections were applied, and which could not be."""
-    return (*_pairing(results), *_seeing(results), *_left_out(results))
+    return (*_pairing(results), *_sizes(results), *_seeing(results), *_left_out(results))
 
 
 def _pairing(results: Results) -> Iterator[str]:
@@ -34,12 +34,15 @@ def _pairing(results: Results) -> Iterator[str]:
         f"Each throw is paired with the head one flight time ({flight:.3f} s) earlier: heads raised by "
         f"{raised.min():.2f} to {raised.max():.2f} mm."
     )
-    at = results.conditions
-    if at.container_area_m2 is not None and at.orifice_diameter_m is not None:
-        ratio = 0.64 * math.pi * at.orifice_diameter_m**2 / 4 / at.container_area_m2
-        share = 100 * ratio**2 / 2
-        if share >= 0.01:
-            yield f"The speed of the falling surface itself is allowed for in Cv: {plain(share, 1)} %."
+
+
+def _sizes(results: Results) -> Iterator[str]:
+    """Yield every correction of the law with its size, and how the jet flows."""
+    for size in results.findings.corrections:
+        words = size_words(size)
+        yield f"{words[:1].upper()}{words[1:]} ({size.says})."
+    if results.findings.flow is not None:
+        yield f"{flow_words(results.findings.flow)}."
 
 
 def _seeing(results: Results) -> Iterator[str]:

@@ -7,7 +7,7 @@ import math
 from importlib import resources
 from typing import Any
 
-from analysis import ExpectedBand, Finding, Remark
+from analysis import CorrectionSize, ExpectedBand, Finding, Flow, Remark
 from measure_app.report.results import Results
 
 FORMAT = "clepsydra-findings"
@@ -25,6 +25,8 @@ def findings_json(results: Results) -> bytes:
         "undetermined": [
             {"name": item.name, "missing": item.missing} for item in results.findings.undetermined
         ],
+        "corrections": [_correction(each) for each in results.findings.corrections],
+        "flow": _flow(results.findings.flow),
         "remarks": [_remark(remark) for remark in results.remarks],
     }
     return (json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
@@ -75,6 +77,29 @@ def _band(band: ExpectedBand) -> dict[str, Any]:
         "extrapolated": band.extrapolated,
         "source": band.source,
         "why": band.why,
+    }
+
+
+def _correction(size: CorrectionSize) -> dict[str, Any]:
+    return {
+        "name": size.name,
+        "says": size.says,
+        "applied": size.applied,
+        "missing": size.missing or None,
+        "effects": [
+            {"of": effect.of, "change": _real(effect.change), "unit": effect.unit} for effect in size.effects
+        ],
+    }
+
+
+def _flow(flow: Flow | None) -> dict[str, Any] | None:
+    if flow is None:
+        return None
+    return {
+        "reynolds": [_real(each) for each in flow.reynolds],
+        "weber": [_real(each) for each in flow.weber],
+        "temperature_c": _real(flow.temperature_c),
+        "temperature_known": flow.temperature_known,
     }
 
 

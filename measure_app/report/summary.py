@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Collection, Sequence
 
-from analysis import Finding, interval, with_uncertainty
+from analysis import CorrectionSize, Finding, Findings, interval, size_words, with_uncertainty
 from measure_app.report.results import Results
 
 WIDTH = 100
@@ -14,6 +14,8 @@ MOST_REMARKS = 12
 
 NAMES = {
     "speed_coefficient": "speed coefficient",
+    "speed_coefficient_zero_intercept": "Cv of the line from zero",
+    "speed_coefficient_mean_of_ratios": "Cv, mean of single ratios",
     "discharge_coefficient": "discharge coefficient",
     "head_zero_offset_m": "head's zero, offset",
     "throw_zero_offset_m": "throw's zero, offset",
@@ -29,6 +31,7 @@ NAMES = {
     "gravity_combined": "g, all routes together",
     "drain_rate_root_m_per_s": "fall of √head per second",
     "time_to_empty_s": "time to empty",
+    "launch_angle_deg": "jet's launch angle",
 }
 """Findings of the contract in words."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
@@ -50,6 +53,7 @@ _ASCII = {
     "≥": ">=",
     "≤": "<=",
     "δ": "d",
+    "θ": "theta",
     "Δ": "D",
     "σ": "s",
     "χ": "chi",
@@ -86,6 +90,7 @@ def summary(results: Results, place: str, files: Sequence[str], encoding: str | 
         *_head(results),
         "",
         *_table(results, encoding),
+        *_corrections(results),
         *_doubts(results),
         *_gaps(results),
         *_where(place, files),
@@ -157,6 +162,25 @@ def expected_words(results: Results) -> str:
         for symbol, band in bands
     ]
     return f"Published for such a hole: {', '.join(said)}." if said else ""
+
+
+def _corrections(results: Results) -> list[str]:
+    """Name the corrections that were applied and count, and those that would count; findings.json has all."""
+    sizes = [each for each in results.findings.corrections if _counts(each, results.findings)]
+    if not sizes:
+        return []
+    return [
+        "",
+        "Corrections that count here",
+        *(line for each in sizes for line in _bullet(size_words(each))),
+    ]
+
+
+def _counts(size: CorrectionSize, findings: Findings) -> bool:
+    """Whether a correction changes Cv, however reckoned, by a tenth of its standard uncertainty or more."""
+    cv = findings.finding("speed_coefficient")
+    changes = [size.change_of(what) or 0.0 for what in ("Cv", "mean Cv")]
+    return cv is not None and any(abs(change) >= 0.1 * cv.u for change in changes)
 
 
 def _doubts(results: Results) -> list[str]:

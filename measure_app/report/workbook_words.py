@@ -31,7 +31,7 @@ def write_findings(sheets: Sheets, results: Results) -> None:
         sheets.text(sheet, row, 9, remarks, "wrapped")
         sheets.tall(sheet, row, (finding.method, 62), (remarks, 62))
         row += 1
-    row += 1
+    row = _corrections(sheets, results, row + 1)
     if results.findings.undetermined:
         sheets.header(sheet, row, ("not determined", "for want of"), {0, 1})
         for item in results.findings.undetermined:
@@ -51,6 +51,26 @@ def write_findings(sheets: Sheets, results: Results) -> None:
         row += 2
     _budgets(sheets, results, row)
     sheet.freeze_panes(4, 1)
+
+
+def _corrections(sheets: Sheets, results: Results, row: int) -> int:
+    """Write every correction of the law with its size in this run; give the row after them."""
+    sheet = sheets.book.get_worksheet_by_name("Findings")
+    changes = ("change of Cv", "of mean Cv", "of Cd", "of head", "m")
+    titles = ("correction", "applied", *changes, "", "what happens", "for want of")
+    sheets.header(sheet, row, titles, {0, 1, 6, 8, 9})
+    for size in results.findings.corrections:
+        row += 1
+        sheets.text(sheet, row, 0, _name(size.name))
+        sheets.text(sheet, row, 1, "yes" if size.applied else "no")
+        for column, what in enumerate(("Cv", "mean Cv", "Cd", "head"), 2):
+            change = size.change_of(what)
+            if change is not None:
+                sheets.number(sheet, row, column, change, "0.000E+00")
+        sheets.text(sheet, row, 8, size.says, "wrapped")
+        sheets.text(sheet, row, 9, size.missing, "wrapped")
+        sheets.tall(sheet, row, (size.says, 62), (size.missing, 62))
+    return row + 2
 
 
 def _budgets(sheets: Sheets, results: Results, row: int) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 FINDING_NAMES = {
     "speed_coefficient": "speed coefficient",
+    "speed_coefficient_zero_intercept": "speed coefficient of the line through the origin",
+    "speed_coefficient_mean_of_ratios": "speed coefficient as the mean of single ratios",
     "discharge_coefficient": "discharge coefficient",
     "head_zero_offset_m": "offset of the head's zero",
     "throw_zero_offset_m": "offset of the throw's zero",
@@ -19,6 +21,7 @@ FINDING_NAMES = {
     "gravity_combined": "g, all routes together",
     "drain_rate_root_m_per_s": "drain rate of √head",
     "time_to_empty_s": "time to empty",
+    "launch_angle_deg": "the jet's angle where it leaves",
 }
 
 BORROWED_G = (

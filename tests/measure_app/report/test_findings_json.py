@@ -9,7 +9,7 @@ NAMES = {
     "speed_coefficient", "discharge_coefficient", "head_zero_offset_m", "throw_zero_offset_m",
     "slope_speed_vs_root_head", "slope_speed_squared_vs_head", "slope_throw_squared_vs_head",
     "gravity_from_slope_root", "gravity_from_slope_squared", "gravity_from_clock", "drain_rate_root_m_per_s",
-    "time_to_empty_s",
+    "time_to_empty_s", "speed_coefficient_zero_intercept", "speed_coefficient_mean_of_ratios", "launch_angle_deg",
 }  # fmt: skip
 
 

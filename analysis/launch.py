@@ -1,0 +1,76 @@
+"""The jet's angle where it leaves: as the readings pull the stated one, or from how x² bends against h."""
+
+from __future__ import annotations
+
+import math
+from types import MappingProxyType
+
+import numpy as np
+
+from analysis.answer import Answer, Derived
+from analysis.basis import Basis
+from analysis.estimate import Estimate, covariance, propagated
+from analysis.notation import plain, with_uncertainty
+from analysis.shifts import LAUNCH_ANGLE
+
+MOST_U_DEG = 1.5
+"""Standard uncertainty beyond which the readings are said not to tell the angle: a hole drilled with care is
+within that anyway (common practice, no source)."""
+
+
+def launch_angle(basis: Basis) -> Answer:
+    """Give the jet's angle above the horizontal where it leaves."""
+    if basis.throws is None:
+        return basis.missing_pairs
+    if LAUNCH_ANGLE in basis.throws.sources:
+        return _as_pulled(basis)
+    if basis.angled is None:
+        return "8 readings or more, the highest head 1.5 times the lowest, or an angle measured at the hole"
+    free = basis.angled.estimate("launch_angle", basis.n)
+    angle = propagated(math.degrees(free.value), [(free, math.degrees(1.0))])
+    if not angle.u <= MOST_U_DEG:
+        return (
+            "throws over a wider range of heads, or surer zeros: how x² bends against h tells the jet's "
+            "angle only "
+            f"to ± {plain(angle.u, 2)}°; or measure it at the hole"
+        )
+    cv = basis.angled.estimate("cv", basis.n)
+    both = free.u * cv.u
+    if not 0.0 < both < math.inf:
+        return "throws whose errors are stated, or that scatter"
+    correlation = covariance(free, cv) / both
+    return Derived(
+        angle,
+        "θ",
+        "°",
+        "joint fit of the whole parabola to all throws and heads with the angle free: how x² bends against h",
+        depends_on_assumed_g=False,
+        remarks=(
+            (
+                f"with the angle free Cv would be {with_uncertainty(cv.value, cv.u)} (correlation of the two "
+                f"{correlation:.2f}); the speed coefficient above takes the jet "
+                + ("at its stated angle" if basis.corrected.angle_rad else "as level")
+            ),
+            "whatever else bends x² against h, such as lost head or a wrong zero, looks like an angle here",
+        ),
+    )
+
+
+def _as_pulled(basis: Basis) -> Answer:
+    """Give the stated angle as the readings pull it within its uncertainty."""
+    fit = basis.throws
+    if fit is None:
+        return basis.missing_pairs
+    u = basis.conditions.launch_angle_u_deg or 0.0
+    stated = basis.conditions.launch_angle_deg or 0.0
+    i = len(fit.names) + fit.sources.index(LAUNCH_ANGLE)
+    value = stated + u * fit.pull(LAUNCH_ANGLE)
+    left = u * math.sqrt(max(0.0, float(fit.covariance[i, i])))
+    return Derived(
+        Estimate(value, np.zeros((3, basis.n)), MappingProxyType({LAUNCH_ANGLE: left})),
+        "θ",
+        "°",
+        "the stated angle as the throws pull it within its uncertainty in the joint fit",
+        depends_on_assumed_g=False,
+        remarks=(f"stated as {with_uncertainty(stated, u, '°')}",),
+    )
