@@ -14,6 +14,7 @@ from measure_app.finders import (
     Drift,
     Hints,
     JetLines,
+    JetTrace,
     RefusedSpan,
     Track,
     drift_of,
@@ -22,6 +23,7 @@ from measure_app.finders import (
     jet_lines,
     refused_spans,
     still_lines,
+    trace_jet,
 )
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.series import SharedReading
@@ -45,6 +47,8 @@ class Search:
     """How the camera moved; places found are those of the first frame of the part measured."""
     readings: tuple[Reading, ...]
     """Found readings, one for each frame in which something was found."""
+    jet: JetTrace | None = None
+    """The jet traced towards the orifice; None where it could not be followed."""
 
     @property
     def refused(self) -> tuple[RefusedSpan, ...]:
@@ -119,7 +123,7 @@ def search(
             where="gauge_line",
         )
     lines = [line for line in (gauge, landing) if line is not None]
-    lines += list(tracing.lines) if tracing is not None else []
+    lines += [*tracing.lines, *tracing.upper] if tracing is not None else []
     moving = _moving_boxes(run)
     strips = {
         strip.line.name: strip
@@ -135,7 +139,7 @@ def search(
     }
     named = {line.name for line in lines}
     drift = drift_of([strip for name, strip in strips.items() if name not in named], moving)
-    surface_track = landing_track = None
+    surface_track = landing_track = jet = None
     if gauge is not None:
         surface_track = find_surface(
             strips[HEAD_STRIP],
@@ -144,12 +148,11 @@ def search(
             drift=drift,
         )
     if tracing is not None and landing is not None:
+        close = [strips[line.name] for line in tracing.lines]
         landing_track = find_landing(
-            [strips[line.name] for line in tracing.lines],
-            tracing,
-            hints=_hints(run, "landing", landing, start, stop),
-            drift=drift,
+            close, tracing, hints=_hints(run, "landing", landing, start, stop), drift=drift
         )
+        jet = trace_jet(close, [strips[line.name] for line in tracing.upper], tracing, landing_track, drift)
     return Search(
         strips.get(HEAD_STRIP),
         strips.get(THROW_STRIP),
@@ -157,6 +160,7 @@ def search(
         landing_track,
         drift,
         _readings(range(start, stop), gauge, surface_track, landing, landing_track),
+        jet,
     )
 
 

@@ -1,6 +1,8 @@
 """A strip in, a place or a reason for every frame out."""
 
-from measure_app.finders.landing import JetLines, find_landing, jet_lines
+from measure_app.finders.jet_lines import JetLines, jet_lines
+from measure_app.finders.jet_trace import JetTrace, trace_jet
+from measure_app.finders.landing import find_landing
 from measure_app.finders.steadiness import Drift, drift_of, still, still_lines
 from measure_app.finders.surface import Hints, find_surface
 from measure_app.finders.track import Part, RefusedSpan, Track, Why, refused_spans
@@ -9,6 +11,7 @@ __all__ = [
     "Drift",
     "Hints",
     "JetLines",
+    "JetTrace",
     "Part",
     "RefusedSpan",
     "Track",
@@ -20,4 +23,5 @@ __all__ = [
     "refused_spans",
     "still",
     "still_lines",
+    "trace_jet",
 ]

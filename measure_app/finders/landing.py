@@ -9,135 +9,23 @@ leaves (launch angle, perspective).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import FloatArray, Pixel, Segment
-from measure_app.clip import Plane
+from calibration import FloatArray
+from measure_app.finders.jet_lines import JetLines
+from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.surface import Hints
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
-from measure_app.strips import Strip, StripLine, steadied
+from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
 _CHUNK = 2000
 """Frames refined at once; bounds memory."""
-_FRACTIONS = (0.03, 0.04, 0.05, 0.065, 0.08, 0.10, 0.125, 0.15, 0.18, 0.22)
-"""Heights of the tracing lines above the landing line, as parts of the drop."""
-
-
-@dataclass(frozen=True, slots=True)
-class JetLines:
-    """Lines on which the jet is traced, and the parabola that carries a place on them to the landing line."""
-
-    lines: tuple[StripLine, ...]
-    above: tuple[float, ...]
-    """Height of each line above the landing line, as a part of the drop."""
-    zero_px: float
-    """Place of the throw zero along the landing line, px from its start (may lie outside it)."""
-    up_px: tuple[float, float]
-    """From the landing line squarely up to the orifice, px."""
-
-    def landing_of(self, line: int, along_px: FloatArray, lift: FloatArray | float = 0.0) -> FloatArray:
-        """Carry places on a tracing line down the parabola to the landing line; px along it.
-
-        `lift` is how much higher over the landing level the line lies in a frame that the camera's motion
-        displaced, as a part of the drop.
-        """
-        return np.asarray(self.zero_px + (along_px - self.zero_px) / self._part_of_throw(line, lift))
-
-    def place_on(self, line: int, landing_px: FloatArray, lift: FloatArray | float = 0.0) -> FloatArray:
-        """Where the jet that lands at `landing_px` crosses a tracing line, px along it."""
-        return np.asarray(self.zero_px + (landing_px - self.zero_px) * self._part_of_throw(line, lift))
-
-    def _part_of_throw(self, line: int, lift: FloatArray | float) -> FloatArray:
-        return np.asarray(np.sqrt(np.clip(1.0 - self.above[line] - lift, 0.05, 1.0)))
-
-
-def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> JetLines:
-    """Lay the tracing lines over the landing line.
-
-    Parameters
-    ----------
-    landing : the landing line
-    orifice : centre of the orifice, px
-    throw_zero : where the throw counts from, px; None: the foot of the orifice on the landing line
-    """
-    step = landing.direction
-    normal = np.array([-step[1], step[0]])
-    up = float(np.dot(np.subtract(orifice, landing.start), normal))
-    lines = tuple(
-        StripLine(
-            f"jet {index + 1}",
-            Segment(
-                Pixel(*(np.asarray(landing.start) + part * up * normal).tolist()),
-                Pixel(*(np.asarray(landing.end) + part * up * normal).tolist()),
-            ),
-            # The jet is far brighter than the noise: averaging across would cost time and gain nothing.
-            across_px=1.0,
-        )
-        for index, part in enumerate(_FRACTIONS)
-    )
-    zero = landing.along(np.asarray([throw_zero if throw_zero is not None else orifice], dtype=np.float64))[0]
-    return JetLines(lines, _FRACTIONS, float(zero), (float(up * normal[0]), float(up * normal[1])))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Background:
-    """What each place of a line shows without the jet, and how much it flickers."""
-
-    median: NDArray[np.float32]
-    noise: float
-    cap: float
-    black: float
-    """Level of black, from which exposure scales."""
-    gain: NDArray[np.float32]
-    """(n,) brightness of each frame against the usual one."""
-
-    def activity(self, levels: Plane, rows: slice | NDArray[np.intp]) -> NDArray[np.float32]:
-        """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
-
-        `rows` says which rows of the strip the levels are.
-
-        The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
-        """
-        gain = self.gain[rows, None]
-        departure: NDArray[np.float32] = np.abs(levels - (self.black + gain * (self.median - self.black)))
-        departure -= np.float32(3.0 * self.noise)
-        np.clip(departure, 0.0, self.cap, out=departure)
-        departure /= np.float32(self.cap)
-        return departure
-
-
-def _gains(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) -> NDArray[np.float32]:
-    """Brightness of every frame against the usual one, from all along the lines; 1 where it is steady."""
-    together = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32) - black
-    whole = np.flatnonzero(~damaged)
-    usual = np.median(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]], axis=0)
-    lit = usual > 8.0
-    if lit.sum() < 10:
-        return np.ones(len(damaged), dtype=np.float32)
-    gain = np.median(together[:, lit] / usual[lit], axis=1)
-    gain[damaged] = 1.0
-    # Below one per cent it is the noise of the median, not exposure.
-    steady = bool(np.percentile(np.abs(gain - 1.0), 95) < 0.012)
-    return np.ones_like(gain) if steady else np.asarray(gain, dtype=np.float32)
-
-
-def _background(
-    strip: Strip, damaged: NDArray[np.bool_], gain: NDArray[np.float32], black: float
-) -> _Background:
-    whole = np.flatnonzero(~damaged)
-    rows = whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]
-    sample = black + (strip.levels[rows].astype(np.float32) - black) / np.maximum(gain[rows, None], 0.05)
-    median = np.median(sample, axis=0)
-    level = 2.0 ** (strip.bit_depth - 8)
-    noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
-    return _Background(median, noise, max(14.0 * level, 4.0 * noise), black, gain)
 
 
 def find_landing(
@@ -173,8 +61,8 @@ def find_landing(
     if n < 3 or (~damaged).sum() < 3 or strips[0].levels.shape[1] < 16:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
     black = 0.0 if strips[0].full_range else 16.0 * 2.0 ** (strips[0].bit_depth - 8)
-    gain = _gains(strips, damaged, black)
-    grounds = [_background(strip, damaged, gain, black) for strip in strips]
+    gain = gains_of(strips, damaged, black)
+    grounds = [background_of(strip, damaged, gain, black) for strip in strips]
     course = _coarse_course(strips, lines, grounds, hints)
     if course is None:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
@@ -198,7 +86,7 @@ def find_landing(
 
 
 def _coarse_course(
-    strips: Sequence[Strip], lines: JetLines, grounds: Sequence[_Background], marks: Hints | None
+    strips: Sequence[Strip], lines: JetLines, grounds: Sequence[Background], marks: Hints | None
 ) -> FloatArray | None:
     """Follow the jet through the whole run on all lines together; (n,) px along the landing line."""
     n, length = strips[0].levels.shape
@@ -246,28 +134,17 @@ def _smoothed(evidence: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _jet_width(
-    strips: Sequence[Strip], lines: JetLines, grounds: Sequence[_Background], course: FloatArray
+    strips: Sequence[Strip], lines: JetLines, grounds: Sequence[Background], course: FloatArray
 ) -> float:
-    """Typical width of the jet along the lines, px: the area of its mean activity over its height."""
-    rows = np.unique(np.linspace(0, len(course) - 1, 120).astype(int))
-    reach = np.arange(-20, 21)
-    widths = []
-    for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
-        at = lines.place_on(index, course[rows])
-        where = np.clip(np.rint(at).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
-        profile = np.mean(
-            ground.activity(strip.levels[rows], rows)[np.arange(len(rows))[:, None], where], axis=0
-        )
-        profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
-        if profile.max() > 0.1:
-            widths.append(float(profile.sum() / profile.max()))
+    """Typical width of the jet along the lines, px."""
+    widths = widths_of(strips, grounds, [lines.place_on(i, course) for i in range(len(strips))])
     return float(np.clip(np.median(widths), 2.0, 30.0)) if widths else 6.0
 
 
 def _centres(
     strips: Sequence[Strip],
     lines: JetLines,
-    grounds: Sequence[_Background],
+    grounds: Sequence[Background],
     course: FloatArray,
     width: float,
     lift: FloatArray,
@@ -278,8 +155,6 @@ def _centres(
     """
     n = len(course)
     half = max(3, round(1.1 * width))
-    reach = np.arange(-half, half + 1)
-    taper = np.clip((half + 1 - np.abs(reach)) / 2.0, 0.0, 1.0)
     places = np.full((n, len(strips)), np.nan)
     weights = np.zeros((n, len(strips)))
     crowded = np.zeros((n, len(strips)), dtype=bool)
@@ -294,14 +169,7 @@ def _centres(
             raised = lift[chunk]
             at = lines.place_on(index, course[chunk], raised)
             rows = np.arange(len(at))[:, None]
-            for _ in range(4):
-                base = np.clip(np.floor(at).astype(int), 0, length - 1)
-                part = np.clip(at - base, 0.0, 1.0)[:, None]
-                left = activity[rows, np.clip(base[:, None] + reach, 0, length - 1)]
-                right = activity[rows, np.clip(base[:, None] + reach + 1, 0, length - 1)]
-                seen = ((1 - part) * left + part * right) * taper
-                mass = seen.sum(axis=1)
-                at = at + np.where(mass > 0.3, (seen * reach).sum(axis=1) / np.maximum(mass, 0.3), 0.0)
+            at, mass = centred(activity, at, half)
             inside = (at > half / 2) & (at < length - 1 - half / 2)
             places[chunk, index] = lines.landing_of(index, at, raised)
             # A jet stands alone; where its surroundings are as lively, something larger lies over the line.

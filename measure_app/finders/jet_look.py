@@ -1,0 +1,115 @@
+"""What a jet looks like on a line: the still background, how far pixels depart from it, the jet's width."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.clip import Plane
+from measure_app.strips import Strip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Background:
+    """What each place of a line shows without the jet, and how much it flickers."""
+
+    median: NDArray[np.float32]
+    noise: float
+    cap: float
+    black: float
+    """Level of black, from which exposure scales."""
+    gain: NDArray[np.float32]
+    """(n,) brightness of each frame against the usual one."""
+
+    def activity(self, levels: Plane, rows: slice | NDArray[np.intp]) -> NDArray[np.float32]:
+        """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
+
+        `rows` says which rows of the strip the levels are.
+
+        The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
+        """
+        gain = self.gain[rows, None]
+        departure: NDArray[np.float32] = np.abs(levels - (self.black + gain * (self.median - self.black)))
+        departure -= np.float32(3.0 * self.noise)
+        np.clip(departure, 0.0, self.cap, out=departure)
+        departure /= np.float32(self.cap)
+        return departure
+
+
+def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) -> NDArray[np.float32]:
+    """Brightness of every frame against the usual one, from all along the lines; 1 where it is steady."""
+    together = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32) - black
+    whole = np.flatnonzero(~damaged)
+    usual = np.median(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]], axis=0)
+    lit = usual > 8.0
+    if lit.sum() < 10:
+        return np.ones(len(damaged), dtype=np.float32)
+    gain = np.median(together[:, lit] / usual[lit], axis=1)
+    gain[damaged] = 1.0
+    # Below one per cent it is the noise of the median, not exposure.
+    steady = bool(np.percentile(np.abs(gain - 1.0), 95) < 0.012)
+    return np.ones_like(gain) if steady else np.asarray(gain, dtype=np.float32)
+
+
+def background_of(
+    strip: Strip, damaged: NDArray[np.bool_], gain: NDArray[np.float32], black: float
+) -> Background:
+    """Take what a line shows without the jet from the median of many frames, exposure allowed for."""
+    whole = np.flatnonzero(~damaged)
+    rows = whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]
+    sample = black + (strip.levels[rows].astype(np.float32) - black) / np.maximum(gain[rows, None], 0.05)
+    median = np.median(sample, axis=0)
+    level = 2.0 ** (strip.bit_depth - 8)
+    noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
+    return Background(median, noise, max(14.0 * level, 4.0 * noise), black, gain)
+
+
+def widths_of(
+    strips: Sequence[Strip], grounds: Sequence[Background], at: Sequence[FloatArray], reach_px: int = 20
+) -> list[float]:
+    """Width of the jet on each line that shows it, px: the area of its mean activity over its height.
+
+    `at` says where the jet crosses each line in every frame, (n,) px along it.
+    """
+    widths = []
+    reach = np.arange(-reach_px, reach_px + 1)
+    for strip, ground, places in zip(strips, grounds, at, strict=True):
+        known = np.flatnonzero(np.isfinite(places))
+        if not len(known):
+            continue
+        rows = known[np.unique(np.linspace(0, len(known) - 1, 120).astype(int))]
+        where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
+        profile = np.mean(
+            ground.activity(strip.levels[rows], rows)[np.arange(len(rows))[:, None], where], axis=0
+        )
+        profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
+        if profile.max() > 0.1:
+            widths.append(float(profile.sum() / profile.max()))
+    return widths
+
+
+def centred(
+    activity: NDArray[np.float32], at: FloatArray, half: int, rounds: int = 4
+) -> tuple[FloatArray, FloatArray]:
+    """Move places (n,) px to the middle of the activity within `half` px of them; places, and the mass there.
+
+    The window tapers at its ends, so that what lies beside the jet pulls little.
+    """
+    length = activity.shape[1]
+    reach = np.arange(-half, half + 1)
+    taper = np.clip((half + 1 - np.abs(reach)) / 2.0, 0.0, 1.0)
+    rows = np.arange(len(at))[:, None]
+    mass = np.zeros(len(at))
+    for _ in range(rounds):
+        base = np.clip(np.floor(at).astype(int), 0, length - 1)
+        part = np.clip(at - base, 0.0, 1.0)[:, None]
+        left = activity[rows, np.clip(base[:, None] + reach, 0, length - 1)]
+        right = activity[rows, np.clip(base[:, None] + reach + 1, 0, length - 1)]
+        seen = ((1 - part) * left + part * right) * taper
+        mass = seen.sum(axis=1)
+        at = at + np.where(mass > 0.3, (seen * reach).sum(axis=1) / np.maximum(mass, 0.3), 0.0)
+    return at, mass
