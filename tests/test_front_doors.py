@@ -16,6 +16,7 @@ import pytest
         "measure_app",
         "measure_app.clip",
         "measure_app.finders",
+        "measure_app.planning",
         "measure_app.report",
     ],
 )

@@ -75,7 +75,7 @@ def test_reference_bench_has_its_sizes() -> None:
     drop=st.floats(0.05, 2.0),
     d=st.floats(0.002, 0.012),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_throws_and_times_are_the_closed_forms(cv, head, drop, d) -> None:
     plan = bench(cv=cv, cd=0.62 * cv, head_m=head, drop_m=drop, hole_diameter_m=d)
     forecast = forecast_of(plan)
@@ -140,16 +140,16 @@ def test_uncertainty_of_cv_is_that_of_drawn_runs(plan) -> None:
     forecast = forecast_of(plan, surface_tension=False)
     rng = np.random.default_rng(11)
     found = []
-    for _ in range(50):
+    for _ in range(30):
         series = simulated(plan, forecast.cv, forecast.cd, forecast.independent, rng=rng)
         finding = findings_of(series, plan.conditions).finding("speed_coefficient")
         assert finding is not None
         found.append((finding.value, finding.u))
     values, stated = np.array(found).T
     assert forecast.cv_u == pytest.approx(float(np.mean(stated)), rel=0.1)
-    # 50 runs: the standard deviation itself is known to 10 %.
-    assert float(np.std(values)) == pytest.approx(forecast.cv_u, rel=0.3)
-    assert float(np.mean(values)) == pytest.approx(forecast.cv, abs=4 * forecast.cv_u / math.sqrt(50))
+    # 30 runs: the standard deviation itself is known to 13 %.
+    assert float(np.std(values)) == pytest.approx(forecast.cv_u, rel=0.4)
+    assert float(np.mean(values)) == pytest.approx(forecast.cv, abs=4 * forecast.cv_u / math.sqrt(30))
 
 
 def test_budget_adds_up_and_the_largest_source_stands_first() -> None:
@@ -270,7 +270,7 @@ def test_impossible_plans_are_refused(changes, words) -> None:
     edge=st.sampled_from([Edge.SHARP, Edge.ROUNDED, Edge.RE_ENTRANT]),
     rate=st.floats(1.0, 1000.0),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_any_plan_gets_a_whole_forecast(area, head, d, drop, wall, edge, rate) -> None:
     try:
         plan = Plan(area, math.sqrt(area), head, d, drop, wall, edge, frame_rate_hz=rate)
