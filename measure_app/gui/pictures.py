@@ -15,7 +15,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QSettings, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QScrollArea, QWidget
 
 from calibration import Pixel
 from measure_app.gui.app import make_application
@@ -71,6 +71,7 @@ class _Photographer:
         self.until(lambda: view.shown == 0 and bench.document.outcome is not None)
         self.until(lambda: all(v.picture is not None and not v.words for v in window.deck.views))
         self.take("1-film")
+        self._rest_of_panel("1-film")
         window.go_to_step(Step.RULES)
         bench.use_tool(Tool.GRADUATION, rule=0)
         view.zoom_to(Pixel(360.0, 200.0), 2.4)
@@ -84,6 +85,7 @@ class _Photographer:
         window.go_to_step(Step.DATUM)
         bench.hand.select(Handle(Kind.ORIFICE))
         self.take("3-datum")
+        self._rest_of_panel("3-datum")
         bench.hand.select(None)
         bench.find_the_rest()
         self.until(lambda: bench.document.search is not None and not bench.busy)
@@ -91,13 +93,17 @@ class _Photographer:
         self.until(lambda: view.shown == 120)
         window.go_to_step(Step.READINGS)
         self.take("4-readings")
+        self._rest_of_panel("4-readings")
         bench.set_blind(True)
         self.take("4b-blind")
         bench.set_blind(False)
         window.go_to_step(Step.FINDINGS)
+        self.until(lambda: not bench.busy)
         self.take("5-findings")
+        self._rest_of_panel("5-findings")
         window.go_to_step(Step.HAND_IN)
         self.take("6-hand-in")
+        self._rest_of_panel("6-hand-in")
         window.stage.notice.say(
             "The film cannot be shown: bench.mp4: there is no such file here", "Find it …"
         )
@@ -109,6 +115,18 @@ class _Photographer:
         bench.forget_changes()
         window.close_run()
 
+    def _rest_of_panel(self, name: str) -> None:
+        """Take the parts of the panel that are out of sight at first, a screenful each, at 100 %."""
+        panel = self._window.panels[self._window.step]
+        area = next(area for area in panel.findChildren(QScrollArea) if area.isVisible())
+        bar = area.verticalScrollBar()
+        at, page = 0, area.viewport().height() - 40
+        while self._scale == 100 and at < bar.maximum():
+            at = min(at + page, bar.maximum())
+            bar.setValue(at)
+            self.take(f"{name}-{at:05d}", of=panel)
+        bar.setValue(0)
+
     def _point_at(self, pixel: Pixel) -> None:
         view = self._window.stage.view
         QTest.mouseMove(view.viewport(), view.map.view_at(pixel).toPoint())
@@ -118,11 +136,11 @@ class _Photographer:
         at = view.map.view_at(pixel).toPoint()
         QTest.mouseClick(view.viewport(), Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, at)
 
-    def take(self, name: str) -> None:
-        """Wait until nothing moves, then take a picture."""
+    def take(self, name: str, of: QWidget | None = None) -> None:
+        """Wait until nothing moves, then take a picture; of the window where nothing else is named."""
         end = time.monotonic() + 0.25
         self.until(lambda: time.monotonic() >= end)
-        self._window.grab().save(str(self._folder / f"{self._scale}-{self._tone}-{name}.png"))
+        (of or self._window).grab().save(str(self._folder / f"{self._scale}-{self._tone}-{name}.png"))
 
     def keys(self) -> None:
         """Take a picture of the list of keys."""

@@ -159,7 +159,8 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         if fitted is None:
             for item in (self._points, self._residuals, self._line):
                 item.setData(nothing, nothing)
-            self._bars.setData(x=nothing, y=nothing)
+            no_bars = dict.fromkeys(("x", "y", "top", "bottom", "left", "right"), nothing)
+            self._bars.setData(**no_bars)  # what is not named again would stay, and be as long as before
             self._band.setCurves(pg.PlotDataItem(nothing, nothing), pg.PlotDataItem(nothing, nothing))
             self.setAccessibleDescription("Empty: there is no line yet.")
             return

@@ -352,3 +352,25 @@ def test_list_models_keep_the_rules(qtmodeltester: Any) -> None:
     left_out = bars.show_finding(findings[0], 3)
     assert left_out == len(findings[0].budget) - 3
     qtmodeltester.check(bars.rows_model)
+
+
+def test_a_graph_with_few_points_can_be_emptied(show: Show) -> None:
+    panel, _, _ = show(FindingsPanel)
+    graph = panel.graphs.current
+    fitted = graph.fitted
+    few = with_parts(
+        fitted,
+        points=with_parts(
+            fitted.points,
+            **{
+                name: getattr(fitted.points, name)[..., :10]
+                for name in ("rows", "x", "y", "x_u", "y_u", "x_own", "y_own")
+            },
+            x_shared=fitted.points.x_shared[:10],
+            y_shared=fitted.points.y_shared[:10],
+        ),
+    )
+    graph.show_line(few, np.arange(300))
+    graph.show_line(None, ())
+    bars = graph._bars.boundingRect()  # it threw where bars of the line before were left
+    assert bars.isEmpty()
