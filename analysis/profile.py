@@ -159,7 +159,7 @@ class AreaProfile:
 
     def head(self, clock: FloatArray) -> FloatArray:
         """
-        Give the height at which `clock` has a value: the inverse, by Newton's rule from an exact table.
+        Give the height at which `clock` has a value: its inverse, by Newton's rule within brackets.
 
         Parameters
         ----------
@@ -178,16 +178,20 @@ class AreaProfile:
         high = np.sqrt(np.append(knots[1:], np.inf)[i])
         rest = aim - before[i] + _integral(c[i], knots[i])
         # In the root of the height the integral is a polynomial with the slope A: no singular point at zero.
-        at_low = np.maximum(_area(c[i], low**2), 1e-300)
-        root = np.minimum(low + (aim - before[i]) / at_low, np.where(np.isfinite(high), high, np.inf))
-        for _ in range(60):
+        # Above the last knot the area is constant, so that one step from there is exact.
+        root = np.where(np.isfinite(high), 0.5 * (low + high), low)
+        for _ in range(80):
+            over = _integral(c[i], root**2) - rest
             slope = _area(c[i], root**2)
-            step = np.where(slope > 0.0, (_integral(c[i], root**2) - rest) / np.maximum(slope, 1e-300), 0.0)
-            new = np.clip(root - step, low, high)
-            if np.max(np.abs(new - root), initial=0.0) <= 1e-14 * max(1e-9, float(np.max(root, initial=0.0))):
-                root = new
-                break
+            low, high = np.where(over <= 0.0, root, low), np.where(over >= 0.0, root, high)
+            aimed = root - over / np.maximum(slope, 1e-300)
+            # Where the area all but vanishes Newton's step leaves the bracket: halve that instead.
+            middle = np.where(np.isfinite(high), 0.5 * (low + high), 2.0 * low)
+            new = np.where((aimed >= low) & (aimed <= high), aimed, middle)
+            moved = float(np.max(np.abs(new - root), initial=0.0))
             root = new
+            if moved <= 1e-14 * max(1e-9, float(np.max(root, initial=0.0))):
+                break
         return np.asarray(root**2, dtype=np.float64)
 
     def _piece(self, head: FloatArray) -> IntArray:
