@@ -193,7 +193,8 @@ def _change_of_cv(basis: Basis, moved: FloatArray, *, on: bool) -> float:
     Change of Cv with a correction less without it.
 
     The state that the run is not in is foretold by one step of both fits about their answers. Whether the
-    head's zero would be left free there is foretold as well.
+    head's zero would be left free there is foretold as well. That a correction's own uncertainty would come
+    or go with it, and what the throws pull on that, is not.
     """
     both, fit = basis.both_zeros, basis.throws
     if fit is None:
