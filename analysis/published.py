@@ -64,6 +64,8 @@ class ExpectedBand:
     """Whether the hole or the heads lie outside what the source measured."""
     likely: float | None = None
     """The likeliest value, where the source says more than the two ends."""
+    lacks: str = ""
+    """What is not known of the hole and would narrow the band."""
 
     def holds(self, value: float) -> bool:
         """Whether a value lies in the band."""
@@ -261,10 +263,8 @@ def _any(d: float | None, wall: float | None) -> ExpectedBands:
     why = "all kinds of plain holes, from a short tube to a rounded edge"
     if lacks:
         why += f"; {lacks} would narrow it"
-    source = f"{_UNWIN}, s. 17-20, 49"
-    return ExpectedBands(
-        ExpectedBand(*_ANY_CV, source, why), ExpectedBand(*_ANY_CD, source, why), "hole of unknown kind"
-    )
+    cv, cd = (ExpectedBand(*ends, f"{_UNWIN}, s. 17-20, 49", why, lacks=lacks) for ends in (_ANY_CV, _ANY_CD))
+    return ExpectedBands(cv, cd, "hole of unknown kind")
 
 
 def _in_a_wall(

@@ -100,6 +100,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
 @click.option("--temperature", type=_Bounded(-10.0, 110.0), help="Temperature of the water, °C.")
 @click.option("--diameter", type=_length, help="Diameter of the orifice, m.")
 @click.option("--diameter-u", type=_length_u, help="Standard uncertainty of the diameter, m.")
+@click.option("--wall", type=_length, help="Thickness of the wall at the orifice, m.")
 @click.option("--area", type=_area, help="Horizontal area of the container's water, m².")
 @click.option("--area-u", type=_area, help="Standard uncertainty of the area, m².")
 @_no_report
@@ -115,6 +116,7 @@ def derive(
     temperature: float | None,
     diameter: float | None,
     diameter_u: float | None,
+    wall: float | None,
     area: float | None,
     area_u: float | None,
     no_report: bool,
@@ -138,6 +140,7 @@ def derive(
         water_temperature_c=temperature,
         orifice_diameter_m=diameter,
         orifice_diameter_u_m=diameter_u,
+        wall_thickness_m=wall,
         container_area_m2=area,
         container_area_u_m2=area_u,
     )

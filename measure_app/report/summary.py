@@ -161,7 +161,11 @@ def expected_words(results: Results) -> str:
         f"{symbol} {band.low:.2f} to {band.high:.2f}{' (extrapolated)' if band.extrapolated else ''}"
         for symbol, band in bands
     ]
-    return f"Published for such a hole: {', '.join(said)}." if said else ""
+    if not said:
+        return ""
+    lacks = next((band.lacks for _, band in bands if band.lacks), "")
+    kind = "plain holes of any kind" if lacks else "such a hole"
+    return f"Published for {kind}: {', '.join(said)}{f'; {lacks} would narrow that' if lacks else ''}."
 
 
 def _corrections(results: Results) -> list[str]:

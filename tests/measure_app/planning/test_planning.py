@@ -210,3 +210,27 @@ def test_the_sample_run_bears_its_forecast_out() -> None:
     # 300 frames at 15 a second took the head from 200 to 42 mm.
     at = next(each for each in expected.moments if each.head_m <= 0.06)
     assert 10.0 < at.time_s < 20.0
+
+
+def test_the_published_band_stands_beside_a_tables_findings_and_the_wall_narrows_it(capsys, tmp_path) -> None:
+    (tmp_path / "t.csv").write_text("head_m,throw_m\n0.2,0.445\n0.15,0.384\n0.1,0.312\n0.05,0.223\n")
+    said = []
+    for i, wall in enumerate((["--wall", "0.0005"], [])):
+        arguments = [
+            "derive",
+            str(tmp_path / "t.csv"),
+            "--drop",
+            "0.26",
+            "--diameter",
+            "0.005",
+            "--no-report",
+        ]
+        assert main([*arguments, *wall, "--out", str(tmp_path / str(i))]) == 0
+        said.append(words_of(capsys.readouterr().out))
+    assert "Published for such a hole: Cv 0.95 to 1.00" in said[0]
+    assert "Published for plain holes of any kind: Cv 0.80 to 1.00" in said[1]
+    assert "the wall's thickness would narrow that" in said[1]
+    tree = json.loads((tmp_path / "0" / "findings.json").read_text(encoding="utf-8"))
+    cv = next(each for each in tree["findings"] if each["name"] == "speed_coefficient")
+    assert (cv["expected"]["low"], cv["expected"]["high"]) == (0.95, 1.0)
+    assert any(words.startswith("published for such a hole") for words in cv["remarks"])
