@@ -4,12 +4,14 @@ from analysis.bivariate import line_with_errors_in_both
 from analysis.checks import Check
 from analysis.corrections import CorrectionSize, Effect, size_words
 from analysis.derive import Findings, findings_of
+from analysis.diagnosis import Diagnosis, Shape, Suspect
 from analysis.estimate import Estimate, covariance
 from analysis.falls import Fall, Falling, Falls
 from analysis.findings import Finding, Remark, Share, Undetermined
 from analysis.flow import Flow, flow_words
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
 from analysis.gravity_combined import against_accepted
+from analysis.jet_findings import findings_with_jet
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
@@ -36,6 +38,7 @@ __all__ = [
     "Conditions",
     "CorrectionSize",
     "Corrections",
+    "Diagnosis",
     "Edge",
     "Effect",
     "Estimate",
@@ -70,8 +73,10 @@ __all__ = [
     "RunValue",
     "STANDARD_GRAVITY",
     "Series",
+    "Shape",
     "Share",
     "Sight",
+    "Suspect",
     "Undetermined",
     "Water",
     "accepted_gravity",
@@ -82,6 +87,7 @@ __all__ = [
     "covariance",
     "expected_bands",
     "findings_of",
+    "findings_with_jet",
     "flow_words",
     "forecast_of",
     "interval",
@@ -98,5 +104,6 @@ __all__ = [
     "straight_line",
     "water_at",
     "weber_number",
+    "with_traced_angle",
     "with_uncertainty",
 ]

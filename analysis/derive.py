@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -12,6 +13,7 @@ from analysis import coefficients, from_lines
 from analysis.answer import Answer, Derived, settled
 from analysis.basis import Basis, basis_of
 from analysis.corrections import CorrectionSize, correction_sizes
+from analysis.diagnosis import Diagnosis
 from analysis.doubts import doubts_of
 from analysis.estimate import Estimate
 from analysis.expected import expected_of
@@ -25,6 +27,7 @@ from analysis.penalised import JointFit
 from analysis.published import band_words
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, Series
 from analysis.slopes import LawLine
+from analysis.suspects import diagnosis_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,6 +69,13 @@ class Findings:
     """Reynolds and Weber numbers along the run; None without heads or the hole's diameter."""
     estimates: Mapping[str, Estimate]
     """What each finding's uncertainty is made of, by name; two of them give their covariance."""
+    diagnose: Callable[[], Diagnosis | None]
+    """Makes `diagnosis` when it is first asked for; it takes longer than everything else."""
+
+    @property
+    def diagnosis(self) -> Diagnosis | None:
+        """Why the run is off; None where nothing is."""
+        return self.diagnose()
 
     @property
     def speed_u(self) -> FloatArray:
@@ -180,7 +190,19 @@ def _all_findings(
         corrections=correction_sizes(basis, None if cd is None else cd.value),
         flow=flow,
         estimates=MappingProxyType(estimates),
+        diagnose=_when_asked(basis, MappingProxyType(estimates)),
     )
+
+
+def _when_asked(basis: Basis, estimates: Mapping[str, Estimate]) -> Callable[[], Diagnosis | None]:
+    """Give the diagnosis once, at the first call."""
+
+    @cache
+    def diagnose() -> Diagnosis | None:
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+            return diagnosis_of(basis, estimates)
+
+    return diagnose
 
 
 def _by_law(fit: JointFit | None, series: Series, seen: Column | None, read: Column | None) -> FloatArray:
