@@ -11,6 +11,7 @@ from analysis.findings import Finding, Remark, Share, Undetermined
 from analysis.flow import Flow, flow_words
 from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
 from analysis.gravity_combined import against_accepted
+from analysis.improvement import Improvement, MoreReadings, SourceGain, improvement_of, improvements_of
 from analysis.jet_findings import findings_with_jet
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
@@ -54,6 +55,7 @@ __all__ = [
     "Forecast",
     "GravityRoute",
     "Instruments",
+    "Improvement",
     "IntArray",
     "JointFit",
     "LAWS",
@@ -65,6 +67,7 @@ __all__ = [
     "LinearFit",
     "Moment",
     "MonteCarloCheck",
+    "MoreReadings",
     "Plan",
     "Points",
     "PooledValue",
@@ -76,6 +79,7 @@ __all__ = [
     "Shape",
     "Share",
     "Sight",
+    "SourceGain",
     "Suspect",
     "Undetermined",
     "Water",
@@ -90,6 +94,8 @@ __all__ = [
     "findings_with_jet",
     "flow_words",
     "forecast_of",
+    "improvement_of",
+    "improvements_of",
     "interval",
     "law_limit_m",
     "least_squares",

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from analysis import Finding, with_uncertainty
+from analysis import Finding, Improvement, improvement_of, plain, with_uncertainty
 
 _BY_ASPECT = (
     ("depth", "bring it into the jet's plane, or measure how far it stands before or behind it"),
@@ -37,13 +36,16 @@ _BY_START = (
     ("drag of the air", "use a larger drop or a shorter fall, and measure the drop"),
     ("pairing", "a longer run settles the fall of the level"),
     ("own scatter", "more readings, a steadier jet, a faster shutter"),
+    ("capillary", "use a wider hole, from which surface tension takes less"),
+    ("place of the contracted section", "mark the throw's zero where the jet has narrowed, not at the wall"),
+    ("landing line: height", "measure how far the landing is read above the level of the drop"),
 )
 """What helps against any other source, by how its name begins; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Improvement:
-    """One source of a finding's uncertainty."""
+class Advice:
+    """One source of a finding's uncertainty, and what helps."""
 
     source: str
     share: float
@@ -53,8 +55,8 @@ class Improvement:
     advice: str
 
 
-def improvements(finding: Finding, most: int = 5) -> tuple[Improvement, ...]:
-    """Rank the sources of a finding's uncertainty.
+def improvements(finding: Finding, most: int = 5) -> tuple[Advice, ...]:
+    """Rank the sources of a finding's uncertainty, with what helps against each.
 
     Parameters
     ----------
@@ -65,23 +67,49 @@ def improvements(finding: Finding, most: int = 5) -> tuple[Improvement, ...]:
 
     Returns
     -------
-    tuple of Improvement
-        The largest first. A source u_i of u² = Σ u_i² that is halved leaves √(u² − ¾ u_i²) (JCGM 100, 5.1.2).
+    tuple of Advice
+        The largest first.
     """
-    total = sum(share.u**2 for share in finding.budget)
-    if not total > 0.0:
+    made = improvement_of(finding)
+    if made is None:
         return ()
-    ranked = sorted(finding.budget, key=lambda share: -share.u)
     return tuple(
-        Improvement(
-            share.source,
-            share.u**2 / total,
-            1.0 - math.sqrt(1.0 - 0.75 * share.u**2 / total),
-            advice_for(share.source),
-        )
-        for share in ranked[:most]
-        if share.u**2 >= 0.01 * total
+        Advice(each.source, each.share, each.gain, advice_for(each.source))
+        for each in made.sources[:most]
+        if each.share >= 0.01
     )
+
+
+def more_words(improvement: Improvement) -> str:
+    """Say what more readings would give; often nothing.
+
+    Parameters
+    ----------
+    improvement : Improvement
+        Of one finding.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    twice, often = improvement.more
+    if not often.worth_it:
+        return (
+            "More readings would give next to nothing: even ten times as many would make it surer by "
+            f"{percent(often.gain)}, for almost all of its uncertainty is shared by all of them."
+        )
+    unit = improvement.unit.replace("m^0.5", "√m")
+    left = plain(often.u, 2) if unit in ("", "1") else f"{plain(often.u, 2)} {unit}"
+    return (
+        f"Twice as many readings would make it surer by {percent(twice.gain)}, ten times as many by "
+        f"{percent(often.gain)} (u = {left}); what all of them share stays."
+    )
+
+
+def percent(part: float) -> str:
+    """Write a part in per cent, the small ones as below one."""
+    return "less than 1 %" if part < 0.01 else f"{100.0 * part:.0f} %"
 
 
 def advice_for(source: str) -> str:
