@@ -22,6 +22,7 @@ from analysis import (
     size_words,
     water_at,
 )
+from analysis.joint import _angled_law
 from analysis.shifts import finite_hole_drain, finite_hole_ratio, level_drop
 
 G, CV, DROP, D = 9.80665, 0.97, 0.4, 0.004
@@ -423,3 +424,20 @@ def test_more_frames_never_shrink_a_correction_s_own_uncertainty() -> None:
     height = "landing line: height over the drop's level"
     assert shares[1][height] == pytest.approx(shares[0][height], rel=0.02)
     assert shares[1][height] == pytest.approx(CV * 2e-4 / (2.0 * DROP), rel=0.02)
+
+
+@pytest.mark.parametrize("angle", [-0.6, 0.0, 0.02, 0.7])
+def test_slopes_of_the_parabola_are_its_differences(angle: float) -> None:
+    # A wrong slope would still let the fit converge, to a wrong uncertainty.
+    at = np.array([CV, 0.2, DROP, angle])
+
+    def law(p: np.ndarray) -> tuple[np.ndarray, ...]:
+        throw, *slopes = _angled_law(2.02, float(p[0]), p[1:2], p[2:3], float(p[3]))
+        return throw, *(slope for slope in slopes if slope is not None)
+
+    _, *slopes = law(at)
+    for i, slope in enumerate(slopes):
+        step = np.zeros(4)
+        step[i] = 1e-6
+        by_difference = (law(at + step)[0] - law(at - step)[0]) / 2e-6
+        assert slope == pytest.approx(by_difference, rel=1e-6)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from analysis import AreaProfile, Column, Conditions, Findings, Series, findings_of
+from analysis.drain_clock import drain_clock
 
 G = 9.80665
 BOTTLE = ([-0.01, 0.0, 0.12, 0.16, 0.18, 0.26], [0.09, 0.092, 0.094, 0.06, 0.03, 0.028])
@@ -199,3 +200,15 @@ def test_a_profile_needs_heights_that_rise(heads: list[float], values: list[floa
     for make in (AreaProfile.of_areas, AreaProfile.of_diameters):
         with pytest.raises(ValueError, match="height"):
             make(heads, values)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_the_slope_of_the_head_is_its_difference(name: str) -> None:
+    profile, _, _ = SHAPES[name]
+    heads = np.array([0.03, 0.09, 0.17])
+    clock = drain_clock(profile, heads)
+    root = clock.root(heads)
+    by_difference = (clock.head(root + 1e-6) - clock.head(root - 1e-6)) / 2e-6
+    assert clock.head_by_root(root, heads) == pytest.approx(by_difference, rel=1e-5)
+    # In a cylinder it is 2 √h, as everyone knows it.
+    assert drain_clock(None, heads).head_by_root(np.sqrt(heads), heads) == pytest.approx(2.0 * np.sqrt(heads))
