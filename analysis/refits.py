@@ -18,7 +18,7 @@ from analysis.series import Column, FloatArray, Series
 ROOT_H0 = "root of the first head"
 INTERCEPT = "intercept of throw squared against head"
 """Two fitted quantities that are no findings themselves."""
-PAIRS = 20
+PAIRS = 16
 """Draws of errors; each is laid on the readings once as it is and once with its sign turned."""
 MOST_ROWS = 100
 

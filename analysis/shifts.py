@@ -131,11 +131,29 @@ def launch_angle_shift(series: Series, at: Conditions) -> Shift | str:
     angle, u = math.radians(at.launch_angle_deg), math.radians(at.launch_angle_u_deg or 0.0)
     drop, throw = series.drop.values, series.throw.values
     level = level_drop(drop, throw, angle)
-    # At the same head and Cv a steeper jet lands farther: dx/dθ of x² = 4 Cv² h (y cos²θ + x sinθ cosθ).
-    by_angle = throw * (throw * math.cos(2.0 * angle) - drop * math.sin(2.0 * angle))
-    by_angle = by_angle / (2.0 * level - throw * math.sin(angle) * math.cos(angle))
+    # At the same head and Cv a steeper jet lands farther: dx/dθ of x² = 4 Cv² h (y cos²θ + x sinθ cosθ). At
+    # throws as read, a throw's own error would stand in its residual and here alike, and pull the angle.
+    smooth = _smooth_throws(series, throw)
+    by_angle = smooth * (smooth * math.cos(2.0 * angle) - drop * math.sin(2.0 * angle))
+    by_angle = by_angle / (2.0 * level_drop(drop, smooth, angle) - smooth * math.sin(angle) * math.cos(angle))
     return Shift(
         MappingProxyType({"drop": level - drop}), MappingProxyType({"throw": by_angle * u}), LAUNCH_ANGLE
+    )
+
+
+def _smooth_throws(series: Series, throw: FloatArray) -> FloatArray:
+    """(n,) throws along a low curve in time, or in √head without times; as read where they are few."""
+    along = series.time_s
+    if along is None:
+        if series.head is None:
+            return throw
+        along = np.sqrt(np.where(series.head.values > 0.0, series.head.values, math.nan))
+    good = series.kept & np.isfinite(throw) & np.isfinite(along)
+    if int(np.sum(good)) < 8 or not float(np.ptp(along[good])) > 0.0:
+        return throw
+    curve = np.polynomial.Polynomial.fit(along[good], throw[good], 3)
+    return np.asarray(
+        np.where(np.isfinite(throw) & np.isfinite(along), curve(along), throw), dtype=np.float64
     )
 
 
