@@ -93,13 +93,20 @@ def finder(work: Path) -> Path:
 
 def interpreter(version: str, uv: Path) -> str | None:
     """An interpreter of that version, if this machine has one; none is fetched."""
-    asked = subprocess.run(
-        [uv, "python", "find", "--no-python-downloads", "--no-project", version],
-        check=False,
-        capture_output=True,
-        text=True,
-    )
-    return asked.stdout.strip() if asked.returncode == 0 else None
+    wanted = [version]
+    if shutil.which("pyenv"):  # it hides what it keeps behind commands that answer for one version only
+        kept = subprocess.run(["pyenv", "root"], check=False, capture_output=True, text=True).stdout.strip()
+        wanted += sorted(str(path) for path in Path(kept).glob(f"versions/{version}*/bin/python"))
+    for each in wanted:
+        asked = subprocess.run(
+            [uv, "python", "find", "--no-python-downloads", "--no-project", each],
+            check=False,
+            capture_output=True,
+            text=True,
+        )
+        if asked.returncode == 0:
+            return asked.stdout.strip()
+    return None
 
 
 def fresh_environment(folder: Path, interpreter_path: str) -> Path:
