@@ -13,6 +13,7 @@ from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity
 from analysis.gravity_combined import against_accepted
 from analysis.improvement import Improvement, MoreReadings, SourceGain, improvement_of, improvements_of
 from analysis.jet_findings import findings_with_jet
+from analysis.jet_shape import JetShape, TracedJet, jet_shape_of, with_traced_angle
 from analysis.lines import Line, LinearFit, least_squares, straight_line
 from analysis.models import LAWS, Law, Points
 from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
@@ -57,6 +58,7 @@ __all__ = [
     "Instruments",
     "Improvement",
     "IntArray",
+    "JetShape",
     "JointFit",
     "LAWS",
     "Law",
@@ -81,6 +83,7 @@ __all__ = [
     "Sight",
     "SourceGain",
     "Suspect",
+    "TracedJet",
     "Undetermined",
     "Water",
     "accepted_gravity",
@@ -97,6 +100,7 @@ __all__ = [
     "improvement_of",
     "improvements_of",
     "interval",
+    "jet_shape_of",
     "law_limit_m",
     "least_squares",
     "line_result",

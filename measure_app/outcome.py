@@ -10,13 +10,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Falls, Findings, Remark, findings_of
+from analysis import (
+    Falls,
+    Findings,
+    JetShape,
+    Remark,
+    accepted_gravity,
+    findings_of,
+    findings_with_jet,
+    jet_shape_of,
+    with_traced_angle,
+)
 from calibration import Calibration, CalibrationError, FloatArray, calibrate
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.edits import AdoptFound
 from measure_app.errors import SetupIncomplete
 from measure_app.falls import falls_of
 from measure_app.finders import Part, RefusedSpan
+from measure_app.jet_path import AdoptJet, traced_of
 from measure_app.measuring import Search, part_measured, search
 from measure_app.run import By, Reading, Run, Spot
 from measure_app.series import (
@@ -74,6 +85,8 @@ class Outcome:
     """The strips and what was found on them; None where only hand readings were derived."""
     falls: Falls
     """Falls that a person marked, in lengths and times."""
+    jet: JetShape
+    """The jet's own path: launch angle and curvature, against time and for the run."""
 
     @property
     def found_anything(self) -> bool:
@@ -107,8 +120,10 @@ def measure(
     found = None
     if run.gauge_line is not None or run.landing_line is not None or not run.falls:
         found = search(run, source, progress=progress, stop_requested=stop_requested)
+    if found is not None:
+        run = AdoptJet(found.jet).apply(AdoptFound(found.readings).apply(run))
     return outcome_of(
-        AdoptFound(found.readings).apply(run) if found is not None else run,
+        run,
         source.stamps.seconds() if source.info.file_rate else None,  # still pictures have no clock
         source.info,
         found=found,
@@ -163,7 +178,13 @@ def outcome_of(
     shared = found.shared if found is not None else SharedReading()
     lengths = series_of(readings, run, calibration, seconds, shared)
     falls = falls_of(run, calibration, seconds, info)
-    findings = findings_of(lengths.series, conditions_of(run), falls, corrections=corrections_of(run))
+    conditions = conditions_of(run)
+    traced, why = traced_of(run, calibration, seconds)
+    jet = jet_shape_of(traced, lengths.series, accepted_gravity(conditions), why)
+    findings = findings_of(
+        lengths.series, with_traced_angle(conditions, jet), falls, corrections=corrections_of(run)
+    )
+    findings = findings_with_jet(findings, jet)
     refused = found.refused if found is not None else ()
     rows = _rows(
         run, lengths, findings, seconds, shared, refused, range(start, stop) if found is not None else None
@@ -179,6 +200,7 @@ def outcome_of(
         refused=refused,
         search=found,
         falls=falls,
+        jet=jet,
     )
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.jet_lines import JetLines
-from measure_app.finders.jet_look import background_of, centred, gains_of, widths_of
+from measure_app.finders.jet_look import Background, background_of, centred, gains_of
 from measure_app.finders.steadiness import Drift
 from measure_app.finders.track import Track
 from measure_app.strips import Strip, steadied
@@ -23,8 +23,8 @@ _LOWER = (1, 4, 7, 9)
 """Those of the lines close above the landing that are used here as well."""
 _STRETCHES = (6, 24)
 """Fewest and most stretches of time."""
-_CHUNK = 2000
-"""Frames looked at together; bounds memory."""
+_MOST_FRAMES = 480
+"""Frames looked at, evenly spread through longer films; bounds memory and time."""
 _FLOOR_PX = 0.08
 """Least standard uncertainty of one place, px: the lines are sampled once a pixel."""
 _FEWEST = 4
@@ -88,10 +88,15 @@ def trace_jet(
     damaged[[row for row, _ in strips[0].unseen]] = True
     black = 0.0 if strips[0].full_range else 16.0 * 2.0 ** (strips[0].bit_depth - 8)
     gain = gains_of(strips, damaged, black)
+    looked = np.zeros(n, dtype=bool)
+    looked[np.unique(np.linspace(0, n - 1, min(n, _MOST_FRAMES)).astype(int))] = True
+    looked &= ~damaged
     edges = np.linspace(0, n, count + 1).astype(int)
     middles = (edges[:-1] + edges[1:] - 1) // 2
     px = np.full((count, len(strips), 2), np.nan)
     u = np.full((count, len(strips)), np.nan)
+    starts, counts = edges[:-1], np.diff(edges)
+    up = np.add.reduceat(lift, starts) / counts
     reach = landing.along_px - lines.zero_px
     part, width, widths = 1.0, 6.0, []
     seen_above = 0.0
@@ -100,83 +105,83 @@ def trace_jet(
         part *= float(np.sqrt((1.0 - height) / (1.0 - seen_above)))
         seen_above = height
         guess = lines.zero_px + reach * part - begin
-        found, width = _on_line(strip, damaged, gain, black, guess, width)
+        found, width = _on_line(strip, background_of(strip, damaged, gain, black), guess, width, looked)
         if found is None:
             continue
         if index < len(_LOWER):
             widths.append(width)
         ok = np.isfinite(found)
         part = float(np.median((found[ok] + begin - lines.zero_px) / reach[ok]))
-        for k in range(count):
-            rows = edges[k] + np.flatnonzero(ok[edges[k] : edges[k + 1]])
-            if len(rows) < _FEWEST:
-                continue
-            place, scatter = _at_middle(rows.astype(np.float64), found[rows], float(middles[k]))
-            u[k, index] = np.hypot(scatter, _FLOOR_PX)
-            up = float(np.mean(lift[rows]))
-            px[k, index] = strip.line.segment.at(np.array([place]))[0] + up * normal
+        place, own = _at_middles(found, edges, middles)
+        u[:, index] = own
+        px[:, index] = strip.line.segment.at(place) + up[:, None] * normal
     if not widths:
         return None
     return JetTrace(landing.frames[middles], px, u, float(np.median(widths)))
 
 
 def _on_line(
-    strip: Strip,
-    damaged: NDArray[np.bool_],
-    gain: NDArray[np.float32],
-    black: float,
-    guess: FloatArray,
-    width: float,
+    strip: Strip, ground: Background, guess: FloatArray, width: float, looked: NDArray[np.bool_]
 ) -> tuple[FloatArray | None, float]:
     """Middle of the jet on one line in every frame, (n,) px along it, NaN where not seen; and its width."""
     n, length = strip.levels.shape
-    ground = background_of(strip, damaged, gain, black)
-    known = np.flatnonzero(np.isfinite(guess) & (guess > 2) & (guess < length - 3) & ~damaged)
+    known = np.flatnonzero(looked & np.isfinite(guess) & (guess > 2) & (guess < length - 3))
     if len(known) < _FEWEST * _STRETCHES[0]:
         return None, width
-    sample = known[np.unique(np.linspace(0, len(known) - 1, 150).astype(int))]
-    activity = ground.activity(strip.levels[sample], sample)
-    far = max(8, round(2.5 * width))
-    offsets = np.arange(-far, far + 1)
-    at = np.rint(guess[sample]).astype(int)[:, None] + offsets
-    inside = (at >= 0) & (at < length)
-    profile = np.mean(
-        np.where(inside, activity[np.arange(len(sample))[:, None], np.clip(at, 0, length - 1)], 0.0), axis=0
-    )
-    blunt = np.convolve(profile, np.ones(max(3, round(width))) / max(3, round(width)), "same")
+    activity = ground.activity(strip.levels[known], known)
+    rows = np.arange(len(known))[:, None]
+
+    def mean_beside(at: FloatArray, far: int) -> FloatArray:
+        columns = np.rint(at).astype(int)[:, None] + np.arange(-far, far + 1)
+        inside = (columns >= 0) & (columns < length)
+        levels = np.where(inside, activity[rows, np.clip(columns, 0, length - 1)], 0.0)
+        return np.asarray(levels.mean(axis=0), dtype=np.float64)
+
     # The jet moves with the guess through the whole run; what stands still is smeared out.
-    start = guess + offsets[int(np.argmax(blunt))]
-    got = widths_of([strip], [ground], [np.where(np.isin(np.arange(n), known), start, np.nan)], 40)
-    if not got:
+    far, blunt = max(8, round(2.5 * width)), max(3, round(width))
+    at = guess[known]
+    at = at + float(np.argmax(np.convolve(mean_beside(at, far), np.ones(blunt), "same")) - far)
+    profile = mean_beside(at, 40)
+    profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
+    if profile.max() <= 0.1:
         return None, width
-    width = float(np.clip(got[0], 2.0, 40.0))
+    width = float(np.clip(profile.sum() / profile.max(), 2.0, 40.0))
     half = max(3, round(1.1 * width))
-    found = np.full(n, np.nan)
-    for first in range(0, n, _CHUNK):
-        rows = known[(known >= first) & (known < first + _CHUNK)]
-        if not len(rows):
-            continue
-        near = ground.activity(strip.levels[rows], rows)
-        at_, mass = centred(near, start[rows], half)
-        good = (mass > 0.35 * width) & (at_ > half) & (at_ < length - 1 - half)
-        found[rows[good]] = at_[good]
-    if np.isfinite(found).sum() < _FEWEST * _STRETCHES[0]:
+    at, mass = centred(activity, at, half)
+    good = (mass > 0.35 * width) & (at > half) & (at < length - 1 - half)
+    if good.sum() < _FEWEST * _STRETCHES[0]:
         return None, width
+    found = np.full(n, np.nan)
+    found[known[good]] = at[good]
     return found, width
 
 
-def _at_middle(rows: FloatArray, places: FloatArray, middle: float) -> tuple[float, float]:
-    """Place at a stretch's middle by a robust straight line through its frames, and its uncertainty; px."""
-    away = rows - middle
-    weights = np.ones(len(rows))
-    value, size = float(np.median(places)), 0.0
-    for _ in range(5):
-        mean = np.average(away, weights=weights)
-        spread = float(np.sum(weights * (away - mean) ** 2))
-        level = float(np.average(places, weights=weights))
-        slope = float(np.sum(weights * (away - mean) * (places - level))) / max(spread, 1e-9)
-        gap = np.abs(places - level - slope * (away - mean))
-        size = max(1.4826 * float(np.median(gap)), 0.03)
-        weights = np.clip(1.0 - (gap / (5.0 * size)) ** 2, 1e-3, None) ** 2
+def _at_middles(
+    found: FloatArray, edges: NDArray[np.int64], middles: NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Places at the stretches' middles by robust straight lines through their frames; and u; (m,) px."""
+    most = int(np.max(np.diff(edges)))
+    rows = edges[:-1, None] + np.arange(most)
+    inside = rows < edges[1:, None]
+    places = np.where(inside, found[np.minimum(rows, len(found) - 1)], np.nan)
+    seen = np.isfinite(places)
+    enough = seen.sum(axis=1) >= _FEWEST
+    seen &= enough[:, None]
+    count = np.maximum(seen.sum(axis=1), 1)
+    y, away = np.where(seen, places, 0.0), (rows - middles[:, None]).astype(np.float64)
+    weights = seen.astype(np.float64)
+    value, size = np.zeros(len(middles)), np.ones(len(middles))
+    for _ in range(4):
+        total = np.maximum(weights.sum(axis=1), 1e-9)
+        mean, level = (weights * away).sum(axis=1) / total, (weights * y).sum(axis=1) / total
+        off = away - mean[:, None]
+        spread = np.maximum((weights * off**2).sum(axis=1), 1e-9)
+        slope = (weights * off * (y - level[:, None])).sum(axis=1) / spread
+        gap = np.abs(y - level[:, None] - slope[:, None] * off)
+        ordered = np.sort(np.where(seen, gap, np.inf), axis=1)
+        middle = ordered[np.arange(len(count)), (count - 1) // 2]
+        size = np.maximum(1.4826 * np.where(enough, middle, 0.0), 0.03)
+        weights = np.where(seen, np.clip(1.0 - (gap / (5.0 * size[:, None])) ** 2, 1e-3, None) ** 2, 0.0)
         value = level - slope * mean
-    return value, size * float(np.sqrt(len(rows) / max(len(rows) - 2, 1) / len(rows)))
+    own = np.hypot(size / np.sqrt(np.maximum(count - 2, 1)), _FLOOR_PX)
+    return np.where(enough, value, np.nan), np.where(enough, own, np.nan)

@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 
 from analysis import CorrectionSize, Finding, Findings, interval, size_words, with_uncertainty
 from measure_app.report.results import Results
+from measure_app.report.why_off import improvement_lines, why_off_lines
 
 WIDTH = 100
 MOST_REMARKS = 12
@@ -32,6 +33,8 @@ NAMES = {
     "drain_rate_root_m_per_s": "fall of √head per second",
     "time_to_empty_s": "time to empty",
     "launch_angle_deg": "jet's launch angle",
+    "jet_launch_angle_deg": "launch angle, jet traced",
+    "jet_curvature_cv": "Cv from the jet's curve",
 }
 """Findings of the contract in words."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
@@ -92,6 +95,8 @@ def summary(results: Results, place: str, files: Sequence[str], encoding: str | 
         *_table(results, encoding),
         *_corrections(results),
         *_doubts(results),
+        *_why_off(results),
+        *_improve(results),
         *_gaps(results),
         *_where(place, files),
     ]
@@ -197,6 +202,16 @@ def _doubts(results: Results) -> list[str]:
     if len(results.remarks) > MOST_REMARKS:
         lines += _bullet(f"… and {len(results.remarks) - MOST_REMARKS} more in findings.json")
     return lines
+
+
+def _why_off(results: Results) -> list[str]:
+    said = why_off_lines(results.findings.diagnosis)
+    return ["", "Why it may be off", *(line for words in said for line in _bullet(words))] if said else []
+
+
+def _improve(results: Results) -> list[str]:
+    said = improvement_lines(results.findings)
+    return ["", "What to improve first", *(line for words in said for line in _bullet(words))] if said else []
 
 
 def _gaps(results: Results) -> list[str]:

@@ -22,6 +22,8 @@ FINDING_NAMES = {
     "drain_rate_root_m_per_s": "drain rate of √head",
     "time_to_empty_s": "time to empty",
     "launch_angle_deg": "the jet's angle where it leaves",
+    "jet_launch_angle_deg": "the traced jet's angle where it leaves",
+    "jet_curvature_cv": "Cv from the traced jet's curvature",
 }
 
 BORROWED_G = (

@@ -19,6 +19,7 @@ NAMES = {
     "gravity_from_slope_root", "gravity_from_slope_squared", "gravity_from_clock", "drain_rate_root_m_per_s",
     "time_to_empty_s", "gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track", "gravity_combined",
     "speed_coefficient_zero_intercept", "speed_coefficient_mean_of_ratios", "launch_angle_deg",
+    "jet_launch_angle_deg", "jet_curvature_cv",
 }  # fmt: skip
 
 
