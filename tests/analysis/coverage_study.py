@@ -23,7 +23,7 @@ def held(runs: int, seed: int, scenario: Scenario) -> dict[str, list[tuple[bool,
     outcome: dict[str, list[tuple[bool, float]]] = defaultdict(list)
     for _ in range(runs):
         run = simulated_run(rng, scenario)
-        for finding in findings_of(run.series, run.conditions).findings:
+        for finding in findings_of(run.series, run.conditions, corrections=scenario.corrections).findings:
             truth = run.truth[finding.name]
             low, high = finding.interval_95
             outcome[finding.name].append((low <= truth <= high, (finding.value - truth) / finding.u))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis import Column, Conditions, Series, findings_of, normal_gravity
+from analysis import Column, Conditions, Corrections, Series, findings_of, normal_gravity
 
 # Contraction of a sharp edge as the engine takes it from the handbook; the truth of a simulated hole is
 # drawn from it.
@@ -40,6 +40,8 @@ class Scenario:
     """Correlation time of the own errors of heads and throws as a share of the run's duration; 0: independent."""
     capillary: bool = False
     """Whether surface tension takes its head from jet and discharge."""
+    corrections: Corrections = field(default_factory=Corrections)
+    """What the engine is told to correct."""
     zero_m: tuple[float, float] = (0.0, 0.0)
     """How far the head's zero is off beyond what was stated of it: between these, to either side."""
     angle_deg: float = 0.0
@@ -76,6 +78,7 @@ REALISTIC = (
     Scenario("gusts", gust_m=0.002),
     Scenario("neighbouring readings err together", wander_share=0.01),
     Scenario("capillary head", capillary=True),
+    Scenario("capillary head, corrected", capillary=True, corrections=Corrections(capillary=True)),
     Scenario("head zero off", zero_m=(0.006, 0.012)),
     Scenario("launch angle measured", angle_deg=1.0, angle_u_deg=0.3),
     Scenario(
@@ -231,7 +234,7 @@ def simulated_run(rng: np.random.Generator, scenario: Scenario = SCENARIOS[0]) -
         )
         truth |= {
             each.name: each.value
-            for each in findings_of(exact, true).findings
+            for each in findings_of(exact, true, corrections=scenario.corrections).findings
             if each.name in OF_THE_LINES or (each.name in OF_A_SOUND_ZERO and scenario.zero_lost)
         }
     return Simulated(series, conditions, truth)
