@@ -100,8 +100,13 @@ def bring_outside_readers() -> None:
     """Bring LibreOffice and poppler, which recalculate the workbook and read the report in the tests.
 
     About 80 MB and a minute. Where they cannot be had, the tests use a calculator and a reader of their own.
+    With them comes the validator of menu entries.
     """
-    wanted = {"soffice": "libreoffice-calc-nogui", "pdftotext": "poppler-utils"}
+    wanted = {
+        "soffice": "libreoffice-calc-nogui",
+        "pdftotext": "poppler-utils",
+        "desktop-file-validate": "desktop-file-utils",
+    }
     missing = [package for program, package in wanted.items() if shutil.which(program) is None]
     if missing:
         apt_install(missing, "outside readers of workbook and report; the tests run without them too")
