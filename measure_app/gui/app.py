@@ -82,7 +82,7 @@ def _made(path: Path | None) -> MainWindow:
         store = RecoveryStore(recovery_folder())
     except AppError as error:
         trouble = error
-    window = MainWindow(QSettings(NAME, NAME), store, frames=frames)
+    window = MainWindow(QSettings(NAME, NAME), store, frames=frames, awaits_file=path is not None)
     if trouble is not None:
         window.bench.troubled.emit(trouble)
     if path is not None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from measure_app.clip import FrameSource
 from measure_app.gui.lane import Job
 from measure_app.run import By, LinePart, Run
 
 if TYPE_CHECKING:  # the engine is loaded by the thread that first needs it, not before the first frame
+    from measure_app.clip import FrameSource
     from measure_app.measuring import Search
 
 Key = tuple[object, ...]

@@ -45,6 +45,8 @@ class MainWindow(QMainWindow):
         recovery: RecoveryStore | None = None,
         asks: Asks | None = None,
         frames: FrameService | None = None,
+        *,
+        awaits_file: bool = False,
     ) -> None:
         super().__init__()
         self.settings = settings
@@ -65,7 +67,10 @@ class MainWindow(QMainWindow):
         self.setAcceptDrops(True)
         self.setMinimumSize(1024, 700)
         self.resize(1280, 800)
-        self._on_run(None, None)
+        self._on_title()
+        self._on_state()
+        if not awaits_file:
+            self._list_files()
 
     @property
     def panels(self) -> dict[Step, Panel]:
@@ -286,14 +291,17 @@ class MainWindow(QMainWindow):
     def _on_run(self, before: object, after: object) -> None:
         self._pages.setCurrentIndex(0 if after is None else 1)
         if after is None:
-            left = self._recovery.left_behind() if self._recovery is not None else ()
             self.start.say("")
-            self.start.show_lists(recent_files(self.settings), left)
+            self._list_files()
         elif before is None:
             self.stage.notice.clear()
             self.go_to_step(Step.FILM)
         self._on_title()
         self._on_state()
+
+    def _list_files(self) -> None:
+        left = self._recovery.left_behind() if self._recovery is not None else ()
+        self.start.show_lists(recent_files(self.settings), left)
 
     def _on_state(self, *_: object) -> None:
         document = self.bench.document
@@ -331,6 +339,7 @@ class MainWindow(QMainWindow):
     def _on_trouble(self, error: AppError) -> None:
         if self.bench.document.run is None:
             self.statusBar().showMessage(str(error))
+            self._list_files()
             self.start.say(str(error))
         else:
             self.stage.notice.say(str(error))

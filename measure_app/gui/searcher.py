@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from PySide6.QtCore import QObject, Signal, Slot
 
-from measure_app.clip import Clip, Stills
 from measure_app.edits import AdoptFound
 from measure_app.errors import Stopped
 from measure_app.gui.document import Document
 from measure_app.gui.finding import Hunt, find, key_of
 from measure_app.gui.lane import Answer, Lane, Progress
+
+if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
+    from measure_app.clip import Clip, Stills
 
 
 class Searcher(QObject):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Slot
 from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
@@ -17,7 +18,9 @@ from measure_app.gui.strip_view import StripView
 from measure_app.gui.sweeping import HEAD_STRIP
 from measure_app.gui.workbench import Workbench
 from measure_app.run import Run
-from measure_app.strips import Strip
+
+if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
+    from measure_app.strips import Strip
 
 _NO_LINE = {
     Kind.SURFACE: "The head strip shows here once the gauge line is drawn (step Datum).",

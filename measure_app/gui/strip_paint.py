@@ -53,6 +53,10 @@ class StripScene:
     """Where it is now, px along the line."""
 
 
+_WIDE = 6.0
+"""Columns of a strip so wide are shown as they are, view points."""
+
+
 def paint_still(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
     """Paint all that does not move with the current frame."""
     way = scene.way
@@ -78,7 +82,8 @@ def _paint_pixels(painter: QPainter, scene: StripScene) -> None:
     if picture is None or not picture.rows:
         return
     painter.save()
-    painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+    # Wide columns are single frames, which must not seem to run into one another.
+    painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, way.per_frame < _WIDE)
     painter.setClipRect(way.area)
     first = max(0.0, scene.time.first)
     last = min(float(picture.rows), scene.time.last)
@@ -189,16 +194,17 @@ def _paint_scale(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
 
 
 def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
-    way = scene.way
-    seconds = scene.time.seconds
-    if len(seconds) < 2:
+    way, n = scene.way, scene.time.n_frames
+    clocked = len(scene.time.seconds) >= 2
+    if not clocked and n < 2:
         return
     height = painter.fontMetrics().height()
-    times = np.asarray(seconds)
+    times = np.asarray(scene.time.seconds) if clocked else np.arange(n, dtype=np.float64)
     low = float(np.interp(scene.time.first, np.arange(len(times)), times))
     high = float(np.interp(scene.time.last, np.arange(len(times)), times))
     room = max(1.0, way.area.width() / 80)
     step = _round_step((high - low) / room)
+    step = step if clocked else max(1.0, step)  # without a clock the axis counts frames
     painter.setPen(QColor(scheme.faint))
     values = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
     for value in values.tolist():
@@ -206,7 +212,8 @@ def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
         painter.drawLine(QPointF(x, way.area.bottom()), QPointF(x, way.area.bottom() + 4))
         box = QRectF(x - 40, way.area.bottom() + 3, 80, height)
         if x + 24 < way.area.right() + MARGIN_RIGHT:
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"{value:.10g} s")
+            words = f"{value:.10g} s" if clocked else f"frame {value:.0f}"
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
 
 def _polyline(way: StripMap, frames: FloatArray, along: FloatArray, gap: float | None) -> QPainterPath:

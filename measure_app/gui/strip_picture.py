@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtGui import QImage
 
-from measure_app.strips import Strip
+if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
+    from measure_app.strips import Strip
+
 
 _FEW = 24
 """Frames after which light and dark are judged for the first time."""

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from PySide6.QtCore import QObject, QTimer, Signal, Slot
 
-from measure_app.clip import Clip, Stills
 from measure_app.errors import Stopped
 from measure_app.gui.document import Document
 from measure_app.gui.lane import Answer, Lane, Progress
 from measure_app.gui.sweeping import Sweep, lines_of, read
 from measure_app.run import Run
-from measure_app.strips import Strip
+
+if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
+    from measure_app.clip import Clip, Stills
+    from measure_app.strips import Strip
 
 _SETTLE_MS = 250  # a line that is being nudged is not followed anew at every key
 

@@ -161,6 +161,8 @@ def style_sheet(scheme: Colours) -> str:
     QHeaderView::section {{
         background: {scheme.ground}; color: {scheme.ink}; border: none; border-right: 1px solid {scheme.edge};
         border-bottom: 1px solid {scheme.edge}; padding: 2px 4px; }}
+    QHeaderView::up-arrow, QHeaderView::down-arrow {{
+        subcontrol-origin: margin; subcontrol-position: top center; width: 9px; height: 5px; }}
     QTableView:focus, QListWidget:focus, QPlainTextEdit:focus {{ border: 2px solid {scheme.accent}; }}
     QMenuBar {{ background: {scheme.ground}; }}
     QMenuBar::item:selected, QMenu::item:selected {{

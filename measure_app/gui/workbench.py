@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace as changed
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 from PySide6.QtCore import QObject, Signal, Slot
 
-from measure_app.clip import Clip, Stills
 from measure_app.contract import is_absolute
 from measure_app.edits import MoveClip, SetClip
 from measure_app.errors import AppError, ClipError, OutputError
@@ -27,6 +26,9 @@ from measure_app.gui.strip_reader import StripReader
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import clip_path, load_run, save_run
+
+if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
+    from measure_app.clip import Clip, Stills
 
 
 class Workbench(QObject):

@@ -8,10 +8,10 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 from calibration import Measures
-from measure_app.clip import ClipInfo
 from measure_app.run import Run
 
 if TYPE_CHECKING:
+    from measure_app.clip import ClipInfo
     from measure_app.outcome import Outcome
 
 ENOUGH = 3

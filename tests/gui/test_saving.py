@@ -1,0 +1,88 @@
+"""What stands half typed is saved, a saved run knows its film, and results carry the picture of the set-up."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from pytestqt.qtbot import QtBot
+
+from measure_app.clip import sha256_of
+from measure_app.extras import notes_of
+from measure_app.gui.panels.steps import Step
+from measure_app.runfile import load_run
+from tests.gui.conftest import BENCH, Answers, Driver
+
+
+def test_words_that_are_still_being_typed_are_in_the_saved_run(
+    driver: Driver, qtbot: QtBot, answers: Answers, tmp_path: Path
+) -> None:
+    driver.open_bench()
+    window = driver.window
+    window.go_to_step(Step.HAND_IN)
+    panel = window.panels[Step.HAND_IN]
+    qtbot.keyClicks(panel.notes_box, "rain on the roof")  # type: ignore[attr-defined]
+    panel.observer_edit.selectAll()  # type: ignore[attr-defined]
+    qtbot.keyClicks(panel.observer_edit, "N. Reader")  # type: ignore[attr-defined]
+    answers.place_is = tmp_path / "mine.run.json"
+    assert window.save()
+    saved = load_run(tmp_path / "mine.run.json")
+    assert notes_of(saved) == "rain on the roof"
+    assert saved.observer == "N. Reader"
+    assert not window.bench.changed
+
+
+def test_words_that_are_still_being_typed_count_as_a_change(
+    driver: Driver, qtbot: QtBot, answers: Answers
+) -> None:
+    driver.open_bench()
+    driver.window.go_to_step(Step.HAND_IN)
+    qtbot.keyClicks(driver.window.panels[Step.HAND_IN].notes_box, "a gust")  # type: ignore[attr-defined]
+    driver.window.close_run()
+    assert answers.asked == ["unsaved"]
+
+
+def test_a_saved_run_knows_its_film_and_notices_another_in_its_place(
+    driver: Driver, qtbot: QtBot, tmp_path: Path
+) -> None:
+    film = tmp_path / "drain.mp4"
+    shutil.copy(BENCH / "bench.mp4", film)
+    window = driver.window
+    window.open_file(film)
+    driver.shows_frame(0)
+    driver.settles()
+    assert window.bench.save(tmp_path / "drain.run.json")
+    assert load_run(tmp_path / "drain.run.json").clip.sha256 == sha256_of(film)
+    assert not window.bench.changed
+    shutil.copy(BENCH.parent / "slow" / "slow.mp4", film)
+    with qtbot.waitSignal(window.bench.troubled, timeout=60_000) as signal:
+        window.open_file(tmp_path / "drain.run.json")
+    assert "not the film that this run was made from" in str(signal.args[0])
+
+
+def test_results_written_by_the_window_show_the_set_up(driver: Driver, qtbot: QtBot, tmp_path: Path) -> None:
+    driver.open_bench()
+    driver.window.bench.find_the_rest()
+    driver.settles()
+    with qtbot.waitSignal(driver.window.bench.results_written, timeout=120_000) as signal:
+        driver.window.bench.write_results(tmp_path / "out")
+    assert signal.args[0] == tmp_path / "out"
+    assert (tmp_path / "out" / "figures" / "set-up.jpg").read_bytes().startswith(b"\xff\xd8")
+
+
+def test_a_number_still_being_typed_is_taken_unless_escape_dropped_it(driver: Driver, qtbot: QtBot) -> None:
+    driver.open_bench()
+    window = driver.window
+    window.go_to_step(Step.DATUM)
+    panel = window.panels[Step.DATUM]
+    field = panel.orifice.diameter  # type: ignore[attr-defined]
+    before = window.bench.document.run
+    field.value_edit.selectAll()
+    qtbot.keyClicks(field.value_edit, "7")
+    qtbot.keyClick(field.value_edit, Qt.Key.Key_Escape)
+    window.take_typed()
+    assert window.bench.document.run == before
+    qtbot.keyClicks(field.value_edit, "7")
+    window.take_typed()
+    assert window.bench.document.run != before
