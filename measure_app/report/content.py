@@ -8,19 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import Finding, interval, with_uncertainty
+from analysis import Finding, improvement_of, interval, with_uncertainty
 from measure_app._version import __version__
 from measure_app.report.algebra import Step, algebra_of
 from measure_app.report.cautions import CAUTIONS
 from measure_app.report.circumstances import corrections_of, settings_of
 from measure_app.report.compact import compact_lines, compact_strip, small_style
-from measure_app.report.improving import improvements, in_words
+from measure_app.report.improving import improvements, in_words, more_words
 from measure_app.report.line_chart import LineChart
 from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.strip_chart import StripChart
 from measure_app.report.summary import NAMES, expected_words, gaps_of
+from measure_app.report.why_off import why_off_items
 
 MOST_ROWS = 400
 """Rows of the readings table in the report; readings.csv holds them all."""
@@ -276,7 +277,7 @@ def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
         said.append((f"{remark.about}{where}", remark.says))
     if len(results.remarks) > MOST_REMARKS:
         said.append(("more", f"{len(results.remarks) - MOST_REMARKS} more remarks stand in findings.json"))
-    return tuple(said)
+    return (*said, *why_off_items(results.findings.diagnosis))
 
 
 def _advice(results: Results) -> tuple[Advice, ...]:
@@ -296,7 +297,9 @@ def _advice(results: Results) -> tuple[Advice, ...]:
         )
         if rows:
             head = ("source", "share of u²", "gain if halved", "what helps")
-            advice.append(Advice(in_words(finding), TableOf(head, rows)))
+            more = improvement_of(finding)
+            note = "" if more is None else more_words(more)
+            advice.append(Advice(in_words(finding), TableOf(head, rows, note)))
     return tuple(advice)
 
 

@@ -7,7 +7,17 @@ import math
 from importlib import resources
 from typing import Any
 
-from analysis import CorrectionSize, ExpectedBand, Finding, Flow, Remark
+from analysis import (
+    CorrectionSize,
+    Diagnosis,
+    ExpectedBand,
+    Finding,
+    Flow,
+    Improvement,
+    Remark,
+    Suspect,
+    improvements_of,
+)
 from measure_app.report.results import Results
 
 FORMAT = "clepsydra-findings"
@@ -27,6 +37,8 @@ def findings_json(results: Results) -> bytes:
         ],
         "corrections": [_correction(each) for each in results.findings.corrections],
         "flow": _flow(results.findings.flow),
+        "diagnosis": _diagnosis(results.findings.diagnosis),
+        "improvement": [_improvement(each) for each in improvements_of(results.findings.findings)],
         "remarks": [_remark(remark) for remark in results.remarks],
     }
     return (json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
@@ -100,6 +112,49 @@ def _flow(flow: Flow | None) -> dict[str, Any] | None:
         "weber": [_real(each) for each in flow.weber],
         "temperature_c": _real(flow.temperature_c),
         "temperature_known": flow.temperature_known,
+    }
+
+
+def _diagnosis(diagnosis: Diagnosis | None) -> dict[str, Any] | None:
+    if diagnosis is None:
+        return None
+    return {
+        "triggers": list(diagnosis.triggers),
+        "unexplained": diagnosis.unexplained,
+        "groups": [[_suspect(each) for each in group] for group in diagnosis.groups],
+    }
+
+
+def _suspect(suspect: Suspect) -> dict[str, Any]:
+    return {
+        "name": suspect.name,
+        "size": _real(suspect.size),
+        "size_u": _real(suspect.size_u),
+        "unit": suspect.unit,
+        "stated_u": None if suspect.stated_u is None else _real(suspect.stated_u),
+        "ratio": None if suspect.ratio is None else _real(suspect.ratio),
+        "shape": suspect.shape.value,
+        "explains": _real(suspect.explains),
+        "says": suspect.says,
+        "check": suspect.check,
+    }
+
+
+def _improvement(improvement: Improvement) -> dict[str, Any]:
+    return {
+        "name": improvement.name,
+        "sources": [
+            {
+                "source": each.source,
+                "shared": each.shared,
+                "share": _real(each.share),
+                "gain": _real(each.gain),
+            }
+            for each in improvement.sources
+        ],
+        "more": [
+            {"times": each.times, "u": _real(each.u), "gain": _real(each.gain)} for each in improvement.more
+        ],
     }
 
 

@@ -13,6 +13,7 @@ _BY_ASPECT = (
     ("perspective as read", "mark more graduations, the first and the last in view among them"),
     ("height as drawn", "mark the landing line on the water's film, at both ends"),
     ("which place of the jet", "a quieter landing reads better: a thin wet cloth in a shallow tray"),
+    ("which place of it is its centre", "light the jet from the side before a dark ground, film it nearer"),
     ("which place of the blurred edge", "put a dark card behind the container, light it from behind"),
 )
 """What helps against a source of the form "name: aspect"; common practice, no source."""

@@ -156,6 +156,7 @@ def _words(content: Content) -> Iterable[str]:
         yield "<h2>What to improve first</h2>"
     for advice in content.advice:
         yield f"<h3>For {escape(advice.about)}</h3>{_table(advice.table)}"
+        yield f'<p class="note">{escape(advice.table.note)}</p>'
 
 
 def _tables(content: Content) -> Iterable[str]:
