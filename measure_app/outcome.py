@@ -317,6 +317,7 @@ def _remarks(
             lost = len(track.frames) - int(track.found.sum())
             if lost:
                 remarks.append(_refusal(track.part, lost, len(track.frames), refused))
+            remarks += [Remark(track.part.value, words) for words in track.remarks]
     numbers = [reading.frame for reading in lengths.readings]
     for each in findings.remarks:
         remarks.append(_in_frames(each, numbers))

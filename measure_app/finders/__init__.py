@@ -3,8 +3,9 @@
 from measure_app.finders.jet_lines import JetLines, jet_lines
 from measure_app.finders.jet_trace import JetTrace, trace_jet
 from measure_app.finders.landing import find_landing
+from measure_app.finders.marked import Hints
 from measure_app.finders.steadiness import Drift, drift_of, still, still_lines
-from measure_app.finders.surface import Hints, find_surface
+from measure_app.finders.surface import find_surface
 from measure_app.finders.track import Part, RefusedSpan, Track, Why, refused_spans
 
 __all__ = [

@@ -1,9 +1,10 @@
 """The profile across the water surface, and its place to a fraction of a pixel.
 
-A step from air to water, with light that may change evenly on either side of it, blurred by the camera. The
-window is kept short, so that the fading of the meniscus band further down does not pull at the edge. The
-blur acts on light, not on the coded levels, so levels are made linear in light first (inverse of the
-transfer characteristic of ITU-R BT.709).
+Dyed water: a step from air to water, with light that may change evenly on either side of it, blurred by the
+camera. Clear water: the line that the meniscus makes, of even thickness, between air and water that may look
+alike; its lower edge is the place. The window is kept short, so that the fading of the meniscus band further
+down, or the far wall's line, does not pull at the edge. The blur acts on light, not on the coded levels, so
+levels are made linear in light first (inverse of the transfer characteristic of ITU-R BT.709).
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ class EdgeFit:
     """(n,) levels, rms of what the profile leaves."""
 
 
-def _columns(x: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
+def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray, FloatArray]:
     """Parts of the profile at x (n, m) px below the edge, and their derivatives by the edge's place."""
     from scipy.special import ndtr
 
@@ -47,20 +48,35 @@ def _columns(x: FloatArray, blur_px: float) -> tuple[FloatArray, FloatArray]:
     density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
     step = ndtr(z)
     one, none = np.ones_like(x), np.zeros_like(x)
-    # A blurred ramp below the edge: the convolution of x·[x > 0] with the Gaussian.
-    ramp = x * step + blur_px * density
+    if thick_px:
+        upper = (x + thick_px) / blur_px
+        fourth = ndtr(upper) - step
+        by_fourth = (density - np.exp(-0.5 * upper**2) / np.sqrt(2 * np.pi)) / blur_px
+    else:
+        # A blurred ramp below the edge: the convolution of x·[x > 0] with the Gaussian.
+        fourth, by_fourth = 0.1 * (x * step + blur_px * density), -0.1 * step
     # A tenth of a pixel as the unit of slope keeps the normal equations well scaled.
-    columns = np.stack([one, 0.1 * x, step, 0.1 * ramp], axis=-1)
-    by_place = np.stack([none, none, -density / blur_px, -0.1 * step], axis=-1)
+    columns = np.stack([one, 0.1 * x, step, fourth], axis=-1)
+    by_place = np.stack([none, none, -density / blur_px, by_fourth], axis=-1)
     return columns, by_place
 
 
-def window_of(blur_px: float) -> tuple[int, int]:
+def window_of(blur_px: float, thick_px: float = 0.0) -> tuple[int, int]:
     """How far the fitted window reaches above and below the edge, px."""
+    if thick_px:
+        return round(thick_px + max(4.0, 4.0 * blur_px)), max(4, round(4.0 * blur_px))
     return max(5, round(8.0 * blur_px)), max(4, round(4.5 * blur_px))
 
 
-def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, passes: int = 5) -> EdgeFit:
+def fit_edges(
+    light: NDArray[np.float32],
+    start: FloatArray,
+    blur_px: float,
+    passes: int = 5,
+    *,
+    thick_px: float = 0.0,
+    window: tuple[int, int] | None = None,
+) -> EdgeFit:
     """Least squares for the edge's place and the light on both sides, frame by frame but all frames at once.
 
     Parameters
@@ -69,8 +85,10 @@ def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, pas
     start : (n,) px, first guess of the place, within two px or so
     blur_px : standard deviation of the camera's blur, shared by all frames
     passes : Gauss–Newton passes, with the levels projected out (variable projection)
+    thick_px : thickness of the line whose lower edge is the place; 0 for a step
+    window : how far the fitted window reaches above and below the edge, px; None: as `window_of` has it
     """
-    before, after = window_of(blur_px)
+    before, after = window or window_of(blur_px, thick_px)
     length = light.shape[1]
     reach = np.arange(-before, after + 1)
     centre = np.clip(np.rint(start).astype(np.intp), before, max(before, length - 1 - after))
@@ -78,7 +96,7 @@ def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, pas
     y = np.take_along_axis(light, index, axis=1).astype(np.float64)
     place = np.clip(start, centre - 2.0, centre + 2.0)
     for _ in range(passes):
-        columns, by_place = _columns(index - place[:, None], blur_px)
+        columns, by_place = _columns(index - place[:, None], blur_px, thick_px)
         amplitudes = _solve(columns, y)
         residual = y - np.einsum("nmk,nk->nm", columns, amplitudes)
         slope = np.einsum("nmk,nk->nm", by_place, amplitudes)
@@ -88,7 +106,8 @@ def fit_edges(light: NDArray[np.float32], start: FloatArray, blur_px: float, pas
         move = np.einsum("nm,nm->n", free, residual) / np.maximum(information, 1e-12)
         place = np.clip(place + np.clip(move, -0.8, 0.8), centre - 3.0, centre + 3.0)
     misfit = np.sqrt(np.mean(residual**2, axis=1))
-    return EdgeFit(place, information, amplitudes[:, 2], misfit)
+    contrast = amplitudes[:, 2] - amplitudes[:, 3] if thick_px else amplitudes[:, 2]
+    return EdgeFit(place, information, contrast, misfit)
 
 
 def _solve(columns: FloatArray, y: FloatArray) -> FloatArray:
@@ -118,6 +137,6 @@ def _misfit(light: NDArray[np.float32], start: FloatArray, blur_px: float, rough
     index = np.clip(centre[:, None] + np.arange(-before, after + 1), 0, light.shape[1] - 1)
     y = np.take_along_axis(light, index, axis=1).astype(np.float64)
     place = fit_edges(light, start, blur_px, passes=3).place
-    columns, _ = _columns(index - place[:, None], blur_px)
+    columns, _ = _columns(index - place[:, None], blur_px, 0.0)
     residual = y - np.einsum("nmk,nk->nm", columns, _solve(columns, y))
     return np.asarray(np.sqrt(np.mean(residual**2, axis=1)), dtype=np.float64)

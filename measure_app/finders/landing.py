@@ -16,14 +16,21 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
+from measure_app.finders.marked import Hints
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
-from measure_app.finders.surface import Hints
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
 from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
+_CENTRE_SHARE = 0.03
+"""How far the middle of what glitters may lie from the middle of the water, in widths of the jet."""
+_COMMON_SHARE, _LINES_SHARE, _UNREST_SHARE = 0.45, 0.85, 0.4
+"""How much of the disagreement of the lines all frames have in common; how much of it is each frame's own;
+and how much of the jet's unrest from frame to frame the parabola does not carry down. The lines of one frame
+err together, so that the error is not theirs over the root of their number. Set, with the share above, by
+rendered scenes of all looks and hazards, where they make the stated uncertainties true."""
 _CHUNK = 2000
 """Frames refined at once; bounds memory."""
 
@@ -79,8 +86,9 @@ def find_landing(
         frames,
         np.where(refused, np.nan, landing),
         np.where(refused, np.nan, own_u),
-        # Light refracts unevenly in the two sides of the jet: its centre is known to a part of its width.
-        max(0.1, 0.05 * width),
+        # Light refracts unevenly in the two sides of the jet: its centre is known to a part of its width. Where
+        # it swells and breaks up, what hides the parabola does so alike in all frames.
+        max(0.1, float(np.hypot(_CENTRE_SHARE * width, _COMMON_SHARE * _usual(agreement)))),
         why,
     )
 
@@ -249,6 +257,12 @@ def _median_of(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
         return np.where(count > 0, 0.5 * (low + high), np.nan)
 
 
+def _usual(disagreement: FloatArray) -> float:
+    """Typical disagreement of the lines, px."""
+    known = np.isfinite(disagreement)
+    return float(np.median(disagreement[known])) if known.any() else 1.0
+
+
 def _judge(
     landing: FloatArray,
     disagreement: FloatArray,
@@ -269,11 +283,15 @@ def _judge(
     usable = ~(damaged | off_end | faint | apart | covered)
     half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(landing, usable.astype(np.float64), half)
-    single = np.nan_to_num(disagreement, nan=1.0) / np.sqrt(np.maximum(support, 1.0))
-    own_u = np.sqrt(np.maximum(single, np.nan_to_num(scatter, nan=1.0)) ** 2 + 0.05**2)
-    astray = ~(np.abs(landing - course) <= np.maximum(5.0 * own_u, 0.3 * width)) | apart
+    unrest = np.nan_to_num(scatter, nan=1.0)
+    single = np.nan_to_num(disagreement, nan=1.0)
+    loose = np.sqrt(np.maximum(single / np.sqrt(np.maximum(support, 1.0)), unrest) ** 2 + 0.05**2)
+    astray = ~(np.abs(landing - course) <= np.maximum(5.0 * loose, 0.3 * width)) | apart
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
-    astray |= own_u > max(width, 5.0 * float(np.median(own_u)))
+    astray |= loose > max(width, 5.0 * float(np.median(loose)))
+    # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
+    lines = _LINES_SHARE * np.sqrt(0.5 * (single**2 + _usual(disagreement) ** 2))
+    own_u = np.sqrt(lines**2 + (_UNREST_SHARE * unrest) ** 2 + 0.05**2)
     why = reasons_of(
         astray=astray,
         faint=faint,

@@ -10,10 +10,13 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.clip import Plane
-from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table, window_of
-from measure_app.finders.path import best_path, off_course, smooth_course
+from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table
+from measure_app.finders.judging import judge
+from measure_app.finders.marked import Hints, agreed
+from measure_app.finders.meniscus import Line, find_lines, two_sided
+from measure_app.finders.path import best_path
 from measure_app.finders.steadiness import Drift, with_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
+from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, steadied
 
 LightArray = NDArray[np.float32]
@@ -24,20 +27,13 @@ _CHUNK = 2000
 """Frames refined at once; bounds memory."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Hints:
-    """Places that a person marked; they steer the finding."""
-
-    rows: NDArray[np.int64]
-    along_px: FloatArray
-
-
 def find_surface(
     strip: Strip, *, falls_forward: bool = True, hints: Hints | None = None, drift: Drift | None = None
 ) -> Track:
     """Find the water surface in every frame of a head strip.
 
-    The edge that is read is the upper one: where the water begins below the air.
+    Of dyed water the upper edge is read, where the colour begins; of clear water the lower edge of the thin
+    line that its meniscus makes on the near wall. The track's remarks say so.
 
     Parameters
     ----------
@@ -73,10 +69,15 @@ def find_surface(
     course = _coarse_course(levels, table, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
-    fit, blur_px = _refine(levels, table, course.places)
+    fit, blur_px, line = _refine(levels, table, course.places)
     masked = course.beside_still(fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
-    own_u, why = _judge(levels, table, fit, blur_px, damaged, marks, masked)
+    own_u, why = judge(
+        levels, table, fit, blur_px, damaged, marks.rows if marks is not None else None, masked
+    )
+    why, remarks = agreed(Part.SURFACE, frames, fit.place, own_u, why, marks)
     own_u, why = with_drift(own_u, why, drift)
+    if line is not None:
+        remarks = (*remarks, line.words)
     along = fit.place if falls_forward else (length - 1) - fit.place
     refused = np.array([w is not None for w in why])
     return Track(
@@ -86,8 +87,9 @@ def find_surface(
         np.where(refused, np.nan, own_u),
         # How far a different sensible reading of the same blurred profile would lie: the convention's own
         # error.
-        0.03 + 0.05 * blur_px,
+        line.shared_u_px if line is not None else 0.03 + 0.05 * blur_px,
         why,
+        remarks,
     )
 
 
@@ -246,18 +248,23 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(levels: Plane, table: LightArray, course: FloatArray) -> tuple[EdgeFit, float]:
+def _refine(levels: Plane, table: LightArray, course: FloatArray) -> tuple[EdgeFit, float, Line | None]:
+    """Fit the profile in every frame: a step, or a line where the run shows one."""
     n = len(levels)
     sample = np.unique(np.linspace(0, n - 1, 40).astype(int))
     light = table[levels[sample]]
     start = _steepest(light, course[sample])
+    if two_sided(gradient(light, 1.0), start):
+        lines, line = find_lines(levels, table, course, sample, int(np.clip(n // 14, 8, 60)))
+        if line.plausible:
+            return lines, line.blur_px, line
     blur_px = blur_of(light, start, _rough_blur(light, start))
     parts = []
     for first in range(0, n, _CHUNK):
         light = table[levels[first : first + _CHUNK]]
         parts.append(fit_edges(light, _steepest(light, course[first : first + _CHUNK]), blur_px))
     joined = (np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
-    return EdgeFit(*joined), blur_px
+    return EdgeFit(*joined), blur_px, None
 
 
 def _steepest(light: LightArray, course: FloatArray) -> FloatArray:
@@ -285,109 +292,3 @@ def _rough_blur(light: LightArray, start: FloatArray) -> float:
     top = np.median(np.take_along_axis(steep, index, axis=1).max(axis=1))
     seen = span / max(float(top) * np.sqrt(2 * np.pi), 1e-6)
     return float(np.clip(np.sqrt(max(seen**2 - 0.49, 0.25)), 0.5, 6.0))
-
-
-def _judge(
-    levels: Plane,
-    table: LightArray,
-    fit: EdgeFit,
-    blur_px: float,
-    damaged: NDArray[np.bool_],
-    marks: Hints | None,
-    masked: NDArray[np.bool_],
-) -> tuple[FloatArray, tuple[Why | None, ...]]:
-    """Own standard uncertainty of every frame, and which frames are refused."""
-    n, length = levels.shape
-    noise = _noise(levels, table, fit.place)
-    formal = noise / np.sqrt(np.maximum(fit.information, 1e-9))
-    before, _ = window_of(blur_px)
-    off_end = (fit.place < before * 0.5) | (fit.place > length - 1 - 3.0 * blur_px)
-    contrast = np.abs(fit.contrast)
-    usual = _running_typical(contrast, half=max(15, n // 12))
-    faint = (contrast < 0.35 * usual) | (formal > 1.0)
-    covered = (
-        masked
-        | _covered(levels, table, fit.place, blur_px)
-        | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
-    )
-    fit_for = ~(damaged | off_end | faint | covered)
-    half = int(np.clip(n // 14, 8, 60))
-    course, scatter = smooth_course(
-        fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half
-    )
-    own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
-    astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
-    astray |= off_course(fit.place, fit_for & ~astray)
-    # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
-    astray |= own_u > max(1.0, 6.0 * float(np.median(own_u)))
-    why = reasons_of(
-        astray=astray,
-        faint=faint,
-        covered=covered,
-        off_end=off_end,
-        damaged=damaged,
-        marked=marks.rows if marks is not None else None,
-    )
-    return own_u, why
-
-
-def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
-    """Standard deviation of light from frame to frame at one place, near the edge where it matters."""
-    step = max(1, len(levels) // 400)
-    rows = np.arange(0, len(levels) - 1, step)
-    reach = np.concatenate([np.arange(-14, -4), np.arange(8, 18)])
-    index = np.clip(np.rint(place[rows]).astype(np.intp)[:, None] + reach, 0, levels.shape[1] - 1)
-    now = table[np.take_along_axis(levels[rows], index, axis=1)]
-    later = table[np.take_along_axis(levels[rows + 1], index, axis=1)]
-    change = (later - now) - np.median(later - now, axis=1, keepdims=True)
-    return float(max(1.4826 * np.median(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
-
-
-def _running_typical(values: FloatArray, half: int) -> FloatArray:
-    """The level that most frames around each frame reach: a median of block medians."""
-    n = len(values)
-    places = np.unique(np.linspace(0, n - 1, max(2, 2 * n // half)).astype(int))
-    medians = [np.median(values[max(0, p - half) : p + half + 1]) for p in places]
-    return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * float(np.median(values)))
-
-
-def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float) -> NDArray[np.bool_]:
-    """Frames in which the line away from the edge looks unlike itself at other times.
-
-    What a place shows as air and as water is taken from the frames in which it is clearly one or the other;
-    a frame is covered when a stretch of the line departs from that by far more than usual.
-    """
-    n, length = levels.shape
-    sample = np.unique(np.linspace(0, n - 1, 160).astype(int))
-    margin = 4.0 + 14.0 * blur_px
-    light = table[levels[sample]].astype(np.float64)
-    along = np.arange(length)
-    distance = along[None, :] - place[sample][:, None]
-    air = _masked_median(light, distance < -margin)
-    water = _masked_median(light, distance > margin)
-    stretch = max(8, length // 40)
-    kernel = np.ones(stretch) / stretch
-    worst = np.empty(n)
-    for first in range(0, n, _CHUNK):
-        part = table[levels[first : first + _CHUNK]].astype(np.float64)
-        gap = along[None, :] - place[first : first + _CHUNK, None]
-        expected = np.where(gap < -margin, air, np.where(gap > margin, water, np.nan))
-        departure = part - expected
-        # Exposure drift moves the whole line alike and is no cover.
-        known = np.isfinite(departure)
-        departure = np.where(known, departure, 0.0)
-        count = np.maximum(known.sum(axis=1, keepdims=True), 1)
-        drift = departure.sum(axis=1, keepdims=True) / count
-        departure = np.where(known, np.abs(departure - np.clip(drift, -8, 8)), 0.0)
-        worst[first : first + _CHUNK] = [float(np.convolve(row, kernel, "valid").max()) for row in departure]
-    usual = float(np.median(worst))
-    spread = 1.4826 * float(np.median(np.abs(worst - usual)))
-    return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)
-
-
-def _masked_median(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
-    """Median down each column over the rows that the mask picks; NaN where fewer than three do."""
-    ordered = np.sort(np.where(mask, values, np.inf), axis=0)
-    count = mask.sum(axis=0)
-    middle = np.take_along_axis(ordered, np.maximum((count - 1) // 2, 0)[None, :], axis=0)[0]
-    return np.where(count >= 3, middle, np.nan)

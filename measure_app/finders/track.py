@@ -27,6 +27,7 @@ class Why(Enum):
     ASTRAY = "does not follow the path of the frames around it"
     OFF_END = "beyond the end of the line"
     MOTIONLESS = "nothing on the line moves as a draining surface or a shrinking jet does"
+    MARKED = "found elsewhere than the mark by hand"
     CAMERA = "the camera moved and the background could not be followed"
 
 
@@ -46,6 +47,8 @@ class Track:
     place."""
     why: tuple[Why | None, ...]
     """(n,) None where found."""
+    remarks: tuple[str, ...] = ()
+    """What a person should know of how it was found, in whole sentences but for the capital and the stop."""
 
     def __post_init__(self) -> None:
         """Make the arrays read-only."""

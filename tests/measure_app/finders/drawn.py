@@ -45,3 +45,19 @@ def head_light(
     """Air above, a dark meniscus band of three pixels, dyed water below; (n, length) relative light."""
     x = np.arange(length) - places[:, None]
     return np.asarray(air + (water - band - air) * ndtr(x / blur) + band * ndtr((x - 6.0) / (2 * blur)))
+
+
+def clear_light(
+    places: FloatArray,
+    length: int,
+    *,
+    thick: float = 2.6,
+    blur: float = 0.8,
+    depth: float = 0.25,
+    air: float | FloatArray = 0.45,
+    water: float | FloatArray = 0.45,
+) -> FloatArray:
+    """A line `thick` px wide whose lower edge is the place, between air and water that look alike."""
+    x = np.arange(length) - places[:, None]
+    below, above = ndtr(x / blur), ndtr((x + thick) / blur)
+    return np.asarray(air * (1 - below) + water * below - depth * (above - below))

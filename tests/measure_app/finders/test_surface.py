@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import fit_edges, light_table
 from measure_app.strips import Strip
-from tests.measure_app.finders.drawn import coded, falling, head_light, strip_of
+from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
 
 def test_light_table_undoes_the_transfer_characteristic() -> None:
@@ -129,6 +129,65 @@ def test_a_mark_by_hand_steers_to_another_edge() -> None:
     rows = np.array([10, 70, 140])
     led = find_surface(strip, hints=Hints(rows, upper[rows]))
     assert np.abs(led.along_px - upper)[rows].max() < 3.0
+
+
+@pytest.mark.parametrize(("thick", "blur"), [(1.8, 0.7), (2.6, 0.9), (3.4, 1.1)])
+def test_clear_water_is_read_at_the_lower_edge_of_its_line(thick: float, blur: float) -> None:
+    rng = np.random.default_rng(10)
+    places = falling(150, 40.0, 180.0)
+    room = 0.4 + 0.03 * np.sin(np.arange(240) / 17.0)
+    seen = room[::-1].copy()
+    light = clear_light(places, 240, thick=thick, blur=blur, air=room, water=seen)
+    track = find_surface(strip_of(light, 1.0, rng))
+    assert track.found.mean() > 0.95
+    error = (track.along_px - places)[track.found]
+    assert np.sqrt(np.mean(error**2)) < 0.2
+    # Half the line's thickness off would be the line's middle, the whole thickness its upper edge.
+    assert np.abs(error).max() < 0.5 * thick - 0.3
+    assert abs(error.mean()) < 2.0 * track.shared_u_px
+    assert any("lower edge" in words for words in track.remarks)
+
+
+def test_dyed_water_is_not_taken_for_clear() -> None:
+    rng = np.random.default_rng(11)
+    places = falling(120, 40.0, 180.0)
+    for band in (0.0, 0.05, 0.1):
+        track = find_surface(strip_of(head_light(places, 240, band=band), 1.0, rng))
+        assert not track.remarks
+
+
+def test_three_marks_put_the_finding_right_and_agree() -> None:
+    """A brighter false edge falls above the surface: marks on the surface lead past it."""
+    rng = np.random.default_rng(12)
+    places = falling(160, 80.0, 220.0)
+    light = head_light(places, 300, air=0.45, water=0.3)
+    false = places - 40.0
+    light += 0.4 * (np.arange(300)[None, :] < false[:, None])
+    strip = strip_of(light, 0.8, rng)
+    free = find_surface(strip)
+    assert np.nanmedian(np.abs(free.along_px - false)) < 2.0
+    rows = np.array([8, 80, 150])
+    led = find_surface(strip, hints=Hints(rows, places[rows] + np.array([0.8, -0.7, 0.5])))
+    assert led.found.mean() > 0.9
+    assert np.abs(led.along_px - places)[led.found].max() < 0.7
+    assert not led.remarks
+
+
+def test_a_mark_that_disagrees_is_told_and_its_stretch_refused() -> None:
+    rng = np.random.default_rng(13)
+    places = falling(160, 40.0, 200.0)
+    strip = strip_of(head_light(places, 280), 0.8, rng)
+    rows = np.array([10, 80, 150])
+    marks = places[rows].copy()
+    marks[1] += 5.5
+    track = find_surface(strip, hints=Hints(rows, marks))
+    assert track.why[80] is Why.MARKED
+    assert track.found[20]
+    assert track.found[140]
+    assert len(track.remarks) == 1
+    assert "frame 80" in track.remarks[0]
+    # Whatever is still given is the surface, not the slip.
+    assert np.abs(track.along_px - places)[track.found].max() < 0.6
 
 
 @settings(max_examples=15, deadline=None)

@@ -1,0 +1,138 @@
+"""Which frames' surface is trusted: the own uncertainty of each, and the reason for each that is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.clip import Plane
+from measure_app.finders.edge import EdgeFit, window_of
+from measure_app.finders.path import off_course, smooth_course
+from measure_app.finders.track import Why, reasons_of
+
+LightArray = NDArray[np.float32]
+
+_CHUNK = 2000
+"""Frames looked at at once; bounds memory."""
+
+
+def judge(
+    levels: Plane,
+    table: LightArray,
+    fit: EdgeFit,
+    blur_px: float,
+    damaged: NDArray[np.bool_],
+    marked: NDArray[np.int64] | None,
+    masked: NDArray[np.bool_],
+) -> tuple[FloatArray, tuple[Why | None, ...]]:
+    """Own standard uncertainty of every frame, and which frames are refused.
+
+    Parameters
+    ----------
+    levels : (n, L) luma as coded, water towards larger positions
+    table : light of every luma code
+    fit : the edge in every frame
+    blur_px : standard deviation of the camera's blur
+    damaged : (n,) frames whose levels mean nothing
+    marked : rows in which a person marked the surface
+    masked : (n,) frames whose place lies on an edge that stands still
+
+    Returns
+    -------
+    (n,) px, and (n,) None or the reason
+    """
+    n, length = levels.shape
+    noise = _noise(levels, table, fit.place)
+    formal = noise / np.sqrt(np.maximum(fit.information, 1e-9))
+    before, _ = window_of(blur_px)
+    off_end = (fit.place < before * 0.5) | (fit.place > length - 1 - 3.0 * blur_px)
+    contrast = np.abs(fit.contrast)
+    usual = _running_typical(contrast, half=max(15, n // 12))
+    faint = (contrast < 0.35 * usual) | (formal > 1.0)
+    covered = (
+        masked
+        | _covered(levels, table, fit.place, blur_px)
+        | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
+    )
+    fit_for = ~(damaged | off_end | faint | covered)
+    half = int(np.clip(n // 14, 8, 60))
+    course, scatter = smooth_course(
+        fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half
+    )
+    own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
+    astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
+    astray |= off_course(fit.place, fit_for & ~astray)
+    # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
+    astray |= own_u > max(1.0, 6.0 * float(np.median(own_u)))
+    why = reasons_of(
+        astray=astray,
+        faint=faint,
+        covered=covered,
+        off_end=off_end,
+        damaged=damaged,
+        marked=marked,
+    )
+    return own_u, why
+
+
+def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
+    """Standard deviation of light from frame to frame at one place, near the edge where it matters."""
+    step = max(1, len(levels) // 400)
+    rows = np.arange(0, len(levels) - 1, step)
+    reach = np.concatenate([np.arange(-14, -4), np.arange(8, 18)])
+    index = np.clip(np.rint(place[rows]).astype(np.intp)[:, None] + reach, 0, levels.shape[1] - 1)
+    now = table[np.take_along_axis(levels[rows], index, axis=1)]
+    later = table[np.take_along_axis(levels[rows + 1], index, axis=1)]
+    change = (later - now) - np.median(later - now, axis=1, keepdims=True)
+    return float(max(1.4826 * np.median(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
+
+
+def _running_typical(values: FloatArray, half: int) -> FloatArray:
+    """The level that most frames around each frame reach: a median of block medians."""
+    n = len(values)
+    places = np.unique(np.linspace(0, n - 1, max(2, 2 * n // half)).astype(int))
+    medians = [np.median(values[max(0, p - half) : p + half + 1]) for p in places]
+    return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * float(np.median(values)))
+
+
+def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float) -> NDArray[np.bool_]:
+    """Frames in which the line away from the edge looks unlike itself at other times.
+
+    What a place shows as air and as water is taken from the frames in which it is clearly one or the other;
+    a frame is covered when a stretch of the line departs from that by far more than usual.
+    """
+    n, length = levels.shape
+    sample = np.unique(np.linspace(0, n - 1, 160).astype(int))
+    margin = 4.0 + 14.0 * blur_px
+    light = table[levels[sample]].astype(np.float64)
+    along = np.arange(length)
+    distance = along[None, :] - place[sample][:, None]
+    air = _masked_median(light, distance < -margin)
+    water = _masked_median(light, distance > margin)
+    stretch = max(8, length // 40)
+    kernel = np.ones(stretch) / stretch
+    worst = np.empty(n)
+    for first in range(0, n, _CHUNK):
+        part = table[levels[first : first + _CHUNK]].astype(np.float64)
+        gap = along[None, :] - place[first : first + _CHUNK, None]
+        expected = np.where(gap < -margin, air, np.where(gap > margin, water, np.nan))
+        departure = part - expected
+        # Exposure drift moves the whole line alike and is no cover.
+        known = np.isfinite(departure)
+        departure = np.where(known, departure, 0.0)
+        count = np.maximum(known.sum(axis=1, keepdims=True), 1)
+        drift = departure.sum(axis=1, keepdims=True) / count
+        departure = np.where(known, np.abs(departure - np.clip(drift, -8, 8)), 0.0)
+        worst[first : first + _CHUNK] = [float(np.convolve(row, kernel, "valid").max()) for row in departure]
+    usual = float(np.median(worst))
+    spread = 1.4826 * float(np.median(np.abs(worst - usual)))
+    return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)
+
+
+def _masked_median(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
+    """Median down each column over the rows that the mask picks; NaN where fewer than three do."""
+    ordered = np.sort(np.where(mask, values, np.inf), axis=0)
+    count = mask.sum(axis=0)
+    middle = np.take_along_axis(ordered, np.maximum((count - 1) // 2, 0)[None, :], axis=0)[0]
+    return np.where(count >= 3, middle, np.nan)
