@@ -197,7 +197,7 @@ def checked_by_monte_carlo(
     Takes some forty runs of the engine on a series condensed to at most a hundred rows, and up to 10⁵ trials
     of the formulas. Never in the path of a window's recompute; a window asks for it while it is idle.
     """
-    if not findings.findings:
+    if not any(each.name in findings.estimates for each in findings.findings):
         return Checked(findings, (), 0, 0, seed)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         refits, bends = bends_of(findings, series, engine, seed)
@@ -230,24 +230,25 @@ def _sound(finding: Finding, result: Propagated) -> bool:
 def _laid_out(findings: Findings) -> tuple[list[_Output], _Draws]:
     """Sort findings into fitted quantities, which are drawn, and what is made of them."""
     fitted = fitted_quantities(findings)
+    known = [each for each in findings.findings if each.name in findings.estimates]
     made: dict[str, _Powers] = {}
-    for finding in findings.findings:
+    for finding in known:
         formula = _FORMULAS.get(finding.name)
         if formula is not None and _made_of(findings.estimates[finding.name], formula, fitted):
             made[finding.name] = formula
     needed = {part for formula in made.values() for part in formula.fitted}
     drawn = {
-        **{each.name: findings.estimates[each.name] for each in findings.findings if each.name not in made},
+        **{each.name: findings.estimates[each.name] for each in known if each.name not in made},
         **{name: fitted[name] for name in sorted(needed)},
     }
     sources: dict[str, int] = {}
-    for estimate in (*drawn.values(), *(findings.estimates[each.name] for each in findings.findings)):
+    for estimate in (*drawn.values(), *(findings.estimates[each.name] for each in known)):
         for name in estimate.shared:
             sources.setdefault(name, len(sources))
     freedoms = sorted({each.own_dof for each in drawn.values() if math.isfinite(each.own_dof)})
     draws = _Draws(tuple(drawn), tuple(drawn.values()), sources, tuple(freedoms))
     outputs = []
-    for finding in findings.findings:
+    for finding in known:
         if finding.name in made:
             outputs.append(_product(finding, findings.estimates[finding.name], made[finding.name], draws))
         else:
@@ -421,7 +422,7 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
         )
         made.append(replace(finding, interval_95=check.interval, remarks=(*finding.remarks, words)))
     changed = [check for check in checks if not check.holds]
-    names = ", ".join(check.name for check in changed)
+    names = ", ".join(check.name.replace("_", " ") for check in changed)
     verdict = (
         "all hold"
         if not changed

@@ -477,8 +477,9 @@ def _deliver(
     report: bool = True,
 ) -> int:
     """Write a result, print its summary, and return the exit status."""
-    from measure_app.report import summary, write_all
+    from measure_app.report import checked, summary, write_all
 
+    results = checked(results)
     files = write_all(results, out, picture=picture, report=report, stop_requested=stopped)
     click.echo(summary(results, str(out), files, _encoding()))
     return 0 if results.found_anything else NOTHING_FOUND

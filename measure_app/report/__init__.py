@@ -1,5 +1,6 @@
 """Results as files: readings, findings and figures, all of them or none."""
 
+from measure_app.report.checked import checked
 from measure_app.report.findings_json import findings_schema
 from measure_app.report.results import Results, results_of, results_of_table
 from measure_app.report.setup_picture import setup_frame
@@ -10,6 +11,7 @@ from measure_app.report.writing import write_all
 __all__ = [
     "Results",
     "check_folder",
+    "checked",
     "findings_schema",
     "results_of",
     "results_of_table",

@@ -1,0 +1,59 @@
+"""A result whose intervals were held against Monte Carlo before it is written."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from analysis import (
+    Corrections,
+    Findings,
+    Series,
+    checked_by_monte_carlo,
+    findings_of,
+    with_traced_angle,
+)
+from measure_app.report.results import Results
+from measure_app.series import corrections_of
+
+SEED = 1
+"""Shown beside what rests on it; another one changes the last digit at most."""
+
+
+def checked(results: Results, seed: int = SEED) -> Results:
+    """
+    Hold the first-order intervals of a result against Monte Carlo (JCGM 101), and use those that hold.
+
+    Takes the better part of a second, so that it has no place in a window's recompute; a window may ask for
+    it while it is idle.
+
+    Parameters
+    ----------
+    results : Results
+        As derived.
+    seed : int
+        The same seed gives the same result.
+
+    Returns
+    -------
+    Results
+        With a remark that says how many intervals hold; those that do not are the trials' and say so.
+    """
+    conditions, corrections = results.conditions, Corrections()
+    if results.outcome is not None:
+        conditions = with_traced_angle(conditions, results.outcome.jet)
+        corrections = corrections_of(results.outcome.run)
+
+    def engine(series: Series) -> Findings:
+        return findings_of(series, conditions, corrections=corrections)
+
+    made = checked_by_monte_carlo(results.findings, results.series, engine, seed=seed).findings
+    news = made.remarks[len(results.findings.remarks) :]
+    outcome = results.outcome
+    return replace(
+        results,
+        findings=made,
+        remarks=(*results.remarks, *news),
+        outcome=None
+        if outcome is None
+        else replace(outcome, findings=made, remarks=(*outcome.remarks, *news)),
+    )
