@@ -8,12 +8,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from analysis.basis import Basis
-from analysis.estimate import Estimate, propagated
+from analysis.estimate import NORMAL_95, Estimate
 from analysis.expected import expected_of
 from analysis.findings import Remark
 from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
 from analysis.published import ExpectedBand
+from analysis.triggers import RARE, intercept_of, linearisations, standard_by, triggers_of
 
 _BENT = 3.3
 """Standard uncertainties of the bend; by chance 1 run in 1,000 (common practice, no source)."""
@@ -36,18 +37,21 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
         The gravest first.
     """
     expected = expected_of(basis)
+    # Where suspects are going to be tried on the readings, guesses beside that would be told twice.
+    guess = not triggers_of(basis, estimates)
     found = [
         *(
             remark
             for name, symbol in (("speed_coefficient", "Cv"), ("discharge_coefficient", "Cd"))
             for remark in _coefficient_out_of_band(
-                estimates.get(name), name.replace("_", " "), symbol, expected[name]
+                estimates.get(name), name.replace("_", " "), symbol, expected[name], guess=guess
             )
         ),
         *_linearisations(estimates),
+        *_intercept(estimates),
         *_rows_left_out(basis),
-        *_zero_left_free(basis),
-        *_bent(basis),
+        *_zero_left_free(basis, guess=guess),
+        *_bent(basis, guess=guess),
         *_scatter(basis.throws, "throws"),
         *_scatter(basis.drain, "heads in time"),
         *_pulled(basis),
@@ -56,7 +60,7 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
 
 
 def _coefficient_out_of_band(
-    estimate: Estimate | None, about: str, symbol: str, band: ExpectedBand
+    estimate: Estimate | None, about: str, symbol: str, band: ExpectedBand, *, guess: bool
 ) -> list[Remark]:
     if estimate is None or band.holds(estimate.value):
         return []
@@ -67,8 +71,8 @@ def _coefficient_out_of_band(
         return [
             Remark(
                 about,
-                f"{value} is above 1, which is impossible, and lies {within} 1: something measured is "
-                "wrong, such as the drop, a zero, a scale or the hole",
+                f"{value} is above 1, which is impossible, and lies {within} 1"
+                f"{': something measured is wrong, such as the drop, a zero or a scale' if guess else ''}",
             )
         ]
     nearest = band.low if estimate.value < band.low else band.high
@@ -85,29 +89,26 @@ def _coefficient_out_of_band(
 
 def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:
     """Whether v against √h and v² against h tell the same Cv, as a test on their difference."""
-    root, squared = estimates.get("gravity_from_slope_root"), estimates.get("gravity_from_slope_squared")
-    if root is None or squared is None or root.value <= 0.0 or squared.value <= 0.0:
+    difference = linearisations(estimates)
+    if difference is None or difference.u <= 0.0:
         return []
-    ratio = math.sqrt(root.value / squared.value)
-    difference = propagated(
-        ratio - 1.0, [(root, ratio / (2.0 * root.value)), (squared, -ratio / (2.0 * squared.value))]
-    )
-    if difference.u <= 0.0:
-        return []
-    by = abs(difference.value) / difference.u
+    by = standard_by(difference.value, difference)
     figure = (
         f"the speed coefficients of v against √h and of v² against h differ by "
         f"{plain(100.0 * difference.value, 2)} %, "
         f"which is {by:.1f} standard uncertainties of that difference"
     )
-    if by <= difference.coverage_factor:
+    if by <= NORMAL_95:
         return [Remark("two linearisations", f"they agree: {figure}")]
-    return [
-        Remark(
-            "two linearisations",
-            f"they do not agree: {figure}; a wrong zero of head or throw, or a law that bends, does that",
-        )
-    ]
+    if by <= RARE:
+        return [Remark("two linearisations", f"chance seldom makes them differ so much: {figure}")]
+    return [Remark("two linearisations", f"they do not agree: {figure}")]
+
+
+def _intercept(estimates: Mapping[str, Estimate]) -> list[Remark]:
+    """Whether x² against h misses the origin, where chance seldom does that."""
+    asked = intercept_of(estimates)
+    return [] if asked is None or asked[0] <= RARE else [Remark("line through the origin", asked[1])]
 
 
 def _rows_left_out(basis: Basis) -> list[Remark]:
@@ -146,7 +147,7 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
     return found
 
 
-def _zero_left_free(basis: Basis) -> list[Remark]:
+def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
     found = []
     if (
         basis.throws is not None
@@ -158,9 +159,12 @@ def _zero_left_free(basis: Basis) -> list[Remark]:
             Remark(
                 "head zero",
                 f"{basis.throws_zero_why} ({with_uncertainty(1e3 * zero.value, 1e3 * zero.u, 'mm')}), so "
-                "Cv was taken "
-                "from the shape of the law alone: check the marked centre of the hole; a thin jet also "
-                "loses head to surface tension",
+                "Cv was taken from the shape of the law alone"
+                + (
+                    ": check the marked centre of the hole; a thin jet also loses head to surface tension"
+                    if guess
+                    else ""
+                ),
             )
         )
     if basis.drain is not None and basis.drain.has("head_zero"):
@@ -168,14 +172,14 @@ def _zero_left_free(basis: Basis) -> list[Remark]:
             Remark(
                 "√head in time",
                 f"√head is not straight in time with the head's zero as marked: {basis.drain_zero_why}. "
-                "The zero was "
-                "left free; a container that is not prismatic, or a camera that moved, looks the same",
+                "The zero was left free; a container that is not prismatic, or a camera that moved, looks "
+                "the same",
             )
         )
     return found
 
 
-def _bent(basis: Basis) -> list[Remark]:
+def _bent(basis: Basis, *, guess: bool) -> list[Remark]:
     """Whether √head bends in time, as a test on a term that vanishes at both ends of the run."""
     if basis.bend is None or basis.drain is None or basis.series.time_s is None:
         return []
@@ -198,8 +202,9 @@ def _bent(basis: Basis) -> list[Remark]:
             f"√head is not straight in time: at mid-run it stands {plain(1e3 * size, 2)} mm of head "
             f"{'below' if q > 0.0 else 'above'} the straight line between the ends, {by:.1f} standard "
             "uncertainties; a "
-            "container that is not prismatic, a wrong zero of the head, a moved camera or a blocked neck "
-            "does that",
+            + ("container that is not prismatic, a wrong zero of the head, a " if guess else "")
+            + "moved camera or a blocked neck does that"
+            + ("" if guess else " too"),
         )
     ]
 

@@ -99,9 +99,15 @@ class Bench:
         return int(self.throw.shape[0] + self.read_head.shape[0])
 
     def misses(
-        self, theta: FloatArray, wrong: Wrong, cv: ExpectedBand | None, cd: ExpectedBand | None
+        self,
+        theta: FloatArray,
+        wrong: Wrong,
+        cv: ExpectedBand | None,
+        cd: ExpectedBand | None,
+        *,
+        flat: bool = False,
     ) -> FloatArray:
-        """Give observed less expected: throws, heads, then levels of the coefficients."""
+        """Give observed less expected: throws, heads, then levels; `flat`: all of a band is as good."""
         parts = []
         at = 0
         level = []
@@ -110,13 +116,13 @@ class Bench:
             speed, at = float(theta[0]), 1
             parts.append(self.throw - self._throws(speed, wrong))
             if cv is not None:
-                level.append(_off(speed, cv, 0.0))
+                level.append(_off(speed, cv, 0.0, flat=flat))
         if self.read_head.size:
             root_h0, k = float(theta[at]), max(float(theta[at + 1]), _LEAST)
             parts.append(self.read_head - self._heads(root_h0, k, wrong))
             if cd is not None and self.per_k is not None:
                 found = k * self.per_k * math.exp(wrong.flow + wrong.hole_flow)
-                level.append(_off(found, cd, cd.reckoned * self.cd_sd))
+                level.append(_off(found, cd, cd.reckoned * self.cd_sd, flat=flat))
             if self.jet_per_k is not None and speed is not None:
                 expected = math.log(max(speed, _LEAST) / (k * self.jet_per_k))
                 level.append((expected - wrong.flow - wrong.jet_flow) / self.jet_sd)
@@ -165,7 +171,13 @@ class Bench:
         def misses(theta: FloatArray) -> FloatArray:
             return self.whiten @ self.misses(theta, wrong_of(theta), cv, cd)
 
-        theta, inverse, misfit = _settled(misses, theta, steps)
+        theta, inverse, _ = _settled(misses, theta, steps)
+
+        # A size is told for the middle of a band; as evidence all places in it are as good.
+        def flatly(theta: FloatArray) -> FloatArray:
+            return self.whiten @ self.misses(theta, wrong_of(theta), cv, cd, flat=True)
+
+        _, _, misfit = _settled(flatly, theta, steps)
         wrong = wrong_of(theta)
         m = self.n_readings
 
@@ -179,7 +191,7 @@ class Bench:
         return Solved(float(theta[-1]), math.sqrt(max(0.0, float(inverse[-1, -1]))), misfit, misfit_of_shape)
 
 
-def _off(value: float, band: ExpectedBand, u: float) -> float:
+def _off(value: float, band: ExpectedBand, u: float, *, flat: bool) -> float:
     """
     How far a coefficient lies off its band, in standard deviations that grow fast beyond its ends.
 
@@ -187,7 +199,7 @@ def _off(value: float, band: ExpectedBand, u: float) -> float:
     """
     inside = (band.reckoned - value) / math.hypot((band.high - band.low) / math.sqrt(12.0), u)
     beyond = min(0.0, band.high - value) + max(0.0, band.low - value)
-    return inside + beyond / math.hypot(_EDGE * band.reckoned, u)
+    return (0.0 if flat else inside) + beyond / math.hypot(_EDGE * band.reckoned, u)
 
 
 def _settled(
@@ -201,14 +213,14 @@ def _settled(
     for _ in range(12):
         jacobian = np.stack([(misses(theta + steps * unit) - r) for unit in np.eye(p)], axis=1) / steps
         scale = np.sqrt(np.sum(jacobian**2, axis=0))
-        scale[~(scale > 0.0)] = 1.0
-        normal = (jacobian / scale).T @ (jacobian / scale)
-        inverse = np.linalg.pinv(normal, rcond=1e-12, hermitian=True) / np.outer(scale, scale)
         # A direction that moves nothing is not known, rather than known well.
-        for i in range(p):
-            if not float(np.sum(jacobian[:, i] ** 2)) > 0.0:
-                inverse[i, i] = math.inf
-        move = -np.linalg.pinv(normal, rcond=1e-12, hermitian=True) @ ((jacobian / scale).T @ r) / scale
+        still = ~(scale > 0.0)
+        scale[still] = 1.0
+        scaled = jacobian / scale
+        pseudo = np.linalg.pinv(scaled.T @ scaled, rcond=1e-12, hermitian=True)
+        inverse = pseudo / np.outer(scale, scale)
+        inverse[still, still] = math.inf
+        move = -(pseudo @ (scaled.T @ r)) / scale
         gained = 0.0
         for _ in range(6):
             there = misses(theta + move)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from analysis.basis import Basis
-from analysis.estimate import Estimate, propagated
+from analysis.estimate import NORMAL_95, Estimate, propagated
 from analysis.expected import expected_of
 from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
@@ -54,7 +54,7 @@ def _bands(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
         if estimate is None or band.holds(estimate.value):
             continue
         end = band.low if estimate.value < band.low else band.high
-        if _by(estimate.value - end, estimate) > _ONE_SIDED:
+        if standard_by(estimate.value - end, estimate) > _ONE_SIDED:
             words = (
                 "above 1, which is impossible"
                 if estimate.value > 1.0
@@ -77,13 +77,13 @@ def linearisations(estimates: Mapping[str, Estimate]) -> Estimate | None:
 def _lines(estimates: Mapping[str, Estimate]) -> list[str]:
     found = []
     difference = linearisations(estimates)
-    if difference is not None and (by := _by(difference.value, difference)) > RARE:
+    if difference is not None and (by := standard_by(difference.value, difference)) > RARE:
         found.append(
             f"Cv from v against √h and from v² against h differ by {plain(100.0 * difference.value, 2)} %, "
             f"{by:.1f} standard uncertainties of that difference"
         )
     offset = estimates.get("head_zero_offset_m")
-    if offset is not None and (by := _by(offset.value, offset)) > RARE:
+    if offset is not None and (by := standard_by(offset.value, offset)) > RARE:
         found.append(
             f"the line x² against h misses the origin by {_mm(offset)} of head, {by:.1f} standard "
             "uncertainties with all sources counted"
@@ -109,7 +109,7 @@ def intercept_of(estimates: Mapping[str, Estimate]) -> tuple[float, str] | None:
     offset = estimates.get("head_zero_offset_m")
     if offset is None or not offset.u > 0.0:
         return None
-    by = _by(offset.value, offset)
+    by = standard_by(offset.value, offset)
     verdict = "it goes through the origin as well as the zeros are known"
     if by > offset.coverage_factor:
         verdict = "chance seldom does that" if by <= RARE else "it misses the origin"
@@ -123,20 +123,20 @@ def _zeros(basis: Basis) -> list[str]:
     found = []
     free = basis.both_zeros.free
     in_throws = _own_zero(free, basis.n)
-    if in_throws is not None and (by := _by(in_throws.value, in_throws)) > RARE:
+    if in_throws is not None and (by := standard_by(in_throws.value, in_throws)) > RARE:
         found.append(
             f"the throws want the head's zero {_mm(in_throws)} lower, {by:.1f} standard uncertainties"
         )
     in_drain = _own_zero(basis.drain, basis.n)
     if in_drain is None:
         return found
-    if (by := _by(in_drain.value, in_drain)) > RARE:
+    if (by := standard_by(in_drain.value, in_drain)) > RARE:
         found.append(
             f"the drain curve wants the head's zero {_mm(in_drain)} lower, {by:.1f} standard uncertainties"
         )
     if in_throws is not None:
         difference = propagated(in_throws.value - in_drain.value, [(in_throws, 1.0), (in_drain, -1.0)])
-        if (by := _by(difference.value, difference)) > RARE:
+        if (by := standard_by(difference.value, difference)) > RARE:
             found.append(
                 f"the zero of the head that the throws want and that of the drain curve differ by "
                 f"{_mm(difference)}, {by:.1f} standard uncertainties"
@@ -153,7 +153,7 @@ def _angle(basis: Basis) -> list[str]:
         return []
     angle = basis.angled.estimate("launch_angle", basis.n)
     off = angle.value - basis.corrected.angle_rad
-    if (by := _by(off, angle)) <= RARE:
+    if (by := standard_by(off, angle)) <= RARE:
         return []
     size = with_uncertainty(math.degrees(off), math.degrees(angle.u), "°")
     return [f"x² bends against h as if the jet left {size} off, {by:.1f} standard uncertainties"]
@@ -164,7 +164,7 @@ def bend_by(basis: Basis) -> float:
     if basis.bend is None or basis.drain is None:
         return 0.0
     bend = basis.bend.estimate("bend", basis.n)
-    return _by(bend.value, bend) if 0.0 < bend.u < math.inf else 0.0
+    return standard_by(bend.value, bend) if 0.0 < bend.u < math.inf else 0.0
 
 
 def _bend(basis: Basis) -> list[str]:
@@ -197,11 +197,20 @@ def _pulls(basis: Basis) -> list[str]:
     ]
 
 
-def _by(off: float, estimate: Estimate) -> float:
-    """Standard uncertainties, brought to those of a normal distribution where few readings set them."""
+def standard_by(off: float, estimate: Estimate) -> float:
+    """
+    Give standard uncertainties, brought to those of a normal distribution where few readings set them.
+
+    Parameters
+    ----------
+    off : float
+        What should be nought.
+    estimate : Estimate
+        Whose uncertainty counts.
+    """
     if not estimate.u > 0.0:
         return math.inf if off else 0.0
-    return abs(off) / estimate.u * (1.959963984540054 / estimate.coverage_factor)
+    return abs(off) / estimate.u * (NORMAL_95 / estimate.coverage_factor)
 
 
 def _mm(estimate: Estimate) -> str:

@@ -14,7 +14,9 @@ from tests.analysis.simulated import Scenario, Simulated, simulated_run
 
 Spoil = Callable[[Simulated, float], Simulated]
 
-_USUAL = Scenario("as stated")
+_CONTRACTION = (0.64, 0.015)
+"""Of holes whose coefficients lie where published ones do; with more, a sound hole itself would be news."""
+_USUAL = Scenario("as stated", contraction=_CONTRACTION)
 
 
 @dataclass(frozen=True)
@@ -161,18 +163,19 @@ FAULTS: tuple[Fault, ...] = (
     Fault("drop", (0.25, 0.5), _drop),
     Fault("head zero", (0.004, 0.012), _head_zero),
     Fault("throw zero", (0.01, 0.03), _throw_zero),
-    Fault("launch angle", (0.0, 0.0), _none, scenario=Scenario("angled", angle_deg=3.0)),
-    Fault("surface tension of a thin jet", (0.0, 0.0), _none, scenario=Scenario("thin jet", capillary=True)),
+    Fault("launch angle", (0.0, 0.0), _none, scenario=replace(_USUAL, angle_deg=3.0)),
+    Fault("surface tension of a thin jet", (0.0, 0.0), _none, scenario=replace(_USUAL, capillary=True)),
 )
 SOUND: Mapping[str, tuple[Scenario, float | None]] = MappingProxyType(
     {
-        "sound, wall not known": (Scenario("as stated"), None),
+        "sound, wall not known": (_USUAL, None),
         "sound, thin wall": (_THIN, _THIN_M),
-        "sound, few rows": (Scenario("few rows", rows=(5, 12)), None),
-        "sound, stills": (Scenario("stills", timed=False, rows=(8, 30)), None),
-        "sound, wild readings": (Scenario("wild readings", wild=0.04), None),
-        "sound, errors misjudged": (Scenario("errors misjudged", misjudged=1.8), None),
-        "sound, slow sway": (Scenario("slow sway", sway_m=0.001, sway_share=0.03), None),
+        "sound, few rows": (replace(_USUAL, rows=(5, 12)), None),
+        "sound, stills": (replace(_USUAL, timed=False, rows=(8, 30)), None),
+        "sound, wild readings": (replace(_USUAL, wild=0.04), None),
+        "sound, errors misjudged": (replace(_USUAL, misjudged=1.8), None),
+        "sound, slow sway": (replace(_USUAL, sway_m=0.001, sway_share=0.03), None),
+        "sound, angle measured": (replace(_USUAL, angle_deg=1.0, angle_u_deg=0.3), None),
     }
 )
 
