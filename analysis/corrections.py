@@ -8,7 +8,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from analysis.basis import TENSION, Basis
+from analysis.basis import Basis
+from analysis.law_fits import TENSION
 from analysis.notation import plain
 from analysis.series import FloatArray
 from analysis.shifts import Shift, level_drop

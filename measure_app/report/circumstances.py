@@ -16,7 +16,7 @@ from measure_app.run import LinePart, Run
 
 def corrections_of(results: Results) -> tuple[str, ...]:
     """Say which corrections were applied, and which could not be."""
-    return (*_pairing(results), *_sizes(results), *_seeing(results), *_left_out(results))
+    return (*_pairing(results), *_sizes(results), *_seeing(results), *left_out_of(results))
 
 
 def _pairing(results: Results) -> Iterator[str]:
@@ -62,16 +62,17 @@ def _seeing(results: Results) -> Iterator[str]:
     given = run.camera.lens is not None
     lens = "straightened as given" if given else "not given; allowed for as an uncertainty"
     yield f"Distortion of the lens: {lens}."
-    for name, line in (("gauge line", run.gauge_line), ("landing line", run.landing_line)):
-        if line is not None and line.above_level_m:
-            above = plain(1000 * line.above_level_m, 2)
-            yield f"What is read on the {name} stands {above} mm above the level; that is taken off."
+    line = run.gauge_line
+    if line is not None and line.above_level_m:
+        above = plain(1000 * line.above_level_m, 2)
+        yield f"What is read on the gauge line stands {above} mm above the level; that is taken off."
     if info is not None and info.capture_rate_hz is not None:
         rate = plain(info.capture_rate_hz)
         yield f"Slow motion: the clock is that of a capture at {rate} frames per second."
 
 
-def _left_out(results: Results) -> Iterator[str]:
+def left_out_of(results: Results) -> Iterator[str]:
+    """Yield how many readings stand outside the fits, by reason."""
     out = Counter(row.reason for row in results.rows if not row.kept)
     for reason, count in out.most_common(6):
         unit = results.each_row_is if count == 1 else f"{results.each_row_is}s"

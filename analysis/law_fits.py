@@ -1,0 +1,183 @@
+"""The fits of both laws: rows in, and the fit whose zero of the head may be believed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import partial
+from typing import Protocol
+
+import numpy as np
+
+from analysis.drain_clock import DrainClock
+from analysis.gravity import AcceptedGravity
+from analysis.joint import fit_drain, fit_throws
+from analysis.models import Paired
+from analysis.pairing import paired
+from analysis.penalised import JointFit
+from analysis.series import BoolArray, IntArray, Series
+from analysis.shifts import LAUNCH_ANGLE, Corrected
+
+TENSION = 4.0
+"""Standard uncertainties by which a head zero must miss the marked one before it is left free. By chance
+that is 1 run in 16,000; a lower limit would free zeros that are sound and bias just those runs."""
+
+
+class FitOfLaw(Protocol):
+    """Fits a law to rows, with the head's zero held or free."""
+
+    def __call__(
+        self,
+        at: Paired,
+        *,
+        free_head_zero: bool = ...,
+        near: JointFit | None = ...,
+        rows_settled: bool = ...,
+    ) -> JointFit:
+        """Fit, from the parameters of a like fit where there is one; rows far off may be out already."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BothZeros:
+    """One law fitted with the head's zero held within its stated uncertainty, and with it free."""
+
+    held: JointFit | None = None
+    free: JointFit | None = None
+    """None where the readings are too few, or too alike, to tell the zero."""
+    why: str = ""
+    """Why the free one may be believed and not the held one; "" where it is the other way round."""
+
+    @property
+    def chosen(self) -> JointFit | None:
+        """The fit on which findings rest."""
+        return self.free if self.why else self.held
+
+
+def with_honest_zero(fit_of: FitOfLaw, at: Paired, *, flat_if_unstated: bool) -> BothZeros:
+    """
+    Give the fit whose head zero may be believed, and why it was left free if it was.
+
+    A stated uncertainty of the zero is trusted until the readings contradict it clearly; then Cv (or k)
+    comes from the shape of the law alone, which a lost head, such as surface tension takes, cannot bias.
+
+    Parameters
+    ----------
+    fit_of : callable
+        Fits the law.
+    at : Paired
+        Its rows.
+    flat_if_unstated : bool
+        Whether a zero without any stated uncertainty is left free.
+
+    Returns
+    -------
+    BothZeros
+    """
+    held = _sound(fit_of, at, free=False)
+    if held is None or at.head.shape[0] < 6 or float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
+        return BothZeros(held)
+    free = _sound(fit_of, at, free=True, near=held)
+    if free is None:
+        return BothZeros(held)
+    if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
+        return BothZeros(held, free, "no uncertainty of the zero was stated")
+    i = free.names.index("head_zero")
+    by = abs(float(free.theta[i])) / math.sqrt(float(free.covariance[i, i]))
+    if by > TENSION:
+        return BothZeros(held, free, f"the readings miss the marked zero by {by:.1f} standard uncertainties")
+    return BothZeros(held, free)
+
+
+def _sound(
+    fit_of: FitOfLaw,
+    at: Paired,
+    *,
+    free: bool,
+    near: JointFit | None = None,
+    rows_settled: bool = False,
+) -> JointFit | None:
+    """Give a fit if its numbers are finite."""
+    try:
+        fit = fit_of(at, free_head_zero=free, near=near, rows_settled=rows_settled)
+    except np.linalg.LinAlgError:
+        return None
+    return fit if fit.sound else None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ThrowsLaw:
+    """The law of the throws with all that its fits have in common."""
+
+    seen: Corrected
+    """The run as the law shall see it."""
+    gravity: AcceptedGravity
+    drain: JointFit | None
+    """Carries heads back to launch; None where they stay as read."""
+    clock: DrainClock
+    approach: float
+    """Speed of the surface over speed of the jet, as allowed for."""
+
+    def pairs(self, rows: BoolArray) -> Paired:
+        """Pair throws with heads."""
+        return paired(
+            self.seen.throws, rows, self.gravity, self.drain, clock=self.clock, angle_rad=self.seen.angle_rad
+        )
+
+    def fit(self, rows: BoolArray) -> tuple[BothZeros, Paired | None]:
+        """Fit the throws, with the head's zero held and free; give their pairs as well."""
+        if not np.any(rows):
+            return BothZeros(), None
+        at = self.pairs(rows)
+        if not np.all(at.head > 0.0):
+            return BothZeros(), None
+        both = with_honest_zero(partial(fit_throws, approach=self.approach), at, flat_if_unstated=True)
+        return both, at if both.chosen is not None else None
+
+    def with_free_angle(self, held: JointFit) -> JointFit | None:
+        """Fit the same rows with the jet's angle free, where there are readings enough to show a bend."""
+        if held.rows.shape[0] < 8 or LAUNCH_ANGLE in held.sources:
+            return None
+        at = self.pairs(mask(held.rows, self.seen.throws.kept.shape[0]))
+        if float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
+            return None
+        law = partial(fit_throws, approach=self.approach, free_angle=True)
+        return _sound(law, at, free=held.has("head_zero"), near=held, rows_settled=True)
+
+
+def drain_fit(
+    series: Series, rows: BoolArray, gravity: AcceptedGravity, clock: DrainClock
+) -> tuple[JointFit | None, Paired | None, str, str]:
+    """Fit the drain curve; give its rows, why its zero was left free, and what is missing."""
+    if series.head is None or series.time_s is None:
+        lacking = [name for name, there in (("head", series.head), ("time", series.time_s)) if there is None]
+        return None, None, "", " and ".join(lacking)
+    m = int(np.sum(rows))
+    least = 2 if np.any(series.head.own_u[rows] > 0.0) else 3
+    if m < least:
+        return None, None, "", f"heads at {least} times or more; there are {m}"
+    at = paired(series, rows, gravity, None, with_throw=False)
+    if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
+        return None, None, "", "heads at times that differ"
+    both = with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
+    fit, why = both.chosen, both.why
+    if fit is None:
+        return None, None, "", "heads that the law of draining can be fitted to"
+    if fit.outlying.size:
+        at = paired(series, mask(fit.rows, series.kept.shape[0]), gravity, None, with_throw=False)
+    return fit, at, why, ""
+
+
+def bent_drain(drain: JointFit | None, at: Paired | None, clock: DrainClock) -> JointFit | None:
+    """Fit the drain curve once more with a bend, where there are readings enough to show one."""
+    if drain is None or at is None or at.head.shape[0] < 8:
+        return None
+    law = partial(fit_drain, bent=True, clock=clock)
+    return _sound(law, at, free=drain.has("head_zero"), near=drain, rows_settled=True)
+
+
+def mask(rows: IntArray, n: int) -> BoolArray:
+    """Give (n,) true at some rows."""
+    at = np.zeros(n, dtype=bool)
+    at[rows] = True
+    return at
