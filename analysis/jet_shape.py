@@ -128,12 +128,12 @@ def jet_shape_of(
         shared_angle[name] = math.degrees(float(np.nanmean(moved_angles[good] - angles[good])))
         known = np.isfinite(cvs) & np.isfinite(moved_cvs)
         shared_cv[name] = float(np.mean(moved_cvs[known] - cvs[known])) if known.any() else 0.0
-    angle = _estimate(np.degrees(angles[good]), shared_angle)
+    angle = _estimate(np.degrees(angles[good]), shared_angle, shape.smoothing)
     missing_cv, cv = "", None
     if np.isfinite(cvs).sum() < _LEAST_STRETCHES:
         missing_cv = "heads read, with times, while the jet was traced"
     else:
-        cv = _estimate(cvs[np.isfinite(cvs)], shared_cv)
+        cv = _estimate(cvs[np.isfinite(cvs)], shared_cv, shape.smoothing)
     return JetShape(shape.launch_s, np.degrees(angles), cvs, angle, cv, "", missing_cv)
 
 
@@ -193,14 +193,18 @@ def with_traced_angle(conditions: Conditions, shape: JetShape) -> Conditions:
     )
 
 
-def _estimate(values: FloatArray, shared: Mapping[str, float]) -> Estimate:
-    """Mean of the stretches; outliers, such as a stretch with a hand in it, have little weight."""
+def _estimate(values: FloatArray, shared: Mapping[str, float], smoothing: float) -> Estimate:
+    """
+    Mean of the stretches; outliers, such as a stretch with a hand in it, have little weight.
+
+    Places interpolated between stretches scatter less, by `smoothing`, but their mean does not.
+    """
     middle = float(np.median(values))
     size = 1.4826 * float(np.median(np.abs(values - middle)))
     weights = np.ones(len(values)) if size == 0.0 else 1.0 / (1.0 + ((values - middle) / (3.0 * size)) ** 2)
     mean = float(np.average(values, weights=weights))
     n = len(values)
-    moves = weights * (values - mean) / float(weights.sum()) * math.sqrt(n / (n - 1))
+    moves = weights * (values - mean) / float(weights.sum()) * math.sqrt(n / (n - 1)) / smoothing
     return Estimate(mean, moves[None, :], MappingProxyType(dict(shared)), float(n - 1), ("the jet's unrest",))
 
 
@@ -238,6 +242,10 @@ class _Path:
                 _interpolation(traced.time_s, np.isfinite(self.x[:, i]), self.launch_s + under_way[i])
                 for i in range(self.x.shape[1])
             ]
+        )
+        kept = np.sum(self._joins**2, axis=2)
+        self.smoothing = (
+            math.sqrt(float(np.mean(kept[np.isfinite(kept)]))) if np.isfinite(kept).any() else 1.0
         )
         self._head = _head_operator(series, self.launch_s)
 

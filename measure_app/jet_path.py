@@ -13,10 +13,10 @@ from msgspec.structs import replace
 
 from analysis import BoolArray, Column, TracedJet
 from calibration import Calibration, FloatArray, Metres
-from measure_app.edits import Edit
+from measure_app.edits import AdoptFound, Edit
 from measure_app.errors import RunFileError
 from measure_app.finders import JetTrace
-from measure_app.run import Run
+from measure_app.run import Reading, Run
 
 KEY, JET = "clepsydra", "traced_jet"
 """Where `extra` keeps the trace: the program's own key, and the name under it."""
@@ -45,6 +45,18 @@ class AdoptJet(Edit):
             own[JET] = _kept(self.trace)
         extra = {name: kept for name, kept in run.extra.items() if name != KEY}
         return replace(run, extra={**extra, KEY: own} if own else extra)
+
+
+@dataclass(frozen=True, slots=True)
+class AdoptSearch(Edit):
+    """Take in all that a search found, readings and traced jet, as one step."""
+
+    label: ClassVar[str] = AdoptFound.label
+    readings: tuple[Reading, ...]
+    trace: JetTrace | None
+
+    def _changed(self, run: Run) -> Run:
+        return AdoptJet(self.trace).apply(AdoptFound(self.readings).apply(run))
 
 
 def _kept(trace: JetTrace) -> dict[str, Any]:

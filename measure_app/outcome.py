@@ -23,11 +23,10 @@ from analysis import (
 )
 from calibration import Calibration, CalibrationError, FloatArray, calibrate
 from measure_app.clip import ClipInfo, FrameSource
-from measure_app.edits import AdoptFound
 from measure_app.errors import SetupIncomplete
 from measure_app.falls import falls_of
 from measure_app.finders import Part, RefusedSpan
-from measure_app.jet_path import AdoptJet, traced_of
+from measure_app.jet_path import AdoptSearch, traced_of
 from measure_app.measuring import Search, part_measured, search
 from measure_app.run import By, Reading, Run, Spot
 from measure_app.series import (
@@ -121,7 +120,7 @@ def measure(
     if run.gauge_line is not None or run.landing_line is not None or not run.falls:
         found = search(run, source, progress=progress, stop_requested=stop_requested)
     if found is not None:
-        run = AdoptJet(found.jet).apply(AdoptFound(found.readings).apply(run))
+        run = AdoptSearch(found.readings, found.jet).apply(run)
     return outcome_of(
         run,
         source.stamps.seconds() if source.info.file_rate else None,  # still pictures have no clock

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
-from measure_app.finders.marked import Hints
+from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
@@ -24,9 +24,9 @@ from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
-_CENTRE_SHARE = 0.03
+_CENTRE_SHARE = 0.022
 """How far the middle of what glitters may lie from the middle of the water, in widths of the jet."""
-_COMMON_SHARE, _LINES_SHARE, _UNREST_SHARE = 0.45, 0.85, 0.4
+_COMMON_SHARE, _LINES_SHARE, _UNREST_SHARE = 0.42, 0.68, 0.42
 """How much of the disagreement of the lines all frames have in common; how much of it is each frame's own;
 and how much of the jet's unrest from frame to frame the parabola does not carry down. The lines of one frame
 err together, so that the error is not theirs over the root of their number. Set, with the share above, by
@@ -79,6 +79,7 @@ def find_landing(
     own_u, why = _judge(
         landing, agreement, support, width, strips[0].levels.shape[1], covered, damaged, hints
     )
+    why, remarks = agreed(Part.LANDING, frames, landing, own_u, why, hints)
     own_u, why = with_drift(own_u, why, drift)
     refused = np.array([w is not None for w in why])
     return Track(
@@ -86,10 +87,11 @@ def find_landing(
         frames,
         np.where(refused, np.nan, landing),
         np.where(refused, np.nan, own_u),
-        # Light refracts unevenly in the two sides of the jet: its centre is known to a part of its width. Where
-        # it swells and breaks up, what hides the parabola does so alike in all frames.
+        # Light refracts unevenly in the two sides of the jet: its centre is known to a part of its width.
+        # Where it swells and breaks up, what hides the parabola does so alike in all frames.
         max(0.1, float(np.hypot(_CENTRE_SHARE * width, _COMMON_SHARE * _usual(agreement)))),
         why,
+        remarks,
     )
 
 
