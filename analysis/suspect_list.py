@@ -38,6 +38,9 @@ class Trying:
     says: Callable[[str, float], str]
     """What would be so, from the size in words (without sign) and the signed size, SI."""
     check: str
+    usual: float
+    """Size, SI, that such an error easily has at a bench; common practice, no source. It orders suspects that
+    the readings cannot tell apart, and nothing else."""
     stated_u: float | None = None
     """SI."""
     one_sided: bool = False
@@ -83,6 +86,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             lambda s: Wrong(drop_m=s),
             lambda size, s: f"the drop would have to be {size} {_more(s)} than stated",
             "hang a plumb line from the hole and measure again, down to the level on which the jet lands",
+            usual=5e-3,
             stated_u=_known(math.hypot(*series.drop.shared[rows[0]])),
         ),
         Trying(
@@ -98,6 +102,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             ),
             "measure how deep the water stands where the jet lands; tip the tray or lay a cloth in it, and "
             "wipe up spills",
+            usual=3e-3,
             stated_u=film,
             one_sided=True,
         ),
@@ -113,6 +118,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             ),
             "hang a plumb line from the outside of the hole, where the jet springs clear, and mark its foot "
             "again",
+            usual=5e-3,
             stated_u=u_zero,
         ),
         Trying(
@@ -123,6 +129,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             lambda s: Wrong(throw_scale=s),
             lambda size, s: f"all throws would have to be {size} {_more(s)} than read",
             "lay a second rule along the tape and compare them over the whole length that is used",
+            usual=1e-2,
             stated_u=u_scale,
         ),
         Trying(
@@ -137,6 +144,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             ),
             "look from above, or measure from the bench's edge, how far tape and landing lie before or "
             "behind each other",
+            usual=3e-2,
             stated_u=u_depth,
         ),
         Trying(
@@ -149,6 +157,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
                 f"the jet would have to leave {size} {'above' if s > 0.0 else 'below'} the angle taken"
             ),
             "see on a zoomed frame how level the jet leaves, against the plumb line or the water's surface",
+            usual=0.025,
             stated_u=angle_u,
         ),
         Trying(
@@ -161,6 +170,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
                 f"the landing would have to {'rise' if s > 0.0 else 'fall'} away from the hole by {size}"
             ),
             "put a spirit level along the tray, or a marble on it",
+            usual=0.025,
         ),
         Trying(
             "wind",
@@ -173,6 +183,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
                 "if the jet flies as drops; on an unbroken jet it does far less"
             ),
             "hang a thread beside the landing, shut windows and doors, and repeat",
+            usual=0.5,
         ),
     )
 
@@ -208,6 +219,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
             ),
             "mark the hole's upper and lower edge in a zoomed frame and take the middle; read the flat of "
             "the surface, not its rim",
+            usual=2e-3,
             stated_u=u_zero,
         ),
         Trying(
@@ -218,6 +230,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
             lambda s: Wrong(head_scale=s),
             lambda size, s: f"all heads would have to be {size} {_more(s)} than read",
             "hold a second rule beside the upright one and compare them over the whole height that is used",
+            usual=1e-2,
             stated_u=u_scale,
         ),
         Trying(
@@ -232,6 +245,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
                 f"({abs(1e3 * s):.0f} mm for each metre)"
             ),
             "measure how far the rule stands before or behind the place where the surface is read",
+            usual=3e-2,
             stated_u=u_depth,
         ),
     ]
@@ -254,6 +268,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
                 ),
                 "repeat with a hole twice as wide: what surface tension takes is then half as much, a wrong "
                 "zero stays (an adult or technician makes the hole, with eye protection)",
+                usual=6e-3 if likely is None else likely,
                 one_sided=True,
                 expected=likely,
             )
@@ -272,6 +287,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
                 ),
                 "measure across the container outside at several heights, or pour in equal volumes and mark "
                 "the level after each",
+                usual=5e-2,
                 stated_u=None,
             )
         )
@@ -299,6 +315,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
                 "than true ones: the speed at which the film plays is not the one stated"
             ),
             "film a clock with a second hand, or time the whole run with a stop-watch, and compare",
+            usual=0.1,
         ),
         Trying(
             "container area",
@@ -308,6 +325,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
             lambda s: Wrong(flow=s),
             lambda size, s: f"the container's area would have to be {size} {_more(s)} than stated",
             "pour in a measured volume and read how far the level rises; what stands in the water counts",
+            usual=3e-2,
             stated_u=area_u,
         ),
     ]
@@ -324,6 +342,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
                     f"the hole would have to be {size} {_more(s, 'wider', 'narrower')} than stated"
                 ),
                 "gauge the hole with a drill's shank or a caliper, twice, across each other",
+                usual=2e-4,
                 stated_u=at.orifice_diameter_u_m,
             )
         )
@@ -339,6 +358,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
                     f"the jet would have to be {size} {_more(s, 'thicker', 'thinner')} than stated"
                 ),
                 "measure the jet again on a close frame, a scale in its plane, half a hole's width outside",
+                usual=2e-4,
                 stated_u=at.jet_diameter_u_m,
             )
         )

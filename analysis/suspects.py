@@ -24,8 +24,8 @@ _AGAINST = 16.0
 one that was acquitted wrongly is not looked at again."""
 _SMALL = 4.0
 """Fall of χ² below which a suspect does not touch the trouble."""
-_WORST_RATIO = 5.0
-"""Beyond this many stated uncertainties a size counts as no more unlikely: the statement itself is wrong."""
+_TAIL = 4.0
+"""Weight of ln(1 + size over what is usual): large errors are rare, but less so than a normal law says."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,8 +75,8 @@ def diagnosis_of(basis: Basis, estimates: Mapping[str, Estimate]) -> Diagnosis |
     if not tried:
         return Diagnosis(triggers, (), unexplained=True)
     best_shape = min(each.solved.misfit_of_shape for each in tried if not each.impossible)
-    names = [(_suspect(each, sound, best_shape, basis), each.misfit) for each in tried]
-    groups = _grouped(names)
+    told = [(_suspect(each, sound, best_shape, basis), each.misfit, _over_usual(each)) for each in tried]
+    groups = _grouped(told)
     best = min(each.misfit for each in tried)
     # The readings' scatter was measured about a smooth curve, so that χ² is about their number.
     spare = max(1, bench.n_readings - bench.start.shape[0])
@@ -173,8 +173,15 @@ def _tube_suspect(basis: Basis, shape: Shape, explains: float) -> Suspect:
     )
 
 
-def _grouped(tried: Sequence[tuple[Suspect, float]]) -> tuple[tuple[Suspect, ...], ...]:
-    """Best first; one group holds what the readings cannot tell apart, the likelier sizes first."""
+def _grouped(tried: Sequence[tuple[Suspect, float, float]]) -> tuple[tuple[Suspect, ...], ...]:
+    """
+    Best first; one group holds what the readings cannot tell apart, the likelier sizes first.
+
+    Parameters
+    ----------
+    tried : sequence of (Suspect, float, float)
+        Each with its χ² and its size over what is usual.
+    """
     left = sorted(tried, key=lambda each: each[1])
     groups = []
     while left:
@@ -190,12 +197,13 @@ def _grouped(tried: Sequence[tuple[Suspect, float]]) -> tuple[tuple[Suspect, ...
                 and (each[0].shape is Shape.SPEAKS_AGAINST) == (best[0].shape is Shape.SPEAKS_AGAINST)
             )
         ]
-        groups.append(tuple(each[0] for each in sorted(alike, key=_unlikely)))
+        likelier = sorted(alike, key=lambda each: each[1] + _TAIL * math.log1p(each[2]))
+        groups.append(tuple(each[0] for each in likelier))
         left = [each for each in left if each not in alike]
     return tuple(groups)
 
 
-def _unlikely(tried: tuple[Suspect, float]) -> float:
-    suspect, misfit = tried
-    ratio = 0.6 * _WORST_RATIO if suspect.ratio is None else min(_WORST_RATIO, suspect.ratio)
-    return misfit + ratio**2
+def _over_usual(tried: _Tried) -> float:
+    if tried.trying is None:
+        return 1.0
+    return abs(tried.solved.size) / max(tried.trying.usual, tried.trying.stated_u or 0.0)

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from analysis import Diagnosis, Findings, Shape, Suspect, improvements_of, with_uncertainty
 from measure_app.report.improving import advice_for, more_words, percent
 
-_TOLD = 3
-"""Suspects of the first group that are told in a few lines."""
 _SMALL = 4.0
 """Fall of χ² below which a suspect does not touch the trouble."""
 
@@ -31,7 +29,8 @@ def why_off_lines(diagnosis: Diagnosis | None) -> tuple[str, ...]:
     first = _first(diagnosis)
     if not first:
         return ("No suspect that can be tried on these readings explains it; look at the film once more.",)
-    lines = [_verdict(diagnosis, first), f"{_capital(first[0].name)}: {first[0].says}."]
+    lines = [_verdict(diagnosis, first)] if diagnosis.unexplained else []
+    lines.append(f"{_capital(first[0].name)}: {first[0].says}.")
     if len(first) > 1:
         others = ", ".join(each.name for each in first[1:])
         lines.append(f"Cannot be told apart from: {others}.")
