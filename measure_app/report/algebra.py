@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis import Fall, Finding, with_uncertainty
 from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
@@ -28,6 +29,8 @@ CD = Symbol("C", "d")
 SLOPE = Symbol("s")
 TWO, FOUR = Number("2"), Number("4")
 MINUS = Sign("−")
+_LEAST_MM = 0.01
+"""A correction of a length that is smaller is not told beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +59,30 @@ def shown(value: float, figures: int = 4) -> str:
     return f"{value:.{min(places, 9)}f}".replace("-", "−")
 
 
+def _fall(results: Results) -> NDArray[np.float64]:
+    """Give how long the water of each throw falls as from rest, s: throw over speed, as the engine has it.
+
+    A jet that leaves at an angle counts as the level one that is thrown as far.
+    """
+    applied = any(each.name == "launch_angle" and each.applied for each in results.findings.corrections)
+    angle = (results.conditions.launch_angle_deg or 0.0) if applied else 0.0
+    return results.findings.flight_time_s * math.cos(math.radians(angle))
+
+
+def _drops(results: Results) -> NDArray[np.float64]:
+    """Give the drop of each row as the law has it, corrections in it, m."""
+    return np.asarray(results.findings.accepted_gravity.value * _fall(results) ** 2 / 2)
+
+
 def _drop(results: Results) -> float | None:
     """Give the mean drop of the rows that the lines stand on."""
-    drop = results.series.drop
-    if drop is None:
+    if results.series.drop is None:
         return None
+    drops = _drops(results)
     for line in results.findings.lines:
         if line.law.key == "throw_squared_head":
-            return float(np.mean(drop.values[line.points.rows]))
-    known = drop.values[np.isfinite(drop.values)]
+            return float(np.mean(drops[line.points.rows]))
+    known = drops[np.isfinite(drops)]
     return float(np.mean(known)) if known.size else None
 
 
@@ -77,8 +95,25 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
     if not good.size:
         return
     i = int(good[good.size // 2])
-    g, drop, x = findings.accepted_gravity.value, float(series.drop.values[i]), float(series.throw.values[i])
-    flight, speed = math.sqrt(2 * drop / g), float(findings.speed_m_s[i])
+    g, measured, drop = (
+        findings.accepted_gravity.value,
+        float(series.drop.values[i]),
+        float(_drops(results)[i]),
+    )
+    flight, speed = float(_fall(results)[i]), float(findings.speed_m_s[i])
+    which = f"{results.each_row_is} {results.numbers[i]}"
+    change = 1000 * (drop - measured)
+    if abs(change) >= _LEAST_MM:
+        yield Step(
+            f"Drop for {which}, corrected: that of a level jet which is thrown as far.",
+            (
+                DROP, EQUALS, Number(shown(1000 * measured), "mm"), Sign("+") if change > 0 else MINUS,
+                Number(shown(abs(change), 3), "mm"), EQUALS, Number(shown(1000 * drop), "mm"),
+            ),
+        )  # fmt: skip
+    x = speed * flight
+    throw = 1000 * (x - float(series.throw.values[i]))
+    corrected = "" if abs(throw) < _LEAST_MM else f" The throw is corrected by {shown(throw, 2)} mm."
     yield Step(
         "Flight time: a fall from rest through the drop. It rests on the accepted g.",
         (
@@ -87,9 +122,8 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
             Number(shown(flight), "s"),
         ),
     )  # fmt: skip
-    which = f"{results.each_row_is} {results.numbers[i]}"
     yield Step(
-        f"Speed, worked for {which}: the throw is covered at an even speed while the water falls.",
+        f"Speed, worked for {which}: the throw is covered at an even speed while the water falls.{corrected}",
         (
             V, EQUALS, Fraction([X], [TIME]), EQUALS,
             Fraction([Number(shown(x), "m")], [Number(shown(flight), "s")]), EQUALS,

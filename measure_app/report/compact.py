@@ -39,7 +39,7 @@ def small_style() -> Iterator[None]:
 def compact_strip(chart: StripChart) -> tuple[str, bytes]:
     """Return name and bytes of a strip for half a page's width; the caller sets `small_style`."""
     figure = draw_strip_chart(replace(chart, note=""))
-    return _cut(figure, chart.name, (3.55, 2.35), as_picture=False)
+    return _cut(figure, chart.name, (3.55, 1.92), as_picture=False)
 
 
 def compact_lines(chart: LineChart) -> tuple[str, bytes]:
@@ -59,7 +59,7 @@ def compact_lines(chart: LineChart) -> tuple[str, bytes]:
         y_shared_u=0.0,
     )
     figure = draw_line_chart(small)
-    return _cut(figure, chart.name, (3.55, 2.3), as_picture=chart.x.size > MOST_DRAWN_POINTS)
+    return _cut(figure, chart.name, (3.55, 1.9), as_picture=chart.x.size > MOST_DRAWN_POINTS)
 
 
 def _symbol(title: str) -> str:
@@ -72,5 +72,8 @@ def _cut(figure: Figure, name: str, size: tuple[float, float], *, as_picture: bo
     figure.supxlabel("")
     for axes in figure.axes:
         axes.set_title("", loc="left")
+        if axes.get_ylabel().startswith("residual / "):
+            # In one line it is longer than its panel is high.
+            axes.set_ylabel(axes.get_ylabel().replace(" / ", "\n/ ", 1), fontsize=6.8)
     png = png_of(figure)  # settles the layout as well, which SVG needs
     return (f"{name}.png", png) if as_picture else (f"{name}.svg", svg_of(figure))

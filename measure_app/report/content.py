@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import Finding, improvement_of, interval, with_uncertainty
+from analysis import Finding, improvement_of, interval, size_words, with_uncertainty
 from measure_app._version import __version__
+from measure_app.extras import notes_of, questions_of
 from measure_app.report.algebra import Step, algebra_of
 from measure_app.report.cautions import CAUTIONS
-from measure_app.report.circumstances import corrections_of, settings_of
+from measure_app.report.circumstances import corrections_of, left_out_of, settings_of
 from measure_app.report.compact import compact_lines, compact_strip, small_style
 from measure_app.report.improving import improvements, in_words, more_words
 from measure_app.report.line_chart import LineChart
@@ -20,7 +21,7 @@ from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.strip_chart import StripChart
-from measure_app.report.summary import NAMES, expected_words, gaps_of
+from measure_app.report.summary import NAMES, counts, expected_words, gaps_of
 from measure_app.report.why_off import why_off_items
 
 MOST_ROWS = 400
@@ -84,8 +85,15 @@ class Content:
     """What the run says of g by itself, or how it could."""
     undetermined: tuple[str, ...]
     corrections: tuple[str, ...]
+    """Every correction with its size, and those that could not be made."""
+    corrections_that_count: tuple[str, ...]
+    """The few of them that change what is found, in one line each."""
     doubts: tuple[tuple[str, str], ...]
     advice: tuple[Advice, ...]
+    notes: tuple[str, ...]
+    """What the observer noted on the whole run, line by line."""
+    questions: tuple[tuple[str, tuple[str, ...]], ...]
+    """The teacher's questions, each with the lines of the observer's answer; none where there is none."""
     readings: TableOf
     settings: TableOf
     cautions: tuple[str, ...]
@@ -119,8 +127,11 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         news=news_of(results),
         undetermined=gaps_of(results, without=() if best_gravity(results.findings) else ROUTES),
         corrections=corrections_of(results),
+        corrections_that_count=_that_count(results),
         doubts=_doubts(results),
         advice=_advice(results),
+        notes=_notes(results),
+        questions=_questions(results),
         readings=_readings(results),
         settings=_settings(results),
         cautions=CAUTIONS,
@@ -216,7 +227,7 @@ def _strip(results: Results, chart: StripChart) -> Picture:
     return Picture(
         name,
         data,
-        f"The {what}: the {line} of every frame, side by side, time to the right.{refused}",
+        f"The {what}: the {line} of every frame, side by side.{refused}",
         f"Strip of the {what} through time: readings on it, fitted law dashed.{ends}{refused}",
     )
 
@@ -266,6 +277,20 @@ def _borrowed(results: Results) -> str:
     )
 
 
+def _that_count(results: Results) -> tuple[str, ...]:
+    sizes = (size_words(each) for each in results.findings.corrections if counts(each, results.findings))
+    return (*(f"{words[:1].upper()}{words[1:]}." for words in sizes), *left_out_of(results))
+
+
+def _notes(results: Results) -> tuple[str, ...]:
+    return () if results.outcome is None else tuple(notes_of(results.outcome.run).strip().splitlines())
+
+
+def _questions(results: Results) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    asked = () if results.outcome is None else questions_of(results.outcome.run)
+    return tuple((each.question.strip(), tuple(each.answer.strip().splitlines())) for each in asked)
+
+
 def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
     said = []
     for remark in results.remarks[:MOST_REMARKS]:
@@ -284,7 +309,7 @@ def _advice(results: Results) -> tuple[Advice, ...]:
     advice: list[Advice] = []
     find = results.findings.finding
     wanted = (
-        (find("speed_coefficient"), 5),
+        (find("speed_coefficient"), 4),
         (best_gravity(results.findings), 3),
         (find("discharge_coefficient"), 3),
     )

@@ -31,6 +31,8 @@ th { text-align: left; border-bottom: 2px solid #20242b; padding: .25rem .6rem; 
 td { border-bottom: 1px solid #c9ced6; padding: .2rem .6rem; vertical-align: top; overflow-wrap: anywhere; }
 math { font-size: 1.1rem; text-align: left; margin: .4rem 0 1rem; }
 li { margin: .2rem 0; }
+.asked dt { font-weight: bold; margin-top: .6rem; }
+.asked dd { margin: .1rem 0 0 1.2rem; }
 footer { margin-top: 2.5rem; border-top: 1px solid #c9ced6; padding-top: .5rem; }
 @media print { body { max-width: none; padding: 0; font-size: 10pt; } h2, h3 { break-after: avoid; }
   figure, tr { break-inside: avoid; } .scroll { overflow: visible; } }
@@ -58,9 +60,9 @@ def report_html(content: Content) -> bytes:
         _keys(content),
         "</header><main>",
         *_pictures(content),
-        *_findings(content),
         *_graphs(content),
         *_algebra(content),
+        *_findings(content),
         *_words(content),
         *_tables(content),
         f'</main><footer class="note">{escape(content.program)}</footer>',
@@ -141,9 +143,9 @@ def _algebra(content: Content) -> Iterable[str]:
 
 
 def _words(content: Content) -> Iterable[str]:
-    if content.corrections:
-        yield "<h2>Corrections applied</h2>"
-        yield _list(content.corrections)
+    if content.corrections_that_count:
+        yield "<h2>Corrections that count here</h2>"
+        yield _list(content.corrections_that_count)
     yield "<h2>Why it may be off</h2>"
     if content.doubts:
         items = (
@@ -157,9 +159,21 @@ def _words(content: Content) -> Iterable[str]:
     for advice in content.advice:
         yield f"<h3>For {escape(advice.about)}</h3>{_table(advice.table)}"
         yield f'<p class="note">{escape(advice.table.note)}</p>'
+    if content.questions:
+        yield "<h2>Questions and answers</h2>"
+        pairs = (
+            f"<dt>{escape(asked)}</dt><dd>{_lines(said) if said else '<em>not answered</em>'}</dd>"
+            for asked, said in content.questions
+        )
+        yield f'<dl class="asked">{"".join(pairs)}</dl>'
+    if content.notes:
+        yield f"<h2>Notes</h2><p>{_lines(content.notes)}</p>"
 
 
 def _tables(content: Content) -> Iterable[str]:
+    if content.corrections:
+        yield "<h2>Every correction, with its size</h2>"
+        yield _list(content.corrections)
     yield "<h2>Settings</h2>"
     yield f'<p class="note">{escape(content.settings.note)}</p>'
     yield _table(content.settings)
@@ -168,6 +182,10 @@ def _tables(content: Content) -> Iterable[str]:
     yield "<h2>Readings</h2>"
     yield f'<p class="note">{escape(content.readings.note)}</p>'
     yield _table(content.readings)
+
+
+def _lines(lines: Iterable[str]) -> str:
+    return "<br>".join(escape(line) for line in lines)
 
 
 def _list(items: Iterable[str]) -> str:

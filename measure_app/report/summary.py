@@ -175,7 +175,7 @@ def expected_words(results: Results) -> str:
 
 def _corrections(results: Results) -> list[str]:
     """Name the corrections that were applied and count, and those that would count; findings.json has all."""
-    sizes = [each for each in results.findings.corrections if _counts(each, results.findings)]
+    sizes = [each for each in results.findings.corrections if counts(each, results.findings)]
     if not sizes:
         return []
     return [
@@ -185,8 +185,8 @@ def _corrections(results: Results) -> list[str]:
     ]
 
 
-def _counts(size: CorrectionSize, findings: Findings) -> bool:
-    """Whether a correction changes Cv, however reckoned, by a tenth of its standard uncertainty or more."""
+def counts(size: CorrectionSize, findings: Findings) -> bool:
+    """Tell whether a correction changes Cv, however reckoned, by a tenth of its standard uncertainty."""
     cv = findings.finding("speed_coefficient")
     changes = [size.change_of(what) or 0.0 for what in ("Cv", "mean Cv")]
     return cv is not None and any(abs(change) >= 0.1 * cv.u for change in changes)
