@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 
 from analysis import LAWS, Finding, Undetermined
 from measure_app.gui.panels.budget_bars import BudgetList
+from measure_app.gui.panels.diagnosis_view import DiagnosisView
 from measure_app.gui.panels.finding_list import FindingList, value_words
 from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
@@ -157,6 +158,8 @@ class FindingsPanel(Panel):
             "▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of single readings."
         )
         self.add(budget)
+        self.diagnosis = DiagnosisView()
+        self.add(self.diagnosis)
         self._open = Section("Not determined yet")
         self.undetermined = Sentence()
         self._open.add(self.undetermined)
@@ -165,7 +168,7 @@ class FindingsPanel(Panel):
         self.remarks = Sentence()
         self._doubts.add(self.remarks)
         self.add(self._doubts)
-        self._parts = (self._graph_section, found, budget, self._open, self._doubts)
+        self._parts = (self._graph_section, found, budget, self.diagnosis, self._open, self._doubts)
         self.document.blind_changed.connect(self._on_blind)
 
     @property
@@ -222,6 +225,7 @@ class FindingsPanel(Panel):
             self._large_tabs.show_outcome(outcome)
         findings = outcome.findings if outcome is not None else None
         self.list.show_findings(findings.findings if findings is not None else ())
+        self.diagnosis.show_findings(findings)
         undetermined = findings.undetermined if findings is not None else ()
         self._open.setVisible(bool(undetermined))
         self.undetermined.say(_undetermined_words(undetermined))
