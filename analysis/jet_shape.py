@@ -25,9 +25,9 @@ CENTRE = "traced jet: which place of it is its centre"
 MOST_U_DEG = 1.5
 """Standard uncertainty of the angle beyond which a trace is not used: a hole drilled with care is within that
 anyway (common practice, no source)."""
-_CENTRE_SHARE = 0.125
+_CENTRE_SHARE = 0.2
 """How far the middle of what glitters may lie from the middle of the water, in half widths: set by rendered
-scenes of all looks, where it makes the stated uncertainty of the angle true."""
+scenes, wide enough for one in which a glint runs along the lower side of the jet alone."""
 _LEAST_PLACES, _LEAST_STRETCHES = 5, 4
 _HEAD_DEGREE = 3
 _LEAST_U_DEG = 0.05
@@ -105,7 +105,7 @@ def jet_shape_of(
     -----
     Own uncertainty from how far the stretches scatter (gusts included), shared uncertainty by moving all
     places and heads with each source. The centre of the jet counts as a source that shifts the whole path
-    squarely to itself by an eighth of its half width.
+    squarely to itself by a fifth of its half width.
     """
     nothing = np.zeros(0)
     if traced is None:

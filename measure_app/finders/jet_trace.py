@@ -7,7 +7,7 @@ of time: the evidence for its launch angle and its curvature.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,8 @@ _STRETCHES = (6, 24)
 """Fewest and most stretches of time."""
 _MOST_FRAMES = 480
 """Frames looked at, evenly spread through longer films; bounds memory and time."""
+_DULL = 4.0
+"""Levels by which a pixel need depart from the background to count in full."""
 _FLOOR_PX = 0.08
 """Least standard uncertainty of one place, px: the lines are sampled once a pixel."""
 _FEWEST = 4
@@ -105,7 +107,12 @@ def trace_jet(
         part *= float(np.sqrt((1.0 - height) / (1.0 - seen_above)))
         seen_above = height
         guess = lines.zero_px + reach * part - begin
-        found, width = _on_line(strip, background_of(strip, damaged, gain, black), guess, width, looked)
+        ground = background_of(strip, damaged, gain, black)
+        if index >= len(_LOWER):
+            # Here a glint may run along one side alone: the dull side must count as much. Further down, where
+            # it would make as much of the splash's mist, the jet glitters on both.
+            ground = replace(ground, cap=max(_DULL * 2.0 ** (strip.bit_depth - 8), 2.0 * ground.noise))
+        found, width = _on_line(strip, ground, guess, width, looked)
         if found is None:
             continue
         if index < len(_LOWER):
