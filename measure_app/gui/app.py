@@ -86,7 +86,7 @@ def _made(path: Path | None) -> MainWindow:
     if trouble is not None:
         window.bench.troubled.emit(trouble)
     if path is not None:
-        QTimer.singleShot(0, window, lambda: window.open_file(path))
+        QTimer.singleShot(0, window, lambda: window.files.open_file(path))
     return window
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QMainWindow, QSplitter, QStackedWidge
 
 from measure_app.errors import AppError, EditRefused
 from measure_app.gui.crops import CropPopup
-from measure_app.gui.dialogs import Asks, Choice, Dialogs
+from measure_app.gui.dialogs import Asks, Dialogs
 from measure_app.gui.frames import FrameService
 from measure_app.gui.hand import Repeat
 from measure_app.gui.menus import Menus
@@ -20,6 +19,7 @@ from measure_app.gui.panels.steps import Step, step_states
 from measure_app.gui.playback import Playback
 from measure_app.gui.recent import recent_files, remember
 from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.gui.run_files import RunFiles
 from measure_app.gui.stage import Stage
 from measure_app.gui.start_page import StartPage
 from measure_app.gui.step_rail import StepRail
@@ -27,13 +27,11 @@ from measure_app.gui.strip_deck import StripDeck
 from measure_app.gui.tools import Tool
 from measure_app.gui.transport import Transport
 from measure_app.gui.workbench import Workbench
-from measure_app.sample import sample_run
 
 if TYPE_CHECKING:  # graphs and tables: not before the first frame is shown
     from measure_app.gui.panels.panel import Panel
 
 _PANEL = 384
-_RUN_ENDINGS = (".json",)
 
 
 class MainWindow(QMainWindow):
@@ -50,9 +48,9 @@ class MainWindow(QMainWindow):
     ) -> None:
         super().__init__()
         self.settings = settings
-        self.asks: Asks = asks or Dialogs(self)
         self._recovery = recovery
         self.bench = Workbench(self, recovery, frames)
+        self.files = RunFiles(self.bench, settings, asks or Dialogs(self), self.take_typed)
         self.playback = Playback(self.bench.document, self)
         self.rail = StepRail()
         self.stage = Stage(self.bench, self.playback)
@@ -134,16 +132,16 @@ class MainWindow(QMainWindow):
         bench.film_failed.connect(self._on_film_failed)
         bench.troubled.connect(self._on_trouble)
         bench.saved.connect(self._on_saved)
-        bench.open_film_wanted.connect(self.choose_film)
+        bench.open_film_wanted.connect(self.files.choose_film)
         bench.help_wanted.connect(self.menus.show_help)
         bench.hand.read_again.connect(self._on_read_again)
         self.stage.view.painted.connect(self._on_painted)
         self.rail.chosen.connect(self.go_to_step)
-        self.start.film_wanted.connect(self.new_run)
-        self.start.run_wanted.connect(self.open_run)
-        self.start.sample_wanted.connect(self.open_sample)
+        self.start.film_wanted.connect(self.files.new_run)
+        self.start.run_wanted.connect(self.files.open_run)
+        self.start.sample_wanted.connect(self.files.open_sample)
         self.start.plan_wanted.connect(self.menus.show_plan)
-        self.start.file_wanted.connect(self.open_file)
+        self.start.file_wanted.connect(self.files.open_file)
         self.start.restore_wanted.connect(self._restore)
         self.start.discard_wanted.connect(self._discard)
 
@@ -164,73 +162,10 @@ class MainWindow(QMainWindow):
         if not self._panels:
             QTimer.singleShot(0, self, lambda: self.panels)
 
-    def new_run(self) -> None:
-        """Begin a run on a film."""
-        film = self.asks.film(self._folder())
-        if film is not None:
-            self.open_file(film)
-
-    def new_run_on_pictures(self) -> None:
-        """Begin a run on a folder of still pictures."""
-        folder = self.asks.pictures(self._folder())
-        if folder is not None:
-            self.open_file(folder)
-
-    def open_run(self) -> None:
-        """Open a run."""
-        path = self.asks.run(self._folder())
-        if path is not None:
-            self.open_file(path)
-
-    def choose_film(self) -> None:
-        """Give the run in hand a film."""
-        film = self.asks.film(self._folder())
-        if film is not None:
-            self.bench.choose_film(film)
-
-    def open_sample(self) -> None:
-        """Open the sample run; saving it asks for a place."""
-        if self._may_go():
-            self._try(lambda: self.bench.open_run(sample_run(), as_copy=True))
-
-    def open_file(self, path: Path) -> None:
-        """Open a run, or begin one on a film."""
-        if not self._may_go():
-            return
-        path = path.absolute()
-        if path.name.endswith(_RUN_ENDINGS):
-            opened = self._try(lambda: self.bench.open_run(path))
-        else:
-            opened = self._try(lambda: self.bench.new_run(path))
-        if opened:
-            remember(self.settings, path)
-
     def take_typed(self) -> None:
         """Take what stands half typed in a panel into the run, before that is saved, written or let go."""
         for panel in self._panels.values():
             panel.take_typed()
-
-    def save(self) -> bool:
-        """Save the run where it lies, or ask for a place."""
-        self.take_typed()
-        if self.bench.document.path is None:
-            return self.save_as()
-        return self.bench.save()
-
-    def save_as(self) -> bool:
-        """Ask for a place and save the run there."""
-        self.take_typed()
-        run = self.bench.document.run
-        if run is None:
-            return False
-        stem = Path(run.clip.path).stem
-        place = self.asks.place(self._folder() / f"{stem}.run.json")
-        return place is not None and self.bench.save(place)
-
-    def close_run(self) -> None:
-        """Go back to the start page."""
-        if self._may_go():
-            self.bench.close_run()
 
     def toggle_finding(self) -> None:
         """Find the rest, or stop finding."""
@@ -241,7 +176,7 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         """Ask about changes, then end the threads."""
-        if not self._may_go():
+        if not self.files.may_go():
             event.ignore()
             return
         self.playback.stop()
@@ -259,34 +194,9 @@ class MainWindow(QMainWindow):
         """Open what was dropped, once the drop itself is over."""
         path = Path(event.mimeData().urls()[0].toLocalFile())
         event.acceptProposedAction()
-        QTimer.singleShot(0, self, lambda: self.open_file(path))
+        QTimer.singleShot(0, self, lambda: self.files.open_file(path))
 
     # What follows.
-
-    def _may_go(self) -> bool:
-        """Ask about changes that were not saved; False: stay."""
-        self.take_typed()
-        if not self.bench.changed:
-            return True
-        run = self.bench.document.run
-        name = run.title or Path(run.clip.path).name if run is not None else "the run"
-        choice = self.asks.unsaved(name)
-        return self.save() if choice is Choice.SAVE else choice is Choice.DROP
-
-    def _try(self, act: Callable[[], None]) -> bool:
-        try:
-            act()
-        except AppError as error:
-            self._on_trouble(error)
-            return False
-        return True
-
-    def _folder(self) -> Path:
-        document = self.bench.document
-        if document.path is not None:
-            return document.path.parent
-        recent = recent_files(self.settings)
-        return recent[0].parent if recent else Path.home()
 
     def _on_run(self, before: object, after: object) -> None:
         self._pages.setCurrentIndex(0 if after is None else 1)
@@ -333,7 +243,7 @@ class MainWindow(QMainWindow):
     @Slot(object)
     def _on_film_failed(self, error: AppError) -> None:
         self._on_painted(-1)
-        self.stage.notice.say(f"The film cannot be shown: {error}", "Find the film …", self.choose_film)
+        self.stage.notice.say(f"The film cannot be shown: {error}", "Find the film …", self.files.choose_film)
 
     @Slot(object)
     def _on_trouble(self, error: AppError) -> None:

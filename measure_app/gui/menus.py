@@ -64,18 +64,18 @@ class Menus:
     def _file(self) -> None:
         window = self._window
         menu = window.menuBar().addMenu("&File")
-        self._add(menu, "&New run on a film …", window.new_run, QKeySequence.StandardKey.New)
-        self._add(menu, "New run on still &pictures …", window.new_run_on_pictures)
-        self._add(menu, "&Open a run …", window.open_run, QKeySequence.StandardKey.Open)
-        self._add(menu, "Open the sa&mple run", window.open_sample)
+        self._add(menu, "&New run on a film …", window.files.new_run, QKeySequence.StandardKey.New)
+        self._add(menu, "New run on still &pictures …", window.files.new_run_on_pictures)
+        self._add(menu, "&Open a run …", window.files.open_run, QKeySequence.StandardKey.Open)
+        self._add(menu, "Open the sa&mple run", window.files.open_sample)
         self._add(menu, "&Before the film …", self.show_plan)
         self._recent = menu.addMenu("Lately &open")
         self._recent.aboutToShow.connect(self._fill_recent)
         menu.addSeparator()
         self._needs_run += [
-            self._add(menu, "&Save", window.save, QKeySequence.StandardKey.Save),
-            self._add(menu, "Save &as …", window.save_as, "Ctrl+Shift+S"),
-            self._add(menu, "&Close the run", window.close_run, QKeySequence.StandardKey.Close),
+            self._add(menu, "&Save", window.files.save, QKeySequence.StandardKey.Save),
+            self._add(menu, "Save &as …", window.files.save_as, "Ctrl+Shift+S"),
+            self._add(menu, "&Close the run", window.files.close_run, QKeySequence.StandardKey.Close),
         ]
         menu.addSeparator()
         self._add(menu, "&Quit", window.close, QKeySequence.StandardKey.Quit)
@@ -198,7 +198,7 @@ class Menus:
     def _fill_recent(self) -> None:
         self._recent.clear()
         for path in recent_files(self._window.settings):
-            self._recent.addAction(str(path)).triggered.connect(partial(self._window.open_file, path))
+            self._recent.addAction(str(path)).triggered.connect(partial(self._window.files.open_file, path))
         if self._recent.isEmpty():
             self._recent.addAction("Nothing yet").setEnabled(False)
 

@@ -67,7 +67,7 @@ class _Photographer:
         self._tone = "dark" if dark else "light"
         dress(self._application, dark)
         self.take("0-start")
-        window.open_sample()
+        window.files.open_sample()
         self.until(lambda: view.shown == 0 and bench.document.outcome is not None)
         self.until(lambda: all(v.picture is not None and not v.words for v in window.deck.views))
         self.take("1-film")
@@ -113,7 +113,7 @@ class _Photographer:
         self.take("8-smallest")
         window.resize(*SIZE)
         bench.forget_changes()
-        window.close_run()
+        window.files.close_run()
 
     def _rest_of_panel(self, name: str) -> None:
         """Take the parts of the panel that are out of sight at first, a screenful each, at 100 %."""

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal, Slot
 
-from measure_app.edits import AdoptFound
 from measure_app.errors import Stopped
 from measure_app.gui.document import Document
 from measure_app.gui.finding import Hunt, find, key_of
@@ -55,8 +54,10 @@ class Searcher(QObject):
             if not isinstance(answer.error, Stopped):
                 self.troubled.emit(answer.error)
         elif run is not None and hunt.source is self._source and key_of(run) == key_of(hunt.run):
+            from measure_app.jet_path import AdoptSearch
+
             self._document.set_search(answer.value, key_of(run))
-            self._document.perform(AdoptFound(answer.value.readings))
+            self._document.perform(AdoptSearch(answer.value.readings, answer.value.jet))
         self.ended.emit()
 
     @Slot(object)

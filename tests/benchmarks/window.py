@@ -143,7 +143,7 @@ def steps(path: Path, settings: Path) -> None:
     print(f"plain decoding: {1000 * decode:.1f} ms a frame")
     window = MainWindow(QSettings(str(settings), QSettings.Format.IniFormat))
     window.show()
-    window.open_file(path)
+    window.files.open_file(path)
     painted: list[int] = []
     window.stage.view.painted.connect(painted.append)
     document = window.bench.document

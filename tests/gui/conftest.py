@@ -137,7 +137,7 @@ class Driver:
         self.qtbot.waitUntil(lambda: not self.window.bench.busy, timeout=60_000)
 
     def open_bench(self) -> None:
-        self.window.open_sample()
+        self.window.files.open_sample()
         self.shows_frame(0)
 
 

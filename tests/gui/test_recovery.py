@@ -30,7 +30,7 @@ CHILD = """
     folder = Path(sys.argv[1])
     window = MainWindow(QSettings(str(folder / "s.ini"), QSettings.Format.IniFormat), RecoveryStore(folder))
     window.show()
-    window.open_sample()
+    window.files.open_sample()
     number = 0
 
     def change(snapshot=None):

@@ -26,7 +26,7 @@ def test_words_that_are_still_being_typed_are_in_the_saved_run(
     panel.observer_edit.selectAll()  # type: ignore[attr-defined]
     qtbot.keyClicks(panel.observer_edit, "N. Reader")  # type: ignore[attr-defined]
     answers.place_is = tmp_path / "mine.run.json"
-    assert window.save()
+    assert window.files.save()
     saved = load_run(tmp_path / "mine.run.json")
     assert notes_of(saved) == "rain on the roof"
     assert saved.observer == "N. Reader"
@@ -39,7 +39,7 @@ def test_words_that_are_still_being_typed_count_as_a_change(
     driver.open_bench()
     driver.window.go_to_step(Step.HAND_IN)
     qtbot.keyClicks(driver.window.panels[Step.HAND_IN].notes_box, "a gust")  # type: ignore[attr-defined]
-    driver.window.close_run()
+    driver.window.files.close_run()
     assert answers.asked == ["unsaved"]
 
 
@@ -49,7 +49,7 @@ def test_a_saved_run_knows_its_film_and_notices_another_in_its_place(
     film = tmp_path / "drain.mp4"
     shutil.copy(BENCH / "bench.mp4", film)
     window = driver.window
-    window.open_file(film)
+    window.files.open_file(film)
     driver.shows_frame(0)
     driver.settles()
     assert window.bench.save(tmp_path / "drain.run.json")
@@ -57,7 +57,7 @@ def test_a_saved_run_knows_its_film_and_notices_another_in_its_place(
     assert not window.bench.changed
     shutil.copy(BENCH.parent / "slow" / "slow.mp4", film)
     with qtbot.waitSignal(window.bench.troubled, timeout=60_000) as signal:
-        window.open_file(tmp_path / "drain.run.json")
+        window.files.open_file(tmp_path / "drain.run.json")
     assert "not the film that this run was made from" in str(signal.args[0])
 
 

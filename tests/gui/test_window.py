@@ -341,7 +341,7 @@ def test_a_hostile_run_is_one_line_and_what_is_in_hand_stays(
     driver.open_bench()
     run = driver.window.bench.document.run
     answers.run_is = bad
-    driver.window.open_run()
+    driver.window.files.open_run()
     assert driver.window.bench.document.run == run
     assert "bad.run.json" in driver.window.stage.notice.text
     assert "\n" not in driver.window.stage.notice.text
@@ -353,7 +353,7 @@ def test_a_film_that_is_gone_is_said_and_can_be_found_again(
     tree = json.loads((BENCH / "bench.run.json").read_text())
     path = tmp_path / "lost.run.json"
     path.write_text(json.dumps(tree))
-    driver.window.open_file(path)
+    driver.window.files.open_file(path)
     qtbot.waitUntil(lambda: driver.window.stage.notice.text != "", timeout=60_000)
     assert "bench.mp4" in driver.window.stage.notice.text
     answers.film_is = BENCH / "bench.mp4"
@@ -367,7 +367,7 @@ def test_a_film_that_is_gone_is_said_and_can_be_found_again(
 def test_a_film_that_is_none_leaves_the_window_alive(driver: Driver, qtbot: QtBot, tmp_path: Path) -> None:
     bad = tmp_path / "bad.mp4"
     bad.write_bytes(b"\0" * 5000)
-    driver.window.open_file(bad)
+    driver.window.files.open_file(bad)
     qtbot.waitUntil(lambda: driver.window.stage.notice.text != "", timeout=60_000)
     assert "bad.mp4" in driver.window.stage.notice.text
     driver.open_bench()
@@ -379,10 +379,10 @@ def test_changes_are_asked_about_before_they_go(driver: Driver, answers: Answers
     window.bench.document.perform(SetTitle("changed"))
     assert window.isWindowModified()
     answers.choice = Choice.STAY
-    window.close_run()
+    window.files.close_run()
     assert window.bench.document.run is not None
     answers.choice, answers.place_is = Choice.SAVE, tmp_path / "kept.run.json"
-    window.close_run()
+    window.files.close_run()
     assert window.bench.document.run is None
     assert load_run(tmp_path / "kept.run.json").title == "changed"
     assert answers.asked == ["unsaved", "unsaved", "place"]
@@ -399,7 +399,7 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     make_window: Callable[[], MainWindow], qtbot: QtBot, tmp_path: Path
 ) -> None:
     first = make_window()
-    first.open_sample()
+    first.files.open_sample()
     first.bench.document.perform(SetTitle("unfinished"))
     qtbot.waitUntil(lambda: not first.bench.keeper.busy, timeout=60_000)
     (file,) = (tmp_path / "recovery").glob("*.json")
@@ -488,7 +488,7 @@ def test_still_pictures_open_as_a_film_without_a_clock(
     tree = json.loads((BENCH / "bench.run.json").read_text())
     tree["clip"] = {"path": "shots"}
     (tmp_path / "shots.run.json").write_text(json.dumps(tree))
-    driver.window.open_file(tmp_path / "shots.run.json")
+    driver.window.files.open_file(tmp_path / "shots.run.json")
     driver.shows_frame(0)
     driver.key(Qt.Key.Key_BracketRight)
     driver.shows_frame(1)
@@ -503,6 +503,6 @@ def test_still_pictures_open_as_a_film_without_a_clock(
     assert not driver.window.playback.playing
     answers.film_is = folder
     driver.window.bench.forget_changes()
-    driver.window.new_run_on_pictures()
+    driver.window.files.new_run_on_pictures()
     driver.shows_frame(0)
     assert document.run.clip.path == "shots"

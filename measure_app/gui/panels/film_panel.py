@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtWidgets import QGridLayout, QLabel
 
+from calibration import RuleFit
 from measure_app.clip import ClipInfo
 from measure_app.edits import SetCaptureRate, SetPart
 from measure_app.gui.panels.fields import QuantityField
@@ -12,6 +15,9 @@ from measure_app.gui.panels.pieces import Section, Sentence, button, number_box,
 from measure_app.gui.panels.quantity import RATE
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import clock, counted
+
+COARSE_M = 1e-3
+"""Size of a pixel, m, above which it is said to be coarse: common practice, no source."""
 
 
 class FilmPanel(Panel):
@@ -156,9 +162,10 @@ class FilmPanel(Panel):
             self._hint.setText(f"The camera says {hint:g} per second: use it")
             self._hint.setAccessibleName(self._hint.text())
         self._doubts.setVisible(True)
-        self._doubts.set_state("" if info.remarks else "nothing doubtful")
+        doubts = (*info.remarks, *coarse_words(self.document.rule_fits))
+        self._doubts.set_state("" if doubts else "nothing doubtful")
         self._doubt.say(
-            "\n\n".join(_sentence(words) for words in info.remarks)
+            "\n\n".join(_sentence(words) for words in doubts)
             or ("Its frames follow one another evenly and none is missing, as far as the file tells.")
         )
 
@@ -228,6 +235,17 @@ def facts_in_words(info: ClipInfo) -> str:
     return (
         f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted(info.n_frames, 'frame')}, {rate}, "
         f"{info.duration_s:.1f} s"
+    )
+
+
+def coarse_words(fits: Sequence[RuleFit]) -> tuple[str, ...]:
+    """Say that pixels are coarse, where the coarsest rule shows fewer than one to the millimetre."""
+    size = max((fit.m_per_px for fit in fits), default=0.0)
+    if size <= COARSE_M:
+        return ()
+    return (
+        f"there is only {1e-3 / size:.2g} px to a millimetre: half a pixel is {500 * size:.2g} mm; bring the "
+        "camera nearer, or zoom in from where it stands, in the next film",
     )
 
 

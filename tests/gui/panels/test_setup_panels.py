@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace as with_facts
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -16,7 +17,7 @@ from stand import bench
 from calibration import Measures
 from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
-from measure_app.gui.panels.film_panel import FilmPanel
+from measure_app.gui.panels.film_panel import FilmPanel, coarse_words
 from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.tools import Tool
 
@@ -359,3 +360,11 @@ def test_everything_has_a_name_and_is_reached_by_the_keyboard(show: Show, kind: 
     for edit in panel.findChildren(QLineEdit):
         if edit.objectName() != "qt_spinbox_lineedit":
             assert edit.accessibleName(), edit.placeholderText()
+
+
+def test_coarse_pixels_are_said_once_the_scale_is_known() -> None:
+    fine, coarse = (SimpleNamespace(m_per_px=size) for size in (0.8e-3, 1.6e-3))
+    assert coarse_words((fine,)) == ()  # type: ignore[arg-type]  # only the scale is looked at
+    (words,) = coarse_words((fine, coarse))  # type: ignore[arg-type]
+    assert "0.62 px to a millimetre: half a pixel is 0.8 mm" in words
+    assert coarse_words(()) == ()
