@@ -79,9 +79,8 @@ def test_landing_median_of_half_a_second_within_a_pixel(name: str) -> None:
     window = max(3, round(0.5 * len(error) / seconds))
     medians = [np.nanmedian(error[i : i + window]) for i in range(len(error) - window)]
     assert np.max(np.abs(medians)) < 1.0
-    # Single frames are honest about the jet's own sway: the stated error covers the throw that the law speaks of.
-    against_law = along - places["landing"]
-    assert 0.9 < np.nanmean(np.abs(against_law) < 2 * u) <= 1.0
+    # Single frames are honest about where the jet was; its sway about the law shows as scatter, which fits count.
+    assert 0.9 < np.nanmean(np.abs(error) < 2 * u) <= 1.0
 
 
 @pytest.mark.parametrize("name", NAMES)
