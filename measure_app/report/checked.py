@@ -42,6 +42,11 @@ def checked(results: Results, seed: int = SEED) -> Results:
     if results.outcome is not None:
         conditions = with_traced_angle(conditions, results.outcome.jet)
         corrections = corrections_of(results.outcome.run)
+    pulled = results.findings.finding("launch_angle_deg")
+    if conditions.launch_angle_deg is not None and pulled is not None:
+        # The refits begin from readings by the law, and those go with the angle as the readings pulled it:
+        # held against the stated one they would begin in a tension that is not theirs.
+        conditions = replace(conditions, launch_angle_deg=pulled.value)
 
     def engine(series: Series) -> Findings:
         return findings_of(series, conditions, corrections=corrections)
