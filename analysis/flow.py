@@ -51,7 +51,7 @@ def flow_of(basis: Basis) -> Flow | None:
     heads = basis.series.head.values[rows]
     cv = _USUAL_CV if basis.throws is None else basis.throws.value("cv")
     slow, fast = (cv * math.sqrt(2.0 * basis.gravity.value * float(h)) for h in (heads.min(), heads.max()))
-    if not (0.0 < slow <= fast < math.inf):
+    if not 0.0 < slow <= fast < 1e100:
         return None
     water = water_at(temperature)
     return Flow(

@@ -100,7 +100,7 @@ def _sound(
     """Give a fit if its numbers are finite."""
     try:
         fit = fit_of(at, free_head_zero=free, near=near, rows_settled=rows_settled)
-    except np.linalg.LinAlgError:
+    except (np.linalg.LinAlgError, OverflowError):  # readings of absurd size
         return None
     return fit if fit.sound else None
 

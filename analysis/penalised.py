@@ -240,7 +240,8 @@ def directions_of(*shared: tuple[FloatArray, float]) -> FloatArray:
     k = shared[0][0].shape[1]
     gram = np.zeros((k, k))
     for columns, size in shared:
-        gram += columns.T @ columns / size**2
+        scaled = columns / size
+        gram += scaled.T @ scaled
     moving = np.diag(gram) > 0.0
     values, vectors = np.linalg.eigh(gram[np.ix_(moving, moving)])
     strongest = float(np.max(values, initial=0.0))

@@ -151,7 +151,10 @@ def _smooth_throws(series: Series, throw: FloatArray) -> FloatArray:
     good = series.kept & np.isfinite(throw) & np.isfinite(along)
     if int(np.sum(good)) < 8 or not float(np.ptp(along[good])) > 0.0:
         return throw
-    curve = np.polynomial.Polynomial.fit(along[good], throw[good], 3)
+    try:
+        curve, _ = np.polynomial.Polynomial.fit(along[good], throw[good], 3, full=True)
+    except np.linalg.LinAlgError:  # readings of absurd size
+        return throw
     return np.asarray(
         np.where(np.isfinite(throw) & np.isfinite(along), curve(along), throw), dtype=np.float64
     )
