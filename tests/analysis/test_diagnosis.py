@@ -148,3 +148,14 @@ def test_readings_that_are_next_to_nothing_are_no_reason_to_fall() -> None:
         ):
             findings = findings_of(series, replace(run.conditions, orifice_diameter_m=0.002))
             assert findings.diagnosis is None or findings.diagnosis.triggers
+
+
+@pytest.mark.parametrize("size", [-0.10, 0.12])
+def test_a_container_that_widens_is_sized_with_its_sign(size: float) -> None:
+    fault = next(each for each in FAULTS if each.name == "container not equally wide")
+    run = simulated_run(np.random.default_rng(12), fault.scenario)
+    run = walled(fault.spoil(run, size), fault.wall_m)
+    diagnosis = findings_of(run.series, run.conditions).diagnosis
+    assert diagnosis is not None
+    found = _suspect(diagnosis, fault.name)
+    assert abs(found.size - 100.0 * size) < 4.0 * found.size_u + 1.0
