@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import msgspec
+import numpy as np
 from msgspec.structs import replace
 
 from calibration import Pixel
+from measure_app.finders import JetTrace
+from measure_app.jet_path import AdoptJet, trace_of
 from measure_app.run import Run
 
 
@@ -77,4 +80,11 @@ def _converted(run: Run, how: Rescaling, *, back: bool) -> Run:
         return replace(value, **changes)
 
     converted: Run = of(run)
-    return converted
+    trace = trace_of(run)
+    if trace is None:
+        return converted
+    px = [[turn(Pixel(*place)) for place in line] for line in trace.px.tolist()]
+    moved = JetTrace(
+        trace.frames.copy(), np.array(px, dtype=np.float64), trace.u_px * factor, trace.width_px * factor
+    )
+    return AdoptJet(moved).apply(converted)

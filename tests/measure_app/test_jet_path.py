@@ -10,6 +10,7 @@ import pytest
 
 from measure_app.finders import JetTrace
 from measure_app.jet_path import JET, KEY, AdoptJet, trace_of
+from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
 from measure_app.run import ClipPart, Run
 
 
@@ -57,3 +58,15 @@ def test_what_is_misshapen_is_passed_over(spoiled: dict[str, Any]) -> None:
     bad = msgspec.structs.replace(run, extra={KEY: {JET: {**run.extra[KEY][JET], **spoiled}}})
     assert trace_of(bad) is None
     assert trace_of(msgspec.structs.replace(run, extra={KEY: 3})) is None
+
+
+def test_the_trace_follows_its_run_to_a_picture_of_another_size() -> None:
+    run = AdoptJet(trace()).apply(Run(clip=ClipPart(path="film.mp4")))
+    how = Rescaling(scale=0.5, left_px=4)
+    small = trace_of(rescaled(run, how))
+    assert small is not None
+    assert small.px[0, 0] == pytest.approx([(0.0 + 4.5) * 0.5 - 0.5, (1.0 + 0.5) * 0.5 - 0.5])
+    assert small.width_px == pytest.approx(3.25)
+    again = trace_of(scaled_back(rescaled(run, how), how))
+    assert again is not None
+    np.testing.assert_allclose(again.px, trace().px, atol=2e-3)
