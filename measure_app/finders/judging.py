@@ -15,6 +15,8 @@ LightArray = NDArray[np.float32]
 
 _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
+_UNSURE_PX = 0.6
+"""An edge placed no better than this is hardly told from the noise beside it, and the noise may win."""
 
 
 def judge(
@@ -49,7 +51,7 @@ def judge(
     off_end = (fit.place < before * 0.5) | (fit.place > length - 1 - 3.0 * blur_px)
     contrast = np.abs(fit.contrast)
     usual = _running_typical(contrast, half=max(15, n // 12))
-    faint = (contrast < 0.35 * usual) | (formal > 1.0)
+    faint = (contrast < 0.35 * usual) | (formal > _UNSURE_PX)
     covered = (
         masked
         | _covered(levels, table, fit.place, blur_px)
@@ -64,7 +66,11 @@ def judge(
     astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
     astray |= off_course(fit.place, fit_for & ~astray)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
-    astray |= own_u > max(1.0, 6.0 * float(np.median(own_u)))
+    astray |= own_u > min(1.0, max(_UNSURE_PX, 6.0 * float(np.median(own_u))))
+    # Few frames that hold among many that do not hold by chance.
+    kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
+    doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
+    astray |= doubtful > 0.5 * np.convolve(np.ones(n), kernel, "same")
     why = reasons_of(
         astray=astray,
         faint=faint,

@@ -26,7 +26,7 @@ _WINDOW_PX = (8, 4)
 """How far above and below the lower edge a line's shape is compared."""
 _CHUNK = 2000
 """Frames fitted at once; bounds memory."""
-_TWO_SIDES = 0.7
+_TWO_SIDES = 0.8
 """A line's two edges are about equally steep; beside a step's edge nothing as steep turns back."""
 
 
@@ -40,7 +40,7 @@ class Line:
     @property
     def plausible(self) -> bool:
         """Whether a meniscus can look so: a line finer than the search's end, coarser than nothing."""
-        return bool(self.thick_px < min(0.9 * THICKEST_PX, 6.0 * self.blur_px))
+        return bool(self.thick_px < min(0.9 * THICKEST_PX, 5.0 * self.blur_px))
 
     @property
     def words(self) -> str:

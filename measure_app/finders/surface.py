@@ -16,6 +16,7 @@ from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.meniscus import Line, find_lines, two_sided
 from measure_app.finders.path import best_path
 from measure_app.finders.steadiness import Drift, with_drift
+from measure_app.finders.sweeping import lane
 from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, steadied
 
@@ -202,6 +203,8 @@ def _strongest(steep: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[ND
     evidence = np.minimum(strong / noise, np.float32(40.0)).astype(np.float32)
     evidence[:, :3] = 0.0
     evidence[:, -3:] = 0.0
+    if allowed is None:
+        allowed = lane(evidence)
     if allowed is not None:
         evidence[~allowed] = -1e4
     rows, length = evidence.shape

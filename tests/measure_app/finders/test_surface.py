@@ -156,6 +156,23 @@ def test_dyed_water_is_not_taken_for_clear() -> None:
         assert not track.remarks
 
 
+def test_droplets_that_stay_behind_do_not_hold_the_finding_back() -> None:
+    """Strong level edges that appear above a faint surface once it has passed, and stand still from then on."""
+    rng = np.random.default_rng(14)
+    places = falling(160, 30.0, 210.0)
+    light = head_light(places, 260, air=0.30, water=0.275, band=0.0)
+    for row, at in ((40, 50), (70, 80), (110, 130), (130, 165)):
+        light[row:, at : at + 5] *= 0.6
+    track = find_surface(strip_of(light, 0.5, rng))
+    # The frames in which the surface passes such an edge's place may be refused, no others.
+    assert track.found.mean() > 0.55
+    error = (track.along_px - places)[track.found]
+    assert np.abs(error).max() < 1.5
+    u = np.hypot(track.own_u_px, track.shared_u_px)[track.found]
+    assert np.abs(error).max() < 2.0
+    assert np.mean(np.abs(error) < 2.0 * u) > 0.88
+
+
 def test_three_marks_put_the_finding_right_and_agree() -> None:
     """A brighter false edge falls above the surface: marks on the surface lead past it."""
     rng = np.random.default_rng(12)
