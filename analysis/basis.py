@@ -148,6 +148,8 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         refit = law.fit(other.with_throw & allowed)[0].chosen
         cv_other = None if refit is None else refit.value("cv")
     pairs = None if pairs is None else as_level(pairs)
+    if pairs is not None and not np.all(pairs.drop > 0.0):
+        pairs = None  # a jet that left so steeply down was not thrown so far: no level jet is like it
     lines = lines_of(pairs, drain_at)
     reasons, kept = _reasons(chosen, series, drain, throws)
     speed, own_u, shared_u, head, flight = _row_results(series, law)

@@ -78,7 +78,7 @@ def speed_coefficient_zero_intercept(basis: Basis) -> Answer:
 def speed_coefficient_mean_of_ratios(basis: Basis) -> Answer:
     """Give Cv as the mean of x/(2√(y₀h)) of single readings."""
     if basis.mean_of_ratios is None:
-        return basis.missing_pairs
+        return basis.missing_pairs or "a launch angle at which the throws are possible"
     return Derived(
         basis.mean_of_ratios,
         "mean Cv",

@@ -152,7 +152,7 @@ def _all_findings(
     undetermined: list[Undetermined] = []
     estimates: dict[str, Estimate] = {}
     expected = expected_of(basis)
-    answers = {name: function(basis) for name, function in _FUNCTIONS.items()}
+    answers = {name: _answer(function, basis) for name, function in _FUNCTIONS.items()}
     if falls is not None:
         clock = answers["gravity_from_clock"]
         answers |= answers_from_falls(
@@ -203,6 +203,14 @@ def _when_asked(basis: Basis, estimates: Mapping[str, Estimate]) -> Callable[[],
             return diagnosis_of(basis, estimates)
 
     return diagnose
+
+
+def _answer(function: Callable[[Basis], Answer], basis: Basis) -> Answer:
+    """Ask for one finding; what overflows on the way comes from absurd readings."""
+    try:
+        return function(basis)
+    except OverflowError:
+        return "readings of a sensible size"
 
 
 def _by_law(fit: JointFit | None, series: Series, seen: Column | None, read: Column | None) -> FloatArray:

@@ -177,6 +177,9 @@ def speed_coefficient_of_line(basis: Basis, *, free_intercept: bool) -> Estimate
     if found is None or basis.pairs is None or found.slope.value <= 0.0:
         return None
     drop = float(basis.pairs.drop.mean())
+    if not drop > 0.0:
+        # A jet that leaves so steeply down cannot have been thrown so far.
+        return None
     value = math.sqrt(found.slope.value / (4.0 * drop) * (1.0 - basis.approach**2))
     by_drop = -value / (2.0 * drop) * basis.pairs.drop_shared.mean(axis=0)
     extra = dict(zip(basis.pairs.sources, by_drop.tolist(), strict=True))

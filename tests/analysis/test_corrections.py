@@ -8,10 +8,13 @@ from types import MappingProxyType
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.integrate import dblquad, quad
 from scipy.optimize import brentq
 
 from analysis import (
+    AreaProfile,
     Column,
     Conditions,
     Corrections,
@@ -441,3 +444,35 @@ def test_slopes_of_the_parabola_are_its_differences(angle: float) -> None:
         step[i] = 1e-6
         by_difference = (law(at + step)[0] - law(at - step)[0]) / 2e-6
         assert slope == pytest.approx(by_difference, rel=1e-6)
+
+
+_ANY = st.floats(allow_nan=True, allow_infinity=True)
+_USUAL = st.floats(-0.1, 1.0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_absurd_readings_and_inputs_bring_no_correction_down(data: st.DataObject) -> None:
+    n = data.draw(st.integers(0, 12))
+    cells = st.lists(_USUAL | _ANY, min_size=n, max_size=n).map(lambda some: np.array(some, dtype=np.float64))
+    columns = {
+        name: Column(data.draw(cells), np.abs(data.draw(cells)), np.zeros((n, 0)))
+        for name in ("head", "throw", "drop")
+    }
+    time = np.cumsum(np.full(n, 0.5)) if data.draw(st.booleans()) else None
+    series = Series((), time, kept=np.ones(n, dtype=bool), **columns)
+    profile = data.draw(
+        st.sampled_from(
+            [None, AreaProfile.of_sphere(0.1, 0.1), AreaProfile.of_diameters([0.0, 0.3], [0.0, 0.1])]
+        )
+    )
+    at = replace(FULL, profile=profile, launch_angle_deg=data.draw(st.floats(-80.0, 80.0)))
+    wanted = Corrections(*(data.draw(st.booleans()) for _ in Corrections.__dataclass_fields__))
+    findings = findings_of(series, at, corrections=wanted)
+    for each in findings.findings:
+        assert math.isfinite(each.value)
+        assert each.u > 0.0
+    for size in findings.corrections:
+        assert all(math.isfinite(effect.change) for effect in size.effects)
+        assert not (size.applied and size.missing)
+        assert size_words(size)
