@@ -23,9 +23,11 @@ from numpy.typing import NDArray
 from calibration import Segment
 from measure_app.clip import open_clip
 from measure_app.finders import Track
+from measure_app.finders.edge import fit_edges, light_table
 from measure_app.outcome import Outcome, measure
 from measure_app.run import Run
 from measure_app.runfile import load_run
+from measure_app.strips import Strip
 from sample_clips import random_scene, render_scene
 
 
@@ -95,6 +97,27 @@ def truths(
     return out
 
 
+def bound_px(strip: Strip, places: NDArray[np.float64], name: str, forward: bool) -> float:
+    """Cramér–Rao bound of one frame's edge, px, for the scene's own blur and noise; NaN for a film from elsewhere.
+
+    Levels and slopes on both sides are unknown, as to the finder. The strip averages its width, so the sensor's
+    noise counts less by the root of that; what the encoder takes from the noise or adds to it is not counted.
+    """
+    kind, _, seed = name.partition("-")
+    if kind != "clean" or not seed.isdigit():
+        return float("nan")
+    film = random_scene(int(seed)).film
+    table = light_table(strip.bit_depth, full_range=strip.full_range)
+    levels = strip.levels if forward else strip.levels[:, ::-1]
+    edge = places if forward else levels.shape[1] - 1 - places
+    fit = fit_edges(table[levels], edge, float(np.hypot(film.blur_px, 1 / np.sqrt(12))))
+    row = np.arange(len(edge))
+    code = levels[row, np.rint(edge).astype(int)].astype(float)
+    slope = np.interp(code, np.arange(len(table)), np.gradient(table))
+    noise = np.sqrt((film.read_noise**2 + film.shot_gain * code) / strip.line.across_px + 1 / 12) * slope
+    return float(np.median(noise / np.sqrt(fit.information)))
+
+
 def measured(path: Path) -> tuple[Run, Outcome, float, float, float]:
     """Run, outcome, seconds of film, and the times of decoding and of measuring, each the best of three."""
     run = load_run(path)
@@ -119,7 +142,7 @@ def z_of(outcome: Outcome, name: str, truth: float) -> float:
 
 def report(paths: list[Path]) -> None:
     print(
-        f"{'scene':12s} {'surface: rms':>12s} {'scatter':>8s} {'worst':>6s} {'in 2u':>6s} | "
+        f"{'scene':12s} {'surface: rms':>12s} {'scatter':>8s} {'/CRB':>5s} {'worst':>6s} {'in 2u':>6s} | "
         f"{'landing: rms':>12s} {'seen rms':>8s} {'½-s med':>7s} {'in 2u':>6s} | {'z Cv':>6s} {'z k':>6s} {'z Cd':>6s} | time"
     )
     rows = []
@@ -130,6 +153,14 @@ def report(paths: list[Path]) -> None:
         assert outcome.search
         assert outcome.search.surface
         assert outcome.search.landing
+        assert outcome.search.head_strip
+        assert run.gauge_line
+        bound = bound_px(
+            outcome.search.head_strip,
+            places["surface"],
+            path.name.split(".")[0],
+            forward=run.gauge_line.to_px.y > run.gauge_line.from_px.y,
+        )
         surface = errors_of(outcome.search.surface, places["surface"], seconds)
         landing = errors_of(outcome.search.landing, places["landing"], seconds)
         seen = errors_of(outcome.search.landing, places["landing_seen"], seconds)
@@ -139,9 +170,9 @@ def report(paths: list[Path]) -> None:
             z_of(outcome, "drain_rate_root_m_per_s", physics["k_sqrt_m_per_s"]),
             z_of(outcome, "discharge_coefficient", physics["Cd"]),
         )
-        rows.append((surface, landing, seen, z, whole / decode))
+        rows.append((surface, landing, seen, z, surface.scatter_px / bound, whole / decode))
         print(
-            f"{path.name.split('.')[0]:12s} {surface.rms_px:12.3f} {surface.scatter_px:8.3f} {surface.worst_px:6.2f} "
+            f"{path.name.split('.')[0]:12s} {surface.rms_px:12.3f} {surface.scatter_px:8.3f} {surface.scatter_px / bound:5.2f} {surface.worst_px:6.2f} "
             f"{surface.within_2u:6.2f} | {landing.rms_px:12.3f} {seen.rms_px:8.3f} {landing.worst_median_px:7.2f} "
             f"{seen.within_2u:6.2f} | {z[0]:6.2f} {z[1]:6.2f} {z[2]:6.2f} | {whole / decode:.2f}",
             flush=True,
@@ -149,6 +180,7 @@ def report(paths: list[Path]) -> None:
     found = [min(s.found, w.found) for s, w, *_ in rows]
     print(f"\nframes found, least of all scenes    {min(found):.3f}")
     print(f"surface rms, all scenes              {np.sqrt(np.mean([s.rms_px**2 for s, *_ in rows])):.3f} px")
+    print(f"surface scatter over its bound       {np.nanmedian([row[4] for row in rows]):.2f} (median)")
     print(
         f"landing rms against the throw        {np.sqrt(np.mean([w.rms_px**2 for _, w, *_ in rows])):.3f} px (the jet's own sway in it)"
     )
