@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis import Fall, Finding, with_uncertainty
+from measure_app.report.as_used import as_used
 from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
 from measure_app.report.results import Results
 
@@ -59,26 +59,11 @@ def shown(value: float, figures: int = 4) -> str:
     return f"{value:.{min(places, 9)}f}".replace("-", "−")
 
 
-def _fall(results: Results) -> NDArray[np.float64]:
-    """Give how long the water of each throw falls as from rest, s: throw over speed, as the engine has it.
-
-    A jet that leaves at an angle counts as the level one that is thrown as far.
-    """
-    applied = any(each.name == "launch_angle" and each.applied for each in results.findings.corrections)
-    angle = (results.conditions.launch_angle_deg or 0.0) if applied else 0.0
-    return results.findings.flight_time_s * math.cos(math.radians(angle))
-
-
-def _drops(results: Results) -> NDArray[np.float64]:
-    """Give the drop of each row as the law has it, corrections in it, m."""
-    return np.asarray(results.findings.accepted_gravity.value * _fall(results) ** 2 / 2)
-
-
 def _drop(results: Results) -> float | None:
     """Give the mean drop of the rows that the lines stand on."""
-    if results.series.drop is None:
+    if results.series.drop is None or results.series.throw is None:
         return None
-    drops = _drops(results)
+    drops = as_used(results).level_drop
     for line in results.findings.lines:
         if line.law.key == "throw_squared_head":
             return float(np.mean(drops[line.points.rows]))
@@ -95,12 +80,13 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
     if not good.size:
         return
     i = int(good[good.size // 2])
+    used = as_used(results)
     g, measured, drop = (
         findings.accepted_gravity.value,
         float(series.drop.values[i]),
-        float(_drops(results)[i]),
+        float(used.level_drop[i]),
     )
-    flight, speed = float(_fall(results)[i]), float(findings.speed_m_s[i])
+    flight, speed = float(used.fall[i]), float(findings.speed_m_s[i])
     which = f"{results.each_row_is} {results.numbers[i]}"
     change = 1000 * (drop - measured)
     if abs(change) >= _LEAST_MM:

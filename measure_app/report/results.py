@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Conditions, Falls, Findings, FloatArray, Remark, Series, findings_of
+from analysis import Conditions, Falls, Findings, FloatArray, Remark, Series, findings_of, with_traced_angle
 from measure_app.outcome import Outcome, ReadingRow
 from measure_app.report.line_chart import LineChart
 from measure_app.report.line_charts import line_charts
@@ -59,7 +59,8 @@ def results_of(outcome: Outcome) -> Results:
         lines=line_charts(outcome.findings, outcome.lengths.series),
         series=outcome.lengths.series,
         numbers=tuple(reading.frame for reading in outcome.lengths.readings),
-        conditions=conditions_of(outcome.run),
+        # A traced angle stands among them where none was stated, as it did for the findings.
+        conditions=with_traced_angle(conditions_of(outcome.run), outcome.jet),
         falls=outcome.falls,
         outcome=outcome,
     )

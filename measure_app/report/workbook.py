@@ -144,6 +144,10 @@ def _drops(results: Results) -> list[float]:
     return [] if drop is None else [float(value) for value in drop.values]
 
 
+_WAITING = {"hp": ("yl", "h"), "yl": ("x",)}
+"""Columns that are given to the student, and the columns that they are calculated from."""
+
+
 def _table(sheets: Sheets, table: LiveTable) -> None:
     """Write the working, one live formula for each row and column."""
     says = table.says
@@ -159,14 +163,17 @@ def _table(sheets: Sheets, table: LiveTable) -> None:
         for i, value in enumerate(column.values.tolist()):
             line = FIRST_ROW - 1 + i
             formula = table.formula(column, i)
-            if sheets.variant is not Variant.TO_FILL_IN:
+            if not formula:
+                sheets.number(sheet, line, c, value, column.shows)
+            elif sheets.variant is not Variant.TO_FILL_IN:
                 sheet.write_formula(line, c, f"={formula}", sheets.look(column.shows), value)
             elif column.asked:
                 sheet.write_blank(line, c, None, sheets.look(f"ask {column.shows}"))
-            elif column.key == "hp":
-                # Given, but it waits for the head that the student is to find.
-                waits = f'=IF(ISNUMBER({table.cell("h", i)}),{formula},"")'
-                sheet.write_formula(line, c, waits, sheets.look(column.shows), "")
+            elif column.key in _WAITING:
+                # Given, but it waits for what the student is to find.
+                for key in (key for key in _WAITING[column.key] if key in table.keys):
+                    formula = f'IF(ISNUMBER({table.cell(key, i)}),{formula},"")'
+                sheet.write_formula(line, c, f"={formula}", sheets.look(column.shows), "")
             else:
                 sheet.write_formula(line, c, f"={formula}", sheets.look(column.shows), value)
     _as_table(sheet, len(table.at), len(titles))

@@ -47,7 +47,10 @@ class LiveColumn:
     title: str
     """With its unit."""
     formula: str
-    """Without the equals sign; {key} is the cell of that column in the same row, {at} the row in Readings."""
+    """Without the equals sign; {key} is the cell of that column in the same row, {at} the row in Readings.
+
+    "" where the values are given as numbers.
+    """
     values: FloatArray
     """(m,) what the formula gives, so that readers without a calculator of their own see it."""
     shows: str = "0.0000"

@@ -42,9 +42,7 @@ _LAWS = (
 )  # fmt: skip
 
 
-def line_blocks(
-    tables: tuple[LiveTable, ...], inputs: tuple[Input, ...], *, varies: bool
-) -> tuple[LineBlock, ...]:
+def line_blocks(tables: tuple[LiveTable, ...], inputs: tuple[Input, ...]) -> tuple[LineBlock, ...]:
     """Give a block for each law that the tables have the columns for.
 
     Parameters
@@ -53,8 +51,6 @@ def line_blocks(
         Working and Drain, as far as they are there.
     inputs : tuple of Input
         Named cells that formulas may use.
-    varies : bool
-        Whether each row has its own drop.
     """
     named = {each.name: each.value for each in inputs}
     blocks: list[LineBlock] = []
@@ -71,9 +67,11 @@ def line_blocks(
         if law.from_origin:
             cells += _origin(law, table.range(x_key), table.range(law.y), x, y)
         mean_drop: tuple[str, float] | None = None
-        if varies and "y0" in table.keys:
-            drops = table.columns[table.keys.index("y0")].values
-            mean_drop = (f"AVERAGE({table.range('y0')})", float(np.mean(drops)))
+        # Where each row has its own drop, the mean one belongs to the line.
+        own = next((key for key in ("yl", "y0") if key in table.keys), None)
+        if own is not None:
+            drops = table.columns[table.keys.index(own)].values
+            mean_drop = (f"AVERAGE({table.range(own)})", float(np.mean(drops)))
         elif "drop" in named:
             mean_drop = ("drop", named["drop"])
         if cells:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from analysis import FloatArray, IntArray
+from measure_app.report.as_used import AsUsed, as_used, fallen_since
 from measure_app.report.results import Results
 from measure_app.report.workbook_cells import FIRST_ROW, Input, LiveColumn, LiveTable, Plan
 from measure_app.report.workbook_lines import line_blocks
@@ -49,10 +50,11 @@ def plan_of(results: Results, most_rows: int = MOST_LIVE_ROWS) -> Plan:
         return tuple(place[index[results.numbers[i]]] for i in rows.tolist())
 
     varies = _drop_varies(results)
-    inputs = _inputs(results, live_throws)
+    used = as_used(results) if live_throws.size else None
+    inputs = _inputs(results, live_throws, used)
     tables = []
-    if live_throws.size:
-        tables.append(_working(results, live_throws, at(live_throws), inputs, varies=varies))
+    if used is not None:
+        tables.append(_working(results, live_throws, at(live_throws), inputs, used, varies=varies))
     if live_drains.size:
         tables.append(_drain(results, live_drains, at(live_drains)))
     return Plan(
@@ -61,7 +63,7 @@ def plan_of(results: Results, most_rows: int = MOST_LIVE_ROWS) -> Plan:
         thinned=_about_thinning(len(results.rows), len(shown), throws.size, live_throws.size),
         drop_varies=varies,
         tables=tuple(tables),
-        blocks=line_blocks(tuple(tables), inputs, varies=varies),
+        blocks=line_blocks(tuple(tables), inputs),
     )
 
 
@@ -112,7 +114,7 @@ def _drop_varies(results: Results) -> bool:
     return bool(known.size and np.ptp(known) > 0.0)
 
 
-def _inputs(results: Results, rows: IntArray) -> tuple[Input, ...]:
+def _inputs(results: Results, rows: IntArray, used: AsUsed | None) -> tuple[Input, ...]:
     """Give the named cells that the formulas of this result use."""
     series, given, gravity = results.series, results.conditions, results.findings.accepted_gravity
     found = [
@@ -132,7 +134,7 @@ def _inputs(results: Results, rows: IntArray) -> tuple[Input, ...]:
         found.append(
             Input("drop", "drop y₀: height of the hole's centre over the landing level", drop, "m", u)
         )
-        if series.head is not None:
+        if series.head is not None and used is not None and not _levelled(used, rows):
             found.append(
                 Input(
                     "flight_time",
@@ -143,6 +145,10 @@ def _inputs(results: Results, rows: IntArray) -> tuple[Input, ...]:
                     formula="SQRT(2*drop/g_assumed)",
                 )
             )
+    if used is not None and used.angle_deg != 0.0:
+        words = "above the horizontal where it leaves; put 0 here to see what it does"
+        angle_u = given.launch_angle_u_deg
+        found.append(Input("launch_angle", "angle of the jet", used.angle_deg, "°", angle_u, words))
     if given.orifice_diameter_m is not None:
         found.append(
             Input(
@@ -171,6 +177,8 @@ def _pairing_inputs(results: Results) -> tuple[Input, ...]:
     drain, times = results.findings.drain, results.series.time_s
     if drain is None or times is None or results.series.throw is None or results.series.drop is None:
         return ()
+    if not np.any(fallen_since(results)):
+        return ()
     return (
         Input(
             "k_drain",
@@ -185,28 +193,47 @@ def _pairing_inputs(results: Results) -> tuple[Input, ...]:
 
 
 def _working(
-    results: Results, rows: IntArray, at: tuple[int, ...], inputs: tuple[Input, ...], *, varies: bool
+    results: Results,
+    rows: IntArray,
+    at: tuple[int, ...],
+    inputs: tuple[Input, ...],
+    used: AsUsed,
+    *,
+    varies: bool,
 ) -> LiveTable:
     """Lay out the working from throw and head to speed, roots and squares."""
     series, g = results.series, results.findings.accepted_gravity.value
     if series.throw is None or series.drop is None:
         raise ValueError("the working needs throws and a drop")
-    throw, drop = series.throw.values[rows], series.drop.values[rows]
+    throw, drop = series.throw.values[rows] + used.throw_added[rows], series.drop.values[rows]
     named = {each.name: each.value for each in inputs}
     y0 = "{y0}" if varies else "drop"
     columns = _read_columns(results, rows, ("x",))
+    heads = None if series.head is None else used.head_added[rows]
+    added = (
+        ("dh", "head", heads),
+        ("dx", "throw", used.throw_added[rows]),
+        ("dy", "drop", used.drop_added[rows]),
+    )
+    more = {key: _correction(columns, key, what, values) for key, what, values in added}
     if varies:
-        columns.append(LiveColumn("y0", "drop y₀ / m", "Readings!I{at}/100", drop))
+        columns.append(LiveColumn("y0", "drop y₀ / m", "Readings!I{at}/100", series.drop.values[rows]))
     h: FloatArray | None = None
     if series.head is not None:
-        h = np.asarray(series.head.values[rows], dtype=np.float64)
-        columns.append(LiveColumn("h", "head h / m", "{h_cm}/100", h, asked=True))
-    columns.append(LiveColumn("x", "throw x / m", "{x_cm}/100", throw, asked=True))
+        h = np.asarray(series.head.values[rows] + used.head_added[rows], dtype=np.float64)
+        columns.append(LiveColumn("h", "head h / m", f"{{h_cm}}/100{more['dh']}", h, asked=True))
+    columns.append(LiveColumn("x", "throw x / m", f"{{x_cm}}/100{more['dx']}", throw, asked=True))
+    slope_of_flight = ""
+    if _levelled(used, rows):
+        drop = used.level_drop[rows]
+        columns.append(_level_drop(used, f"({y0}{more['dy']})", drop))
+        y0, varies = "{yl}", True
+        slope_of_flight = "/COS(RADIANS(launch_angle))" if used.angle_deg != 0.0 else ""
     hp = "{h}"
     if h is not None and "k_drain" in named and series.time_s is not None:
-        flight = "SQRT(2*{y0}/g_assumed)" if varies else "flight_time"
+        flight = f"(SQRT(2*{y0}/g_assumed){slope_of_flight})" if varies else "flight_time"
         root = "(root_h0-k_drain*({t}-t_start))"
-        h = h + _fall(series.time_s[rows], np.sqrt(2.0 * drop / g), named)
+        h = h + fallen_since(results)[rows]
         columns.append(
             LiveColumn(
                 "hp",
@@ -222,7 +249,7 @@ def _working(
     if h is not None:
         mean = np.mean(drop)
         table = LiveTable("Working", "", "", tuple(columns), at)
-        x2 = f"{{x}}^2*AVERAGE({table.range('y0')})/{{y0}}" if varies else "{x}^2"
+        x2 = f"{{x}}^2*AVERAGE({table.range(y0[1:-1])})/{y0}" if varies else "{x}^2"
         rh = np.sqrt(h)
         columns += [
             LiveColumn("rh", "√h′ / √m" if hp == "{hp}" else "√h / √m", f"SQRT({hp})", rh, asked=True),
@@ -254,6 +281,8 @@ def _working(
                 )
             )
     says = "One row for each reading that took part: from throw and drop to speed, then roots and squares."
+    if y0 == "{yl}" or any(more.values()):
+        says += " Corrections stand in columns of their own, the jet's angle under Inputs."
     if hp == "{hp}":
         says += (
             " h′ is the head one flight time earlier, when the water that lands now left the hole; the level"
@@ -262,11 +291,26 @@ def _working(
     return LiveTable("Working", "Working: from throw and drop to speed", says, tuple(columns), at)
 
 
-def _fall(times: FloatArray, flight: FloatArray, named: dict[str, float]) -> FloatArray:
-    """Give the fall of the head over one flight time before each row, as the formula has it, m."""
-    k = named["k_drain"]
-    root = named["root_h0"] - k * (times - named["t_start"])
-    return np.asarray(2.0 * root * k * flight + (k * flight) ** 2, dtype=np.float64)
+def _levelled(used: AsUsed, rows: IntArray) -> bool:
+    """Whether the drop that counts is another than the measured one."""
+    return used.angle_deg != 0.0 or bool(np.any(used.drop_added[rows]))
+
+
+def _level_drop(used: AsUsed, y0: str, values: FloatArray) -> LiveColumn:
+    """Give the drop of a level jet that is thrown as far: y₀ cos²θ + x sinθ cosθ, of the parabola."""
+    if used.angle_deg == 0.0:
+        return LiveColumn("yl", "drop corrected / m", y0, values)
+    angle = "RADIANS(launch_angle)"
+    formula = f"{y0}*COS({angle})^2+{{x}}*SIN({angle})*COS({angle})"
+    return LiveColumn("yl", "drop of a level jet / m", formula, values)
+
+
+def _correction(columns: list[LiveColumn], key: str, what: str, added: FloatArray | None) -> str:
+    """Add a column of numbers with a correction, where there is one, and give the term that adds it."""
+    if added is None or not np.any(added):
+        return ""
+    columns.append(LiveColumn(key, f"correction of the {what} / m", "", added, shows="0.00000"))
+    return f"+{{{key}}}"
 
 
 def _drain(results: Results, rows: IntArray, at: tuple[int, ...]) -> LiveTable:
@@ -274,11 +318,17 @@ def _drain(results: Results, rows: IntArray, at: tuple[int, ...]) -> LiveTable:
     series = results.series
     if series.head is None or series.time_s is None:
         raise ValueError("the drain line needs heads and times")
-    h, t = series.head.values[rows], series.time_s[rows]
+    read, t = series.head.values[rows], series.time_s[rows]
+    fitted = next(each.points for each in results.findings.lines if each.law.key == "root_head_time")
+    where = np.searchsorted(fitted.rows, rows)
+    added = fitted.y[where] ** 2 - read
+    added = np.where(np.abs(added) > 1e-12, added, 0.0)
+    h = read + added
     rh = np.sqrt(h)
     columns = _read_columns(results, rows, ())
+    more = _correction(columns, "dh", "head", added)
     columns += [
-        LiveColumn("h", "head h / m", "{h_cm}/100", h, asked=True),
+        LiveColumn("h", "head h / m", f"{{h_cm}}/100{more}", h, asked=True),
         LiveColumn("rh", "√h / √m", "SQRT({h})", rh, asked=True),
     ]
     if rows.size >= 2:

@@ -156,6 +156,19 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
         ),
     ]
     said += [("A g that is news", words) for words in news_of(results)]
+    if "launch_angle" in names:
+        words = (
+            "A jet that leaves at an angle θ above the horizontal falls through y₀ + x tanθ while it covers "
+            "x. It is thrown as far as a level jet of the same speed with the drop y₀ cos²θ + x sinθ cosθ, "
+            "and that drop stands in the formulas. Put 0 into launch_angle to do without."
+        )
+        said.append(("The jet's angle", words))
+    if any(not column.formula for table in plan.tables for column in table.columns):
+        words = (
+            "Columns named correction hold numbers from the program: what it added to head, throw or drop as "
+            "read. Put 0 into them to do without. What each is for stands under Findings."
+        )
+        said.append(("Corrections", words))
     if "k_drain" in names:
         said.append(
             (

@@ -149,6 +149,9 @@ def _linest(y: np.ndarray, x: np.ndarray, const: bool, stats: bool) -> np.ndarra
 
 FUNCTIONS = {
     "f_sqrt": np.sqrt,
+    "f_cos": np.cos,
+    "f_sin": np.sin,
+    "f_radians": np.radians,
     "f_pi": lambda: np.pi,
     "f_average": np.mean,
     "f_count": len,

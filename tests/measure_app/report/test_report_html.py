@@ -1,15 +1,19 @@
 """The report as one page: whole in itself, accessible, and safe whatever a title holds."""
 
+import io
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import pypdf
 import pytest
 
+from measure_app.extras import Question, SetNotes, SetQuestions
 from measure_app.report import results_of
 from measure_app.report.content import Content, TableOf, content_of
 from measure_app.report.report_html import report_html
+from measure_app.report.report_pdf import report_pdf
 
-VOID = {"meta", "img", "mspace"}
+VOID = {"br", "meta", "img", "mspace"}
 
 
 class Page(HTMLParser):
@@ -84,3 +88,18 @@ def test_signs_that_no_page_can_show_are_left_out(content):
 
 def test_the_same_content_gives_the_same_bytes(content):
     assert report_html(content) == report_html(content)
+
+
+def test_questions_answers_and_notes_are_printed(bench_outcome):
+    asked = (Question("Why does the jet land nearer?", "The head falls.\n<b>Slower</b> water."), Question("And Cv?"))
+    run = SetNotes("A calm day.\nTwo lamps.").apply(SetQuestions(asked).apply(bench_outcome.run))
+    content = content_of(results_of(replace(bench_outcome, run=run)))
+    assert content.questions[0] == (asked[0].question, ("The head falls.", "<b>Slower</b> water."))
+    assert content.notes == ("A calm day.", "Two lamps.")
+    page = Page(report_html(content))
+    words = " ".join(page.words)
+    for said in ("Why does the jet land nearer?", "<b>Slower</b> water.", "not answered", "A calm day.", "Two lamps."):
+        assert said in words
+    pdf = " ".join(" ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(report_pdf(content))).pages).split())
+    for said in ("Questions and answers", "The head falls. <b>Slower</b> water.", "not answered", "Two lamps."):
+        assert said in pdf

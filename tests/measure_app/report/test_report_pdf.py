@@ -84,8 +84,16 @@ def test_it_says_all_that_the_content_holds(pdf, content):
 
 def test_two_pages_of_substance_come_before_the_tables(pdf):
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
-    assert "Findings" in pages[0]
+    order = (
+        "The set-up", "What was read", "Straight lines", "The algebra", "Findings", "Why it may be off",
+        "What to improve first", "Every correction", "Settings", "Cautions", "Readings",
+    )  # fmt: skip
+    whole = "\n".join(pages)
+    places = [whole.index(f"\n{title}") for title in order]
+    assert places == sorted(places)
+    assert "Straight lines" in pages[0]
     assert "The algebra" in pages[1]
+    assert "What to improve first" in pages[1]
     assert "Settings" not in pages[0] + pages[1]
     assert len(pages) <= 5
 
