@@ -49,6 +49,8 @@ class Instruments:
     """Which place of the jet is its centre; the same in all frames."""
     sway_u_m: float = 1.0e-3
     """The jet's own unrest where it lands."""
+    launch_u_deg: float = 0.0
+    """How well the jet's angle is known; nought: it is taken for level, as where nothing is known of it."""
     jet_diameter_u_m: float = 0.1e-3
     """The contracted jet, measured in a close picture or with a calliper held near."""
 
@@ -142,6 +144,8 @@ class Plan:
             orifice_diameter_u_m=self.instruments.hole_diameter_u_m,
             container_area_m2=self.container_area_m2,
             container_area_u_m2=self.instruments.area_relative_u * self.container_area_m2,
+            launch_angle_deg=0.0 if self.instruments.launch_u_deg > 0.0 else None,
+            launch_angle_u_deg=self.instruments.launch_u_deg if self.instruments.launch_u_deg > 0.0 else None,
         )
 
 

@@ -39,6 +39,7 @@ def advice_on(forecast: Forecast) -> tuple[Remark, ...]:
         *_picture(forecast),
         *_duration(forecast),
         *_surface_tension(forecast),
+        *_level(forecast),
         *_sightline(forecast),
         *_frames(forecast),
     )
@@ -168,6 +169,19 @@ def _surface_tension(forecast: Forecast) -> Iterator[Remark]:
     if thin is not None:
         words += f". From a head of about {_mm(thin.head_m, 2)} down the Weber number is below 100"
     yield Remark("surface tension", f"{words}. A larger hole suffers less")
+
+
+def _level(forecast: Forecast) -> Iterator[Remark]:
+    """Say what a degree off level does: to first order dx/x = Cv √(h/y₀) θ, from the ballistic path."""
+    plan = forecast.plan
+    share = forecast.cv * math.sqrt(plan.head_m / plan.drop_m) * math.radians(1.0)
+    if share > 0.01:
+        yield Remark(
+            "jet",
+            f"a jet that leaves one degree off level lands up to {plain(100.0 * share, 2)} % astray: "
+            "set the wall upright with a plumb, have the hole made square to it and free of burr, and let "
+            "the camera see the jet's first centimetres. More drop makes it matter less",
+        )
 
 
 def _sightline(forecast: Forecast) -> Iterator[Remark]:

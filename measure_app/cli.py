@@ -334,6 +334,7 @@ def columns_x_rows(text: str) -> tuple[int, int]:
 @click.option("--area-u", type=_Bounded(0.0, 50.0), help="... of the container's area, per cent (1).")
 @click.option("--depth-u", type=length, help="... of the rules' distance before or behind the jet (3mm).")
 @click.option("--sway-u", type=length, help="Unrest of the jet where it lands, standard deviation (1mm).")
+@click.option("--launch-u", type=_Bounded(0.0, 45.0), help="... of the jet's angle, degrees (0: level).")
 @click.option("--rule", type=length, help="Length of the rules in the picture (300mm).")
 @click.option("--hole-between", type=length, nargs=2, help="Look for a better hole between these two.")
 @click.option("--drop-between", type=length, nargs=2, help="Look for a better drop between these two.")
@@ -362,6 +363,7 @@ def plan(
     area_u: float | None,
     depth_u: float | None,
     sway_u: float | None,
+    launch_u: float | None,
     rule: float | None,
     hole_between: tuple[float, float] | None,
     drop_between: tuple[float, float] | None,
@@ -401,6 +403,7 @@ def plan(
                 area_relative_u=None if area_u is None else area_u / 100.0,
                 rule_depth_u_m=depth_u,
                 sway_u_m=sway_u,
+                launch_u_deg=launch_u,
                 rule_length_m=rule,
             ),
         )

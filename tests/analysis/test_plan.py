@@ -229,6 +229,8 @@ def test_a_short_tray_is_named_with_the_head_at_which_it_catches_the_jet() -> No
         ({"image_width_px": 320, "image_height_px": 180}, "picture", "pixel covers"),
         ({"camera_distance_m": 0.5}, "camera", "near one"),
         ({}, "surface tension", "offset of the zero"),
+        # 0.97 √(250/400) · 0.01745 = 1.34 %, derived.
+        ({}, "jet", "1.3 %"),
     ],
 )
 def test_advice(changes, about, words) -> None:
@@ -406,3 +408,11 @@ def test_thin_jets_are_not_proposed() -> None:
     assert proposal.best is not None
     assert proposal.best.plan.hole_diameter_m >= 0.0035
     assert any("surface tension" in why for why, _ in proposal.refused)
+
+
+def test_a_jet_whose_angle_is_not_well_known_leaves_cv_less_sure() -> None:
+    level, tilted = (forecast_of(bench(instruments=Instruments(launch_u_deg=u))) for u in (0.0, 0.4))
+    assert level.cv_u is not None
+    assert tilted.cv_u is not None
+    assert tilted.cv_u > 1.05 * level.cv_u
+    assert "jet" not in says(forecast_of(bench(head_m=0.1)))
