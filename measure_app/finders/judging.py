@@ -17,6 +17,8 @@ _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
 _UNSURE_PX = 0.6
 """An edge placed no better than this is hardly told from the noise beside it, and the noise may win."""
+_MOSTLY = 0.6
+"""Where more than this share of the frames does not hold, what is left holds by chance."""
 
 
 def judge(
@@ -66,11 +68,14 @@ def judge(
     astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
     astray |= off_course(fit.place, fit_for & ~astray)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
-    astray |= own_u > min(1.0, max(_UNSURE_PX, 6.0 * float(np.median(own_u))))
+    astray |= own_u > min(0.7, max(_UNSURE_PX, 6.0 * float(np.median(own_u))))
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
     astray |= doubtful > 0.5 * np.convolve(np.ones(n), kernel, "same")
+    seen = ~(damaged | off_end | covered)
+    if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
+        astray[:] = True
     why = reasons_of(
         astray=astray,
         faint=faint,
