@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from analysis import with_uncertainty
+from analysis import plain, with_uncertainty
 from measure_app.collating.class_result import UNITS, ClassResult, Observer
 from measure_app.collating.tables import beyond, criteria_applied, held_against
 from measure_app.report.summary import WIDTH, shown
@@ -54,7 +54,7 @@ def _precision(result: ClassResult) -> list[str]:
             continue
         unit = "" if UNITS[name] == "1" else f" {UNITS[name]}"
         numbers = (found.repeatability, found.between, found.reproducibility)
-        cells = [f"{value:.2g}{unit}" if value < 99.5 else f"{value:.0f}{unit}" for value in numbers]
+        cells = [f"{plain(value, 2)}{unit}" if value < 99.5 else f"{value:.0f}{unit}" for value in numbers]
         rows.append((words, *cells, f"{found.n_values} readings of {len(found.observers)}"))
     if len(rows) == 1:
         return ["", *_bullets("Precision cannot be told", missing)]
@@ -70,7 +70,7 @@ def _cv(result: ClassResult) -> list[str]:
         mean, sd, count = result.cv_between
         u = sd / count**0.5
         words = f"Cv, mean of {count} observers' own: {with_uncertainty(mean, u, '')}"
-        words = f"{words.rstrip()} (one observer: standard deviation {sd:.2g})"
+        words = f"{words.rstrip()} (one observer: standard deviation {plain(sd, 2)})"
         lines += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     pool = result.pooled
     if pool is not None and pool.outcome is not None:

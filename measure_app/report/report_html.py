@@ -17,7 +17,9 @@ body { font: 16px/1.5 Georgia, "Times New Roman", serif; color: #20242b; backgro
 h1 { font-size: 1.9rem; line-height: 1.2; margin: 0 0 .5rem; }
 h2 { font-size: 1.25rem; margin: 2rem 0 .6rem; }
 h3 { font-size: 1rem; margin: 1.2rem 0 .4rem; }
-.keys, .pair { display: grid; gap: 1rem; grid-template-columns: repeat(auto-fit, minmax(17rem, 1fr)); }
+.keys, .pair { display: grid; gap: 1rem; }
+.keys { grid-template-columns: repeat(auto-fit, minmax(min(100%, 17rem), 1fr)); }
+.pair { gap: 1rem 1.6rem; grid-template-columns: repeat(auto-fit, minmax(min(100%, 24rem), 1fr)); }
 .keys { margin: 1rem 0; padding: 0; }
 .keys div { background: #f1f4f7; border-left: 3px solid #20242b; padding: .6rem .9rem; }
 .keys dt { font-size: 1.25rem; font-weight: bold; }
@@ -29,13 +31,22 @@ img { width: 100%; height: auto; display: block; }
 table { border-collapse: collapse; font-size: .9rem; font-variant-numeric: tabular-nums; }
 th { text-align: left; border-bottom: 2px solid #20242b; padding: .25rem .6rem; }
 td { border-bottom: 1px solid #c9ced6; padding: .2rem .6rem; vertical-align: top; overflow-wrap: anywhere; }
+td:first-child { min-width: 2.5rem; }
+.settings td:first-child { min-width: 11rem; }
 math { font-size: 1.1rem; text-align: left; margin: .4rem 0 1rem; }
 li { margin: .2rem 0; }
 .asked dt { font-weight: bold; margin-top: .6rem; }
 .asked dd { margin: .1rem 0 0 1.2rem; }
 footer { margin-top: 2.5rem; border-top: 1px solid #c9ced6; padding-top: .5rem; }
-@media print { body { max-width: none; padding: 0; font-size: 10pt; } h2, h3 { break-after: avoid; }
-  figure, tr { break-inside: avoid; } .scroll { overflow: visible; } }
+.step p { margin: 0; }
+@media print { body { max-width: none; padding: 0; font: 9.5pt/1.35 Georgia, "Times New Roman", serif; }
+  h1 { font-size: 17pt; } h2 { font-size: 12pt; margin: 1rem 0 .4rem; }
+  h2, h3, .asked dt { break-after: avoid; }
+  .keys { grid-template-columns: repeat(3, 1fr); } .pair { grid-template-columns: 1fr 1fr; }
+  .keys div { print-color-adjust: exact; } .keys dt { font-size: 11pt; } figure.wide { max-width: 125mm; }
+  figure, tr, .step { break-inside: avoid; } .scroll { overflow: visible; } th, td { padding: .06rem .45rem; }
+  table { font-size: 8.5pt; }
+  .long { columns: 2; column-gap: 6mm; } .long table { font-size: 6.6pt; } .long td { white-space: nowrap; } }
 """
 # Nothing is loaded from anywhere and no script runs, whatever a title may hold.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -137,9 +148,11 @@ def _findings(content: Content) -> Iterable[str]:
 
 def _algebra(content: Content) -> Iterable[str]:
     if content.algebra:
-        yield "<h2>The algebra, with this run’s numbers</h2>"
-    for step in content.algebra:
-        yield f"<p>{escape(step.says)}</p>{as_mathml(step.formula)}"
+        steps = (
+            f'<div class="step"><p>{escape(step.says)}</p>{as_mathml(step.formula)}</div>'
+            for step in content.algebra
+        )
+        yield f'<h2>The algebra, with this run’s numbers</h2><div class="pair">{"".join(steps)}</div>'
 
 
 def _words(content: Content) -> Iterable[str]:
@@ -176,12 +189,12 @@ def _tables(content: Content) -> Iterable[str]:
         yield _list(content.corrections)
     yield "<h2>Settings</h2>"
     yield f'<p class="note">{escape(content.settings.note)}</p>'
-    yield _table(content.settings)
+    yield f'<div class="settings">{_table(content.settings)}</div>'
     yield "<h2>Cautions</h2>"
     yield _list(content.cautions)
     yield "<h2>Readings</h2>"
     yield f'<p class="note">{escape(content.readings.note)}</p>'
-    yield _table(content.readings)
+    yield f'<div class="long">{_table(content.readings)}</div>'
 
 
 def _lines(lines: Iterable[str]) -> str:
