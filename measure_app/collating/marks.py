@@ -132,6 +132,8 @@ def load_criteria(path: Path) -> Criteria:
     except msgspec.ValidationError as error:
         key, words = explained(error, tree, Criteria)
         words = words.removesuffix("what another program wants to keep goes under extra").rstrip("; ")
+        if words == "unknown key" and "." not in key:
+            words = f"there is no such criterion; there are {', '.join(Criteria.__struct_fields__)}"
         raise CriteriaError(words, where=placed(where, key)) from None
     numbers = [v for part in tree.values() for v in part.values()]
     if not all(math.isfinite(v) for v in numbers):

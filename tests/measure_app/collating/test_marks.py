@@ -58,7 +58,7 @@ def test_criteria_are_read_from_toml(tmp_path):
         ("[surface]\nweight = -1\ntolerance_px = 2\n", "weight"),
         ("[surface]\nweight = nan\ntolerance_px = 2\n", "weight"),
         ("[surface]\nweight = 1\ntolerance_px = inf\n", "tolerance_px"),
-        ("[neatness]\nweight = 1\n", "unknown key"),
+        ("[neatness]\nweight = 1\n", "no such criterion"),
         ("surface", "not TOML"),
         ("", "no criterion"),
     ],
@@ -67,4 +67,14 @@ def test_a_slip_in_the_criteria_is_named(tmp_path, text, words):
     path = tmp_path / "criteria.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(CriteriaError, match=words):
+        load_criteria(path)
+
+
+def test_a_criterion_that_there_is_not_is_refused_with_those_that_there_are(tmp_path):
+    path = tmp_path / "criteria.toml"
+    path.write_text("[marks]\nsurface = 10\n")
+    with pytest.raises(CriteriaError, match=r"marks: there is no such criterion; there are surface, landing, .*cv, questions"):
+        load_criteria(path)
+    path.write_text("[surface]\nweight = 3\ntolerance = 2\n")
+    with pytest.raises(CriteriaError, match="tolerance"):
         load_criteria(path)
