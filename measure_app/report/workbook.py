@@ -276,7 +276,6 @@ def _put(
             "display_r_squared": True,
             "line": {"color": "#D55E00", "width": 1.75},
         }
-        _round_equation(chart)
     chart.add_series(series)
     chart.set_title({"name": block.title, "name_font": {"size": 12}, "overlay": False})
     grid = {"visible": True, "line": {"color": "#DFE3E8", "width": 0.75}}
@@ -288,13 +287,3 @@ def _put(
     drawn = "points and their straight line with its equation" if trend else "points about zero"
     alt = f"Scatter chart, {block.title}: {block.y_title} upward over {block.x_title}; {drawn}."
     sheet.insert_chart(*place, chart, {"description": alt, "object_position": 2})
-
-
-def _round_equation(chart: Any) -> None:
-    """Show the equation to five places; some spreadsheets would write fifteen."""
-
-    def write() -> None:
-        chart._xml_empty_tag("c:numFmt", [("formatCode", "0.00000"), ("sourceLinked", 0)])  # noqa: SLF001
-
-    # The library has no option for it. Should its inside change, the equation is longer and nothing breaks.
-    chart._write_trendline_num_fmt = write  # noqa: SLF001
