@@ -145,8 +145,8 @@ def _remarks(result: ClassResult) -> list[str]:
 def _bullets(title: str, lines: list[str]) -> list[str]:
     made = [title] if title and lines else []
     for line in lines[:MOST_NAMED]:
-        plain = "".join(c if c.isprintable() else "?" for c in line)
-        made += textwrap.wrap(plain, WIDTH, initial_indent="  • ", subsequent_indent="    ")
+        clean = "".join(c if c.isprintable() else "?" for c in line)
+        made += textwrap.wrap(clean, WIDTH, initial_indent="  • ", subsequent_indent="    ")
     if len(lines) > MOST_NAMED:
         made.append(f"  • … and {len(lines) - MOST_NAMED} more in observers.csv")
     return made
@@ -155,4 +155,7 @@ def _bullets(title: str, lines: list[str]) -> list[str]:
 def _where(place: str, files: tuple[str, ...]) -> str:
     names = [name for name in files if not name.startswith("figures/")]
     figures = len(files) - len(names)
-    return f"Written to {place}: {', '.join([*names, f'figures/ ({figures} files)'] if figures else names)}"
+    words = f"Written to {place}: {', '.join([*names, f'figures/ ({figures} files)'] if figures else names)}."
+    if "pooled.run.json" in names:
+        words += " To measure pooled.run.json, put it beside the film."
+    return words
