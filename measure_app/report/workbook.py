@@ -76,7 +76,7 @@ def workbook_xlsx(results: Results, variant: Variant = Variant.COMPLETE) -> byte
 def _inputs(sheets: Sheets, plan: Plan, results: Results) -> None:
     """Write the one place for values that formulas refer to by name."""
     about = "Change a boxed value and everything follows. Formulas call these cells by the names in column E."
-    sheet = sheets.add("Inputs", results.title or "Draining container", about, (46, 14, 9, 14, 16, 76))
+    sheet = sheets.add("Inputs", results.title or "Draining container", about, (52, 15, 9, 14, 21, 76))
     titles = ("quantity", "value", "unit", "standard u", "name in formulas", "note")
     sheets.header(sheet, 3, titles, {0, 2, 4, 5})
     for row, each in enumerate(plan.inputs, 4):
