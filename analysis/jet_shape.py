@@ -25,6 +25,8 @@ CENTRE = "traced jet: which place of it is its centre"
 MOST_U_DEG = 1.5
 """Standard uncertainty of the angle beyond which a trace is not used: a hole drilled with care is within that
 anyway (common practice, no source)."""
+_LEVEL = 2.0
+"""Standard uncertainties within which a traced angle is called level (common practice, no source)."""
 _CENTRE_SHARE = 0.2
 """How far the middle of what glitters may lie from the middle of the water, in half widths: set by rendered
 scenes, wide enough for one in which a glint runs along the lower side of the jet alone."""
@@ -183,14 +185,17 @@ def with_traced_angle(conditions: Conditions, shape: JetShape) -> Conditions:
     Returns
     -------
     Conditions
-        Unchanged where an angle was stated, or where the trace tells none that is worth using. The angle
-        counts as a source of its own there, with all of its uncertainty.
+        Unchanged where an angle was stated, or where the trace tells none that is worth using. A traced angle
+        that agrees with a level jet leaves the jet level, with all that it may be off as its uncertainty:
+        else every slope would be shifted by what is mostly the orifice's mark. Either way it counts as a
+        source of its own.
     """
     if conditions.launch_angle_deg is not None or shape.angle is None or not shape.angle.u <= MOST_U_DEG:
         return conditions
-    return replace(
-        conditions, launch_angle_deg=shape.angle.value, launch_angle_u_deg=max(shape.angle.u, _LEAST_U_DEG)
-    )
+    value, u = shape.angle.value, max(shape.angle.u, _LEAST_U_DEG)
+    if abs(value) <= _LEVEL * u:
+        value, u = 0.0, max(abs(value), u)
+    return replace(conditions, launch_angle_deg=value, launch_angle_u_deg=u)
 
 
 def _estimate(values: FloatArray, shared: Mapping[str, float], smoothing: float) -> Estimate:

@@ -130,3 +130,18 @@ def test_what_is_missing_is_said_and_a_stated_angle_stands() -> None:
     lost = Column(np.full(160, np.nan), np.full(160, np.nan), np.zeros((160, 2)))
     unseen = TracedJet(SOURCES, jet.time_s, lost, lost, 0.002)
     assert "followed in 0" in jet_shape_of(unseen, series, gravity).missing
+
+
+def test_a_trace_that_agrees_with_a_level_jet_leaves_it_level_and_says_how_sure_that_is() -> None:
+    """A 0.4° trace whose orifice and centre alone make ± 0.2°: no slope is shifted by it, every u knows of it."""
+    jet, series = traced(0.4)
+    shape = jet_shape_of(jet, series, accepted_gravity(Conditions()))
+    assert shape.angle is not None
+    assert abs(shape.angle.value) < 2.0 * shape.angle.u
+    taken = with_traced_angle(Conditions(), shape)
+    assert taken.launch_angle_deg == 0.0
+    assert taken.launch_angle_u_deg == pytest.approx(max(abs(shape.angle.value), shape.angle.u))
+    tilted, series = traced(6.0)
+    shape = jet_shape_of(tilted, series, accepted_gravity(Conditions()))
+    assert shape.angle is not None
+    assert with_traced_angle(Conditions(), shape).launch_angle_deg == shape.angle.value
