@@ -17,6 +17,8 @@ _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
 _UNSURE_PX = 0.6
 """An edge placed no better than this is hardly told from the noise beside it, and the noise may win."""
+_FEWEST = 4
+"""Pixels of a frame that must stay on their side for its noise to be told."""
 _MOSTLY = 0.6
 """Where more than this share of the frames does not hold, what is left holds by chance."""
 
@@ -95,8 +97,15 @@ def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
     index = np.clip(np.rint(place[rows]).astype(np.intp)[:, None] + reach, 0, levels.shape[1] - 1)
     now = table[np.take_along_axis(levels[rows], index, axis=1)]
     later = table[np.take_along_axis(levels[rows + 1], index, axis=1)]
-    change = (later - now) - np.median(later - now, axis=1, keepdims=True)
-    return float(max(1.4826 * np.median(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
+    # Between stills the surface falls past what was air beside it: a pixel counts while it stays on its side.
+    gap = index - place[rows + 1][:, None]
+    stays = np.where(reach < 0, gap < -4, gap > 8)
+    stays &= stays.sum(axis=1, keepdims=True) >= _FEWEST
+    if not stays.any():
+        return float(0.3 / np.sqrt(3))
+    change = np.where(stays, later - now, np.nan)[stays.any(axis=1)]
+    change = change - np.nanmedian(change, axis=1, keepdims=True)
+    return float(max(1.4826 * np.nanmedian(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
 
 
 def _running_typical(values: FloatArray, half: int) -> FloatArray:
