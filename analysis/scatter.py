@@ -38,6 +38,10 @@ class Scatter:
         return math.inf if self.stated and self.inflation == 1.0 else self.dof
 
 
+_ROUNDING = 1e-9
+"""Scatter below which residuals are rounding noise, in standard uncertainties, or m where none was stated."""
+
+
 def robust_sd(values: FloatArray) -> float:
     """Give the standard deviation about zero from the median of absolute values, blind to a few wild ones."""
     return _MAD_TO_SIGMA * float(np.median(np.abs(values)))
@@ -107,7 +111,8 @@ def scatter_of(standardised: FloatArray, fitted: float, *, stated: bool) -> Scat
     if free < 0.5:
         return Scatter(1.0, 1.0, 1.0, stated)
     birge = math.sqrt(float(np.sum(standardised**2)) / free)
-    tau = correlation_time(standardised, fitted) if birge > 0.0 else 1.0
+    # Readings that lie on the law exactly leave rounding noise, which tells nothing of their neighbours.
+    tau = correlation_time(standardised, fitted) if birge > _ROUNDING else 1.0
     return Scatter(birge, tau, max(1.0, m / tau - fitted), stated)
 
 

@@ -329,3 +329,10 @@ def test_the_mean_of_single_ratios_widens_with_the_scatter_really_seen() -> None
     assert calm is not None
     assert wide is not None
     assert wide.u_own > 3.0 * calm.u_own
+
+
+def test_exact_readings_do_not_make_their_neighbours_err_together() -> None:
+    """Rounding noise has a correlation of its own; it must not widen what was stated."""
+    smooth = 1e-14 * np.sin(np.linspace(0.0, 9.0, 60))
+    assert scatter_of(smooth, 2.0, stated=True).correlation_time == 1.0
+    assert scatter_of(1e12 * smooth, 2.0, stated=True).correlation_time > 5.0
