@@ -1,14 +1,22 @@
-"""Pixels to metres, with errors: no clips, no files, no screen."""
+"""Pixels to metres, with errors: no clips, no files, no screen.
 
-from calibration.calibrate import calibrate
-from calibration.calibrated import Calibration
+What a window needs before its first frame comes at once; the fits come when they are first asked for.
+"""
+
+import importlib
+from typing import TYPE_CHECKING
+
 from calibration.errors import CalibrationError, CalibrationRemark
-from calibration.facing import Facing
-from calibration.metres import Metres
 from calibration.pixels import FloatArray, Pixel, Segment
-from calibration.places import Places
-from calibration.rulefit import RuleFit
 from calibration.setup import Camera, Gauge, Graduation, Lens, Mark, Measures, Rule, Setup
+
+if TYPE_CHECKING:
+    from calibration.calibrated import Calibration
+    from calibration.calibrating import calibrate
+    from calibration.facing import Facing
+    from calibration.metres import Metres
+    from calibration.places import Places
+    from calibration.rulefit import RuleFit
 
 __all__ = [
     "Calibration",
@@ -31,3 +39,20 @@ __all__ = [
     "Setup",
     "calibrate",
 ]
+
+_LATER = {
+    "Calibration": "calibrated",
+    "Facing": "facing",
+    "Metres": "metres",
+    "Places": "places",
+    "RuleFit": "rulefit",
+    "calibrate": "calibrating",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _LATER:
+        raise AttributeError(f"module 'calibration' has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"calibration.{_LATER[name]}"), name)
+    globals()[name] = value
+    return value

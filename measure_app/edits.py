@@ -6,11 +6,10 @@ applied to is never touched, so that undo is a matter of keeping the old one.
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar
 
+import msgspec
 from msgspec.structs import replace
 
 from measure_app.contract import checked
@@ -37,8 +36,7 @@ from measure_app.run import (
 _Item = TypeVar("_Item")
 
 
-@dataclass(frozen=True, slots=True)
-class Edit(ABC):
+class Edit(msgspec.Struct, frozen=True):
     """One change."""
 
     label: ClassVar[str] = "change"
@@ -57,13 +55,12 @@ class Edit(ABC):
         except RunFileError as error:
             raise EditRefused(error.words, where=error.where) from None
 
-    @abstractmethod
     def _changed(self, run: Run) -> Run:
         """Return the changed run, not yet checked."""
+        raise NotImplementedError
 
 
-@dataclass(frozen=True, slots=True)
-class SetClip(Edit):
+class SetClip(Edit, frozen=True):
     """Take another film, whole; readings and falls of the old one go, for they belong to its frames."""
 
     label: ClassVar[str] = "choose film"
@@ -74,8 +71,7 @@ class SetClip(Edit):
         return replace(run, clip=ClipPart(path=self.path, sha256=self.sha256), readings=(), falls=())
 
 
-@dataclass(frozen=True, slots=True)
-class MoveClip(Edit):
+class MoveClip(Edit, frozen=True):
     """Say where the same film lies now; readings and everything else stay."""
 
     label: ClassVar[str] = "locate film"
@@ -85,8 +81,7 @@ class MoveClip(Edit):
         return replace(run, clip=replace(run.clip, path=self.path))
 
 
-@dataclass(frozen=True, slots=True)
-class SetPart(Edit):
+class SetPart(Edit, frozen=True):
     """Measure the frames from `start_frame` up to, not including, `stop_frame` (None: to the end)."""
 
     label: ClassVar[str] = "choose part"
@@ -97,8 +92,7 @@ class SetPart(Edit):
         return replace(run, clip=replace(run.clip, start_frame=self.start_frame, stop_frame=self.stop_frame))
 
 
-@dataclass(frozen=True, slots=True)
-class SetCaptureRate(Edit):
+class SetCaptureRate(Edit, frozen=True):
     """Give the rate at which a slow-motion film was taken, Hz; None: it plays at its true speed."""
 
     label: ClassVar[str] = "set capture rate"
@@ -108,8 +102,7 @@ class SetCaptureRate(Edit):
         return replace(run, clip=replace(run.clip, capture_rate_hz=self.capture_rate_hz))
 
 
-@dataclass(frozen=True, slots=True)
-class AddRule(Edit):
+class AddRule(Edit, frozen=True):
     """Add a rule after the others."""
 
     label: ClassVar[str] = "add rule"
@@ -119,8 +112,7 @@ class AddRule(Edit):
         return replace(run, rules=(*run.rules, self.rule))
 
 
-@dataclass(frozen=True, slots=True)
-class ChangeRule(Edit):
+class ChangeRule(Edit, frozen=True):
     """Put another rule in the place of one, such as the same with another name or depth."""
 
     label: ClassVar[str] = "change rule"
@@ -131,8 +123,7 @@ class ChangeRule(Edit):
         return replace(run, rules=_swapped(run.rules, self.index, (self.rule,), "rules"))
 
 
-@dataclass(frozen=True, slots=True)
-class RemoveRule(Edit):
+class RemoveRule(Edit, frozen=True):
     """Remove a rule with its graduations."""
 
     label: ClassVar[str] = "remove rule"
@@ -142,8 +133,7 @@ class RemoveRule(Edit):
         return replace(run, rules=_swapped(run.rules, self.index, (), "rules"))
 
 
-@dataclass(frozen=True, slots=True)
-class AddGraduation(Edit):
+class AddGraduation(Edit, frozen=True):
     """Add a graduation to a rule; a rule's graduations stand in the order of their values."""
 
     label: ClassVar[str] = "add graduation"
@@ -155,8 +145,7 @@ class AddGraduation(Edit):
         return _with_graduations(run, self.rule, (*old, self.graduation))
 
 
-@dataclass(frozen=True, slots=True)
-class MoveGraduation(Edit):
+class MoveGraduation(Edit, frozen=True):
     """Put another place or value on a graduation."""
 
     label: ClassVar[str] = "move graduation"
@@ -170,8 +159,7 @@ class MoveGraduation(Edit):
         return _with_graduations(run, self.rule, _swapped(old, self.index, (self.graduation,), key))
 
 
-@dataclass(frozen=True, slots=True)
-class RemoveGraduation(Edit):
+class RemoveGraduation(Edit, frozen=True):
     """Remove a graduation from a rule that keeps two or more."""
 
     label: ClassVar[str] = "remove graduation"
@@ -184,8 +172,7 @@ class RemoveGraduation(Edit):
         return _with_graduations(run, self.rule, _swapped(old, self.index, (), key))
 
 
-@dataclass(frozen=True, slots=True)
-class SetCamera(Edit):
+class SetCamera(Edit, frozen=True):
     """Say where the camera stood and how its lens bends."""
 
     label: ClassVar[str] = "set camera"
@@ -195,8 +182,7 @@ class SetCamera(Edit):
         return replace(run, camera=self.camera)
 
 
-@dataclass(frozen=True, slots=True)
-class SetPlumb(Edit):
+class SetPlumb(Edit, frozen=True):
     """Mark a line that is vertical in the world; None: the image's vertical."""
 
     label: ClassVar[str] = "set plumb"
@@ -206,8 +192,7 @@ class SetPlumb(Edit):
         return replace(run, plumb=self.plumb)
 
 
-@dataclass(frozen=True, slots=True)
-class SetOrifice(Edit):
+class SetOrifice(Edit, frozen=True):
     """Mark the hole and give its diameter."""
 
     label: ClassVar[str] = "set orifice"
@@ -217,8 +202,7 @@ class SetOrifice(Edit):
         return replace(run, orifice=self.orifice)
 
 
-@dataclass(frozen=True, slots=True)
-class SetDrop(Edit):
+class SetDrop(Edit, frozen=True):
     """Give the measured drop; None: it is read from the frame."""
 
     label: ClassVar[str] = "set drop"
@@ -228,8 +212,7 @@ class SetDrop(Edit):
         return replace(run, drop=self.drop)
 
 
-@dataclass(frozen=True, slots=True)
-class SetThrowZero(Edit):
+class SetThrowZero(Edit, frozen=True):
     """Mark the point from which the throw counts; None: below the orifice on the landing line."""
 
     label: ClassVar[str] = "set throw zero"
@@ -239,8 +222,7 @@ class SetThrowZero(Edit):
         return replace(run, throw_zero=self.throw_zero)
 
 
-@dataclass(frozen=True, slots=True)
-class SetGaugeLine(Edit):
+class SetGaugeLine(Edit, frozen=True):
     """Draw the line on which the surface is read."""
 
     label: ClassVar[str] = "set gauge line"
@@ -250,8 +232,7 @@ class SetGaugeLine(Edit):
         return replace(run, gauge_line=self.line)
 
 
-@dataclass(frozen=True, slots=True)
-class SetLandingLine(Edit):
+class SetLandingLine(Edit, frozen=True):
     """Draw the line on which the landing is read."""
 
     label: ClassVar[str] = "set landing line"
@@ -261,8 +242,7 @@ class SetLandingLine(Edit):
         return replace(run, landing_line=self.line)
 
 
-@dataclass(frozen=True, slots=True)
-class SetConditions(Edit):
+class SetConditions(Edit, frozen=True):
     """Give what was measured once, beside the film."""
 
     label: ClassVar[str] = "set conditions"
@@ -272,8 +252,7 @@ class SetConditions(Edit):
         return replace(run, conditions=self.conditions)
 
 
-@dataclass(frozen=True, slots=True)
-class SetCorrections(Edit):
+class SetCorrections(Edit, frozen=True):
     """Choose which corrections of the law are applied."""
 
     label: ClassVar[str] = "set corrections"
@@ -283,8 +262,7 @@ class SetCorrections(Edit):
         return replace(run, corrections=self.corrections)
 
 
-@dataclass(frozen=True, slots=True)
-class AddFall(Edit):
+class AddFall(Edit, frozen=True):
     """Add a fall after the others."""
 
     label: ClassVar[str] = "add fall"
@@ -294,8 +272,7 @@ class AddFall(Edit):
         return replace(run, falls=(*run.falls, self.fall))
 
 
-@dataclass(frozen=True, slots=True)
-class ChangeFall(Edit):
+class ChangeFall(Edit, frozen=True):
     """Put another fall in the place of one, such as the same with a mark more."""
 
     label: ClassVar[str] = "change fall"
@@ -306,8 +283,7 @@ class ChangeFall(Edit):
         return replace(run, falls=_swapped(run.falls, self.index, (self.fall,), "falls"))
 
 
-@dataclass(frozen=True, slots=True)
-class RemoveFall(Edit):
+class RemoveFall(Edit, frozen=True):
     """Remove a fall with its marks."""
 
     label: ClassVar[str] = "remove fall"
@@ -317,8 +293,7 @@ class RemoveFall(Edit):
         return replace(run, falls=_swapped(run.falls, self.index, (), "falls"))
 
 
-@dataclass(frozen=True, slots=True)
-class SetTitle(Edit):
+class SetTitle(Edit, frozen=True):
     """Name the run."""
 
     label: ClassVar[str] = "set title"
@@ -328,8 +303,7 @@ class SetTitle(Edit):
         return replace(run, title=self.title)
 
 
-@dataclass(frozen=True, slots=True)
-class SetObserver(Edit):
+class SetObserver(Edit, frozen=True):
     """Say who read the film."""
 
     label: ClassVar[str] = "set observer"
@@ -339,8 +313,7 @@ class SetObserver(Edit):
         return replace(run, observer=self.observer)
 
 
-@dataclass(frozen=True, slots=True)
-class SetSurface(Edit):
+class SetSurface(Edit, frozen=True):
     """Read the surface in one frame; a reading of the same part in that frame is replaced."""
 
     label: ClassVar[str] = "read surface"
@@ -351,8 +324,7 @@ class SetSurface(Edit):
         return _with_reading(run, self.frame, surface=self.spot)
 
 
-@dataclass(frozen=True, slots=True)
-class SetLanding(Edit):
+class SetLanding(Edit, frozen=True):
     """Read the landing in one frame; a reading of the same part in that frame is replaced."""
 
     label: ClassVar[str] = "read landing"
@@ -363,8 +335,7 @@ class SetLanding(Edit):
         return _with_reading(run, self.frame, landing=self.spot)
 
 
-@dataclass(frozen=True, slots=True)
-class ClearSurface(Edit):
+class ClearSurface(Edit, frozen=True):
     """Take back the surface read in one frame."""
 
     label: ClassVar[str] = "clear surface"
@@ -374,8 +345,7 @@ class ClearSurface(Edit):
         return _with_reading(run, self.frame, surface=None)
 
 
-@dataclass(frozen=True, slots=True)
-class ClearLanding(Edit):
+class ClearLanding(Edit, frozen=True):
     """Take back the landing read in one frame."""
 
     label: ClassVar[str] = "clear landing"
@@ -385,8 +355,7 @@ class ClearLanding(Edit):
         return _with_reading(run, self.frame, landing=None)
 
 
-@dataclass(frozen=True, slots=True)
-class SetNote(Edit):
+class SetNote(Edit, frozen=True):
     """Write a note to one frame."""
 
     label: ClassVar[str] = "write note"
@@ -397,8 +366,7 @@ class SetNote(Edit):
         return _with_reading(run, self.frame, note=self.note)
 
 
-@dataclass(frozen=True, slots=True)
-class AdoptFound(Edit):
+class AdoptFound(Edit, frozen=True):
     """Take in what was found, as one step.
 
     What an earlier search found is replaced as a whole; what was read by hand, and every note, stays. Where a

@@ -106,8 +106,7 @@ def notes_of(run: Run) -> str:
     return _text(_own(run).get("notes"))
 
 
-@dataclass(frozen=True, slots=True)
-class SetNotes(Edit):
+class SetNotes(Edit, frozen=True):
     """Write the notes on the whole run."""
 
     label: ClassVar[str] = "write notes"
@@ -123,8 +122,7 @@ def questions_of(run: Run) -> tuple[Question, ...]:
     return tuple(each for each in read if each.question)
 
 
-@dataclass(frozen=True, slots=True)
-class SetQuestions(Edit):
+class SetQuestions(Edit, frozen=True):
     """Set the questions, or answer them."""
 
     label: ClassVar[str] = "set questions"
@@ -175,8 +173,7 @@ def reading_of(run: Run, frame: int) -> Reading | None:
     return next((reading for reading in run.readings if reading.frame == frame), None)
 
 
-@dataclass(frozen=True, slots=True)
-class KeepMark(Edit):
+class KeepMark(Edit, frozen=True):
     """Take the hand mark of a frame out of sight, so that the frame can be marked again for repeatability.
 
     The mark is kept beside the run; the frame has no reading of that part until it is marked anew.
@@ -195,8 +192,7 @@ class KeepMark(Edit):
         return _with(_with_spot(run, self.frame, self.part, None), "second_marks", _mark_entries(marks))
 
 
-@dataclass(frozen=True, slots=True)
-class MarkAgain(Edit):
+class MarkAgain(Edit, frozen=True):
     """Read a part a second time where it was read by hand; the mark before is kept, to tell the scatter."""
 
     label: ClassVar[str] = "mark again"
@@ -209,8 +205,7 @@ class MarkAgain(Edit):
         return _with_spot(kept, self.frame, self.part, self.spot)
 
 
-@dataclass(frozen=True, slots=True)
-class BringBackMarks(Edit):
+class BringBackMarks(Edit, frozen=True):
     """Give frames that were to be marked again, and were not, their last mark back."""
 
     label: ClassVar[str] = "bring marks back"
@@ -288,8 +283,7 @@ def _direction(line: LinePart | None, part: Part) -> np.ndarray[Any, np.dtype[np
     return np.array([0.0, 1.0]) if part is Part.SURFACE else np.array([1.0, 0.0])
 
 
-@dataclass(frozen=True, slots=True)
-class SetHandUncertainty(Edit):
+class SetHandUncertainty(Edit, frozen=True):
     """Give hand marks of one part the same standard uncertainty, such as the reader's own scatter."""
 
     label: ClassVar[str] = "set uncertainty of hand marks"
@@ -334,8 +328,7 @@ def frames_set_aside(run: Run) -> frozenset[int]:
     return frozenset(each.reading.frame for each in _read_aside(run))
 
 
-@dataclass(frozen=True, slots=True)
-class SetAside(Edit):
+class SetAside(Edit, frozen=True):
     """Take the readings of some frames out of the fits, with a reason; they are kept and can be put back.
 
     Where a frame was set aside before, what was put aside then stays for the parts that were not read anew,
@@ -378,8 +371,7 @@ def _set_aside(before: SetAsideReading | None, reading: Reading | None, reason: 
     return SetAsideReading(kept, reason if before is None or reason not in before.reason else before.reason)
 
 
-@dataclass(frozen=True, slots=True)
-class PutBack(Edit):
+class PutBack(Edit, frozen=True):
     """Put readings that were set aside back; a reading made since then in the same frame stays instead."""
 
     label: ClassVar[str] = "put back"
@@ -404,8 +396,7 @@ def _aside_entries(kept: list[SetAsideReading]) -> list[dict[str, Any]]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class ClearReadings(Edit):
+class ClearReadings(Edit, frozen=True):
     """Take back the readings of some frames, or one part of them."""
 
     label: ClassVar[str] = "delete readings"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, ClassVar, TypeGuard
 
@@ -28,8 +27,7 @@ _LAST_FRAME = 2**40
 _DIGITS = 3
 
 
-@dataclass(frozen=True, slots=True)
-class AdoptJet(Edit):
+class AdoptJet(Edit, frozen=True):
     """Keep the jet's trace in the run, in place of an earlier one; None takes it away."""
 
     label: ClassVar[str] = "adopt the traced jet"
@@ -47,8 +45,7 @@ class AdoptJet(Edit):
         return replace(run, extra={**extra, KEY: own} if own else extra)
 
 
-@dataclass(frozen=True, slots=True)
-class AdoptSearch(Edit):
+class AdoptSearch(Edit, frozen=True):
     """Take in all that a search found, readings and traced jet, as one step."""
 
     label: ClassVar[str] = AdoptFound.label

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable
 from typing import Any
@@ -105,6 +104,8 @@ def _guess(name: str, key: str, kind: Any) -> str:
         if kind is None:
             return ""
     names = [field.name for field in msgspec.structs.fields(kind)]
+    import difflib
+
     near = difflib.get_close_matches(name[:100], names, n=1)
     return f"did you mean {near[0]}? " if near else ""
 

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import stat
 from pathlib import Path
 
 from measure_app.errors import OutputError
+
+
+def fresh_token() -> str:
+    """Sixteen hexadecimal digits for a name that nobody else takes."""
+    return os.urandom(8).hex()
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -26,7 +30,7 @@ def write_whole(path: Path, data: bytes) -> None:
     target = path.resolve() if path.is_symlink() else path
     try:
         mode = _mode_of(target)
-        part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(8)}.part")
+        part = target.with_name(f".{target.name[:100]}.{fresh_token()}.part")
         try:
             write_new(part, data, mode)
             part.replace(target)

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QObject, Slot
+import sys
+
+from PySide6.QtCore import QObject, QTimer, Slot
 
 from measure_app.gui.document import Document
 from measure_app.gui.lane import Answer, Lane
 from measure_app.gui.recompute import Derived, Question, derive
+
+ENGINE = "measure_app.outcome"
+_LATER_MS = 120
+"""How long the engine's first loading waits, so that it does not hold up a film's first frame."""
 
 
 class Deriver(QObject):
@@ -18,6 +24,8 @@ class Deriver(QObject):
         self._asked: Question | None = None
         self.lane = Lane(derive, "recompute", self)
         self.lane.answered.connect(self._on_derived)
+        self._patience = QTimer(self, singleShot=True, interval=_LATER_MS)
+        self._patience.timeout.connect(self._send)
         document.run_changed.connect(self.ask)
         document.clip_changed.connect(self.ask)
         document.search_changed.connect(self.ask)
@@ -29,7 +37,15 @@ class Deriver(QObject):
             self._asked = None
             return
         self._asked = Question(run, self._document.seconds, info, self._document.current_search)
-        self.lane.ask(self._asked)
+        if ENGINE in sys.modules:
+            self._send()
+        elif not self._patience.isActive():
+            self._patience.start()
+
+    @Slot()
+    def _send(self) -> None:
+        if self._asked is not None:
+            self.lane.ask(self._asked)
 
     @Slot(object)
     def _on_derived(self, answer: Answer) -> None:

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
-from calibration import FloatArray, RuleFit
+from calibration import FloatArray
 from measure_app.edits import Edit
 from measure_app.errors import AppError, EditRefused
 from measure_app.gui.finding import Key, has_found, key_of
 from measure_app.run import By, Run, Spot
 
 if TYPE_CHECKING:
+    from calibration import RuleFit
     from measure_app.clip import ClipInfo, Stamps
     from measure_app.measuring import Search
     from measure_app.outcome import Outcome

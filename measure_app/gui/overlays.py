@@ -11,17 +11,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
 
-from calibration import Pixel, RuleFit
+from calibration import Pixel
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.hand import Draft
 from measure_app.gui.marks import READINGS, Handle, Kind, place_of, spot_of
 from measure_app.gui.overlays_falls import draw_falls
 from measure_app.gui.theme import CASING, ON_FILM
 from measure_app.run import By, FallPart, GraduationPart, Run
+
+if TYPE_CHECKING:
+    from calibration import RuleFit
 
 WHISKER = 20.0
 """Whiskers show residuals so many times larger than they are on the film at the zoom in use."""

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from calibration import FloatArray, Pixel, RuleFit
+from calibration import FloatArray, Pixel
 from measure_app.errors import AppError, SetupIncomplete
 from measure_app.gui.lane import Job
 from measure_app.run import OrificePart, Run
 
 if TYPE_CHECKING:  # the engine is loaded by the thread that first needs it, not before the first frame
+    from calibration import RuleFit
     from measure_app.clip import ClipInfo
     from measure_app.measuring import Search
     from measure_app.outcome import Outcome

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import secrets
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +16,7 @@ from measure_app.contract import run_from_builtins
 from measure_app.errors import AppError, OutputError, RunFileError
 from measure_app.gui.lane import Job
 from measure_app.run import Run
-from measure_app.saving import reason_of, write_whole
+from measure_app.saving import fresh_token, reason_of, write_whole
 
 FORMAT = "clepsydra-recovery"
 _SUFFIX = ".recovery.json"
@@ -65,7 +64,7 @@ class RecoveryStore:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._file = folder / f"{secrets.token_hex(8)}{_SUFFIX}"
+        self._file = folder / f"{fresh_token()}{_SUFFIX}"
         self._lock = _lock_of(self._file)
         self._lock.tryLock(0)
 

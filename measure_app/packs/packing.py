@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import secrets
 import shutil
 import tempfile
 import zipfile
@@ -35,7 +34,7 @@ from measure_app.packs.rescaling import Rescaling, rescaled
 from measure_app.packs.shrinking import rescaling_for, shrink
 from measure_app.run import Run
 from measure_app.runfile import check_clip_identity, clip_path, encode_run, load_run
-from measure_app.saving import reason_of, sync_folder
+from measure_app.saving import fresh_token, reason_of, sync_folder
 
 if TYPE_CHECKING:
     from measure_app.clip import Clip
@@ -352,7 +351,7 @@ def _read_me(manifest: Manifest, shares: Shares | None) -> str:
 
 
 def _zip(out: Path, texts: dict[str, bytes], film: _Film, stop_requested: Callable[[], bool] | None) -> int:
-    part = out.absolute().with_name(f".{out.name[:100]}.{secrets.token_hex(8)}.part")
+    part = out.absolute().with_name(f".{out.name[:100]}.{fresh_token()}.part")
     try:
         with zipfile.ZipFile(part, "x", compression=zipfile.ZIP_DEFLATED, allowZip64=False) as archive:
             for name, data in texts.items():

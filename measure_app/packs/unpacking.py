@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import secrets
 import shutil
 import stat
 import struct
@@ -33,7 +32,7 @@ from measure_app.packs.manifest import (
 from measure_app.packs.packing import MAX_FILM_BYTES
 from measure_app.run import Run
 from measure_app.runfile import MAX_BYTES, decode_run
-from measure_app.saving import reason_of, sync_folder
+from measure_app.saving import fresh_token, reason_of, sync_folder
 
 MAX_ENTRIES = 520
 """Most entries of a pack: 500 shares, the film, and what describes them."""
@@ -99,7 +98,7 @@ def unpack(
         runs = _runs(archive, entries, manifest, where)
         chosen = _chosen(manifest, share, where)
         target = out.absolute()
-        fresh = target.with_name(f".{target.name[:100]}.{secrets.token_hex(8)}.part")
+        fresh = target.with_name(f".{target.name[:100]}.{fresh_token()}.part")
         try:
             fresh.mkdir()
             digest = _copy_film(archive, entries[manifest.film], fresh / manifest.film, where, stop_requested)

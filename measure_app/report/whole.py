@@ -6,7 +6,6 @@ import contextlib
 import ctypes
 import os
 import platform
-import secrets
 import shutil
 import stat
 from collections.abc import Iterable, Mapping
@@ -15,7 +14,7 @@ from pathlib import Path, PurePosixPath
 from measure_app.errors import OutputError
 from measure_app.refusals import short
 from measure_app.report.findings_json import FORMAT
-from measure_app.saving import reason_of, sync_folder, write_new
+from measure_app.saving import fresh_token, reason_of, sync_folder, write_new
 
 FIGURE_NAMES = (
     "head-strip",
@@ -129,7 +128,7 @@ def write_folder(
     if unknown:
         raise ValueError(f"a result may hold only known files, got {sorted(unknown)}")
     target = folder.resolve()
-    fresh = target.with_name(f".{target.name[:100]}.{secrets.token_hex(8)}.part")
+    fresh = target.with_name(f".{target.name[:100]}.{fresh_token()}.part")
     made: list[Path] = []
     try:
         made = _make_parents(target)
