@@ -9,8 +9,8 @@ import numpy as np
 
 from analysis.drain_clock import DrainClock
 from analysis.models import Paired
-from analysis.penalised import Evaluated, JointFit, Problem, fit_problem
-from analysis.series import BoolArray, FloatArray, IntArray
+from analysis.penalised import Evaluated, JointFit, Problem, RowChoice, fit_problem
+from analysis.series import FloatArray, IntArray
 from analysis.shifts import level_drop
 
 _ROOT = DrainClock()
@@ -141,7 +141,7 @@ def fit_throws(
     # What a row's own errors of head and drop do not explain of its variance is laid on the throw.
     rest = np.sqrt(np.maximum(0.0, usable - (per_head * at.head_u) ** 2 - (per_drop * at.drop_u) ** 2))
 
-    def tangent(theta: FloatArray, keep: BoolArray) -> _Tangent:
+    def tangent(theta: FloatArray, keep: RowChoice) -> _Tangent:
         z, head_u = theta[n_free:], at.head_u[keep]
         head = at.head[keep] - head_s[keep] @ z + (theta[1] if free_head_zero else 0.0)
         drop = np.maximum(at.drop[keep] - drop_s[keep] @ z, _TINY_HEAD_M)
@@ -163,11 +163,11 @@ def fit_throws(
             touched = np.maximum(head + np.clip(move, -3.0 * head_u, 3.0 * head_u), _TINY_HEAD_M)
         return _Tangent(fitted, per_cv, by_head, by_drop, by_angle, variance)
 
-    def own_slopes(theta: FloatArray, keep: BoolArray) -> FloatArray:
+    def own_slopes(theta: FloatArray, keep: RowChoice) -> FloatArray:
         near = tangent(theta, keep)
         return np.stack([-near.by_head * at.head_u[keep], rest[keep], -near.by_drop * at.drop_u[keep]])
 
-    def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
+    def evaluate(theta: FloatArray, keep: RowChoice) -> Evaluated:
         near = tangent(theta, keep)
         columns = [near.by_cv] + ([near.by_head] if free_head_zero else [])
         if free_angle and near.by_angle is not None:
@@ -247,7 +247,7 @@ def fit_drain(
     variance, stated = _usable_variance(at.head_u**2, at.head)
     sd = np.sqrt(variance)
 
-    def evaluate(theta: FloatArray, keep: BoolArray) -> Evaluated:
+    def evaluate(theta: FloatArray, keep: RowChoice) -> Evaluated:
         root = theta[0] - theta[1] * time[keep] + (theta[n_free - 1] * arch[keep] if bent else 0.0)
         on_law = clock.head(root)
         by_root = clock.head_by_root(root, on_law)
@@ -260,8 +260,8 @@ def fit_drain(
             columns.append(by_root * arch[keep])
         return fitted, np.concatenate([np.stack(columns, axis=1), head_s[keep]], axis=1), variance[keep]
 
-    def own_slopes(_theta: FloatArray, keep: BoolArray) -> FloatArray:
-        zero = np.zeros(int(np.sum(keep)))
+    def own_slopes(_theta: FloatArray, keep: RowChoice) -> FloatArray:
+        zero = np.zeros_like(sd[keep])
         return np.stack([sd[keep], zero, zero])
 
     root = clock.root(at.head)

@@ -202,6 +202,11 @@ def _robust_residuals(
     return z
 
 
+RowChoice = BoolArray | slice
+"""Which rows a law is evaluated at; a slice costs no copies."""
+ALL_ROWS = slice(None)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Problem:
     """One law with its readings, ready to be fitted to any choice of rows."""
@@ -210,8 +215,8 @@ class Problem:
     sources: tuple[str, ...]
     observed: FloatArray
     start: FloatArray
-    evaluate_rows: Callable[[FloatArray, BoolArray], Evaluated]
-    own_slopes: Callable[[FloatArray, BoolArray], FloatArray]
+    evaluate_rows: Callable[[FloatArray, RowChoice], Evaluated]
+    own_slopes: Callable[[FloatArray, RowChoice], FloatArray]
     rows: IntArray
     stated: bool
     directions: FloatArray
@@ -286,7 +291,7 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
     in_doubt = False
     if m >= 8 and not rows_settled:
         z = _robust_residuals(
-            lambda theta: problem.evaluate_rows(theta, np.ones(m, dtype=bool)),
+            lambda theta: problem.evaluate_rows(theta, ALL_ROWS),
             problem.observed,
             problem.start,
             n_free,
@@ -297,10 +302,11 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
         keep = keep if in_doubt else ~off
         scale = max(1.0, robust_sd(z)) if problem.stated else max(robust_sd(z), 1e-300)
         z = z / scale
-    observed = problem.observed[keep]
+    chosen: RowChoice = ALL_ROWS if np.all(keep) else keep
+    observed = problem.observed[chosen]
 
     def evaluate(theta: FloatArray) -> Evaluated:
-        return problem.evaluate_rows(theta, keep)
+        return problem.evaluate_rows(theta, chosen)
 
     scatter = Scatter(1.0, 1.0, max(1.0, m - n_free), problem.stated)
     theta = problem.start
@@ -336,7 +342,7 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
         rows=problem.rows[keep],
         outlying=problem.rows[~keep],
         outlying_by=np.abs(z[~keep]),
-        own_slopes=problem.own_slopes(settled.theta, keep) * (0.0 if blind else 1.0),
+        own_slopes=problem.own_slopes(settled.theta, chosen) * (0.0 if blind else 1.0),
         own_known=not blind,
         first_row=int(problem.rows[0]),
         law_in_doubt=in_doubt,

@@ -5,8 +5,10 @@ Window, command line and tests use the same function, so that they cannot disagr
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -21,7 +23,7 @@ from analysis import (
     jet_shape_of,
     with_traced_angle,
 )
-from calibration import Calibration, CalibrationError, FloatArray, calibrate
+from calibration import Calibration, CalibrationError, FloatArray, Setup, calibrate
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.errors import SetupIncomplete
 from measure_app.falls import falls_of
@@ -130,6 +132,12 @@ def measure(
     )
 
 
+@lru_cache(maxsize=4)
+def _calibrated(setup: Setup) -> Calibration:
+    """Calibrate; most edits leave the set-up as it was, and the same one gives the same calibration."""
+    return calibrate(setup)
+
+
 def calibration_of(run: Run, frame_size: tuple[int, int]) -> Calibration:
     """Calibrate a run's set-up.
 
@@ -139,7 +147,7 @@ def calibration_of(run: Run, frame_size: tuple[int, int]) -> Calibration:
         If the marks are missing or contradict each other.
     """
     try:
-        return calibrate(setup_of(run, frame_size))
+        return _calibrated(setup_of(run, frame_size))
     except CalibrationError as error:
         raise SetupIncomplete(error.words, where=error.where) from None
 
@@ -222,36 +230,41 @@ def _rows(
         Part.SURFACE: run.gauge_line is not None or surfaces,
         Part.LANDING: run.landing_line is not None or landings,
     }
-    quantities = {
-        "head": (lengths.heads.values, lengths.heads.u),
-        "throw": (lengths.throws.values, lengths.throws.u),
-        "speed": (findings.speed_m_s, findings.speed_u),
-    }
+    heads, throws, speeds = (
+        _lengths(values, u)
+        for values, u in (
+            (lengths.heads.values, lengths.heads.u),
+            (lengths.throws.values, lengths.throws.u),
+            (findings.speed_m_s, findings.speed_u),
+        )
+    )
+    all_kept = findings.kept.tolist()
+    times = None if seconds is None else seconds.tolist()
     rows = []
     for frame in numbers:
         i = index.get(frame)
         reading = lengths.readings[i] if i is not None else Reading(frame=frame)
-        got = {name: _length(values, u, i) for name, (values, u) in quantities.items()}
-        reasons = _reasons(reading, i, lengths, got, why, expects)
+        head, throw, speed = (_NOTHING,) * 3 if i is None else (heads[i], throws[i], speeds[i])
+        reasons = _reasons(reading, i, lengths, (head, throw), why, expects)
         if i is not None and findings.reasons[i]:
             reasons.append(findings.reasons[i])
-        kept = not reasons and i is not None and bool(findings.kept[i])
+        kept = not reasons and i is not None and all_kept[i]
         if not kept and not reasons:
             reasons.append(reading.note or "left out of the fits")
         rows.append(
             ReadingRow(
                 frame=frame,
-                time_s=float(seconds[frame]) if seconds is not None else None,
+                time_s=None if times is None else times[frame],
                 surface=reading.surface,
                 landing=reading.landing,
                 surface_u_px=_total(reading.surface, shared.surface_u_px),
                 landing_u_px=_total(reading.landing, shared.landing_u_px),
-                head_m=got["head"][0],
-                head_u_m=got["head"][1],
-                throw_m=got["throw"][0],
-                throw_u_m=got["throw"][1],
-                speed_m_s=got["speed"][0],
-                speed_u_m_s=got["speed"][1],
+                head_m=head[0],
+                head_u_m=head[1],
+                throw_m=throw[0],
+                throw_u_m=throw[1],
+                speed_m_s=speed[0],
+                speed_u_m_s=speed[1],
                 kept=kept,
                 reason="; ".join(reasons),
             )
@@ -260,21 +273,22 @@ def _rows(
 
 
 _Length = tuple[float, float] | tuple[None, None]
+_NOTHING: _Length = (None, None)
 
 
 def _reasons(
     reading: Reading,
     i: int | None,
     lengths: Lengths,
-    got: dict[str, _Length],
+    got: tuple[_Length, _Length],
     why: dict[tuple[Part, int], str],
     expects: dict[Part, bool],
 ) -> list[str]:
     """Why parts of a frame have no length, as far as that is to do with finding and calibration."""
     reasons = []
     for part, spot, length, all_reasons in (
-        (Part.SURFACE, reading.surface, got["head"], lengths.heads.reasons),
-        (Part.LANDING, reading.landing, got["throw"], lengths.throws.reasons),
+        (Part.SURFACE, reading.surface, got[0], lengths.heads.reasons),
+        (Part.LANDING, reading.landing, got[1], lengths.throws.reasons),
     ):
         if not expects[part]:
             continue
@@ -286,16 +300,16 @@ def _reasons(
     return reasons
 
 
-def _length(values: FloatArray, u: FloatArray, i: int | None) -> _Length:
-    if i is None or not np.isfinite(values[i]):
-        return None, None
-    return float(values[i]), float(u[i])
+def _lengths(values: FloatArray, u: FloatArray) -> list[_Length]:
+    known = np.isfinite(values).tolist()
+    pairs = zip(known, values.tolist(), u.tolist(), strict=True)
+    return [(value, its_u) if there else _NOTHING for there, value, its_u in pairs]
 
 
 def _total(spot: Spot | None, common_u_px: float) -> float | None:
     if spot is None:
         return None
-    return float(np.hypot(spot.px_u, common_u_px if spot.by is By.FOUND else 0.0))
+    return math.hypot(spot.px_u, common_u_px if spot.by is By.FOUND else 0.0)
 
 
 def _remarks(

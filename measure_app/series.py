@@ -207,10 +207,10 @@ def series_of(
     heads = _placed(rows, [r.surface for r in rows], calibration.heads)
     throws = _placed(rows, [r.landing for r in rows], calibration.throws)
     head_edge = _common_shift(
-        [r.surface for r in rows], run.gauge_line, calibration.heads, shared.surface_u_px
+        [r.surface for r in rows], run.gauge_line, calibration.heads, heads, shared.surface_u_px
     )
     throw_edge = _common_shift(
-        [r.landing for r in rows], run.landing_line, calibration.throws, shared.landing_u_px
+        [r.landing for r in rows], run.landing_line, calibration.throws, throws, shared.landing_u_px
     )
     n, k = len(rows), len(calibration.sources)
     none = np.zeros((n, 1))
@@ -273,18 +273,22 @@ def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration:
 
 
 def _common_shift(
-    spots: Sequence[Spot | None], line: LinePart | None, place: _Place, u_px: float
+    spots: Sequence[Spot | None], line: LinePart | None, place: _Place, lengths: Metres, u_px: float
 ) -> FloatArray:
     """Change of each found length when all found places move along their line by `u_px`."""
     found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
     shift = np.zeros(len(spots))
     if not found.any() or line is None:
         return shift
-    step = 0.5 * Segment(line.from_px, line.to_px).direction
+    own = np.array([spot.px_u for spot in spots if spot is not None and spot.by is By.FOUND])
     pixels = np.array(
         [spot.px for spot in spots if spot is not None and spot.by is By.FOUND], dtype=np.float64
     )
-    nothing = np.zeros(len(pixels))
-    there, back = place(pixels + step, nothing).values, place(pixels - step, nothing).values
-    shift[found] = np.nan_to_num((there - back) * u_px)
+    # Places err along their line, so that a length's own error over its place's tells what a pixel is worth
+    # there; which way it goes is the same all along the line.
+    worth = lengths.own_u[found] / own if np.all(own > 0.0) else place(pixels, np.ones(len(pixels))).own_u
+    step = 0.5 * Segment(line.from_px, line.to_px).direction
+    middle = np.median(pixels, axis=0)
+    there, back = place(np.stack([middle + step, middle - step]), np.zeros(2)).values
+    shift[found] = np.nan_to_num(worth * u_px * np.sign(there - back))
     return shift

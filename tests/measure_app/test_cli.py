@@ -86,9 +86,21 @@ def test_measure_writes_all_files_and_says_where(capsys, tmp_path, run_file):
 def test_without_report_readings_findings_and_figures_are_written(capsys, tmp_path, run_file):
     status, _, _ = outcome(capsys, "measure", run_file(), "--no-report", "--out", str(tmp_path / "out"))
     assert status == 0
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"readings.csv", "findings.json", "figures"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "readings.csv",
+        "findings.json",
+        "figures",
+    }
     (tmp_path / "t.csv").write_text("head_m,throw_m\n0.2,0.445\n0.1,0.312\n")
-    arguments = ["derive", str(tmp_path / "t.csv"), "--drop", "0.26", "--no-report", "--out", str(tmp_path / "d")]
+    arguments = [
+        "derive",
+        str(tmp_path / "t.csv"),
+        "--drop",
+        "0.26",
+        "--no-report",
+        "--out",
+        str(tmp_path / "d"),
+    ]
     assert outcome(capsys, *arguments)[0] == 0
     assert not (tmp_path / "d" / "report.pdf").exists()
     assert outcome(capsys, *[word for word in arguments if word != "--no-report"])[0] == 0

@@ -8,7 +8,20 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-HEAVY = ("numpy", "scipy", "pandas", "cv2", "av", "matplotlib", "odrpack", "PySide6", "pyqtgraph", "msgspec", "xlsxwriter", "typst")
+HEAVY = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "cv2",
+    "av",
+    "matplotlib",
+    "odrpack",
+    "PySide6",
+    "pyqtgraph",
+    "msgspec",
+    "xlsxwriter",
+    "typst",
+)
 
 
 def fastest(code: list[str], times: int = 3) -> float:

@@ -73,7 +73,9 @@ def test_a_slip_in_the_criteria_is_named(tmp_path, text, words):
 def test_a_criterion_that_there_is_not_is_refused_with_those_that_there_are(tmp_path):
     path = tmp_path / "criteria.toml"
     path.write_text("[marks]\nsurface = 10\n")
-    with pytest.raises(CriteriaError, match=r"marks: there is no such criterion; there are surface, landing, .*cv, questions"):
+    with pytest.raises(
+        CriteriaError, match=r"marks: there is no such criterion; there are surface, landing, .*cv, questions"
+    ):
         load_criteria(path)
     path.write_text("[surface]\nweight = 3\ntolerance = 2\n")
     with pytest.raises(CriteriaError, match="tolerance"):

@@ -143,7 +143,13 @@ def _linest(y: np.ndarray, x: np.ndarray, const: bool, stats: bool) -> np.ndarra
     total = np.sum((y - centre) ** 2)
     pad = [] if const else [0.0]
     return np.array(
-        [[*b, *pad], [*errors, *pad], [1 - rest @ rest / total, np.sqrt(variance)], [np.nan, dof], [total, rest @ rest]]
+        [
+            [*b, *pad],
+            [*errors, *pad],
+            [1 - rest @ rest / total, np.sqrt(variance)],
+            [np.nan, dof],
+            [total, rest @ rest],
+        ]
     )
 
 

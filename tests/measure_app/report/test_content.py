@@ -93,7 +93,17 @@ def test_algebra_reaches_the_findings(bench_outcome):
     assert lengths == pytest.approx(results.findings.finding("speed_coefficient").value, rel=0.05)
 
 
-@pytest.mark.parametrize(("value", "figures", "words"), [(0.972, 4, "0.9720"), (9.81, 4, "9.810"), (-12.345, 3, "−12.3"), (0.0, 4, "0"), (123456.0, 4, "123456"), (1e-7, 4, "0.000000100")])
+@pytest.mark.parametrize(
+    ("value", "figures", "words"),
+    [
+        (0.972, 4, "0.9720"),
+        (9.81, 4, "9.810"),
+        (-12.345, 3, "−12.3"),
+        (0.0, 4, "0"),
+        (123456.0, 4, "123456"),
+        (1e-7, 4, "0.000000100"),
+    ],
+)
 def test_numbers_in_formulas(value, figures, words):
     assert shown(value, figures) == words
 
@@ -137,7 +147,9 @@ def test_every_source_of_the_bench_that_matters_has_advice(bench_outcome):
 def test_advice_goes_by_what_the_source_is_not_by_the_rules_name():
     assert advice_for("drop it tape: depth") == advice_for("x: depth")
     assert "plane" in advice_for("tape under the landing shelf: depth")
-    assert advice_for("landing: which place of the jet is its centre") != advice_for("landing line: height as drawn")
+    assert advice_for("landing: which place of the jet is its centre") != advice_for(
+        "landing line: height as drawn"
+    )
     assert advice_for("something else") == ""
 
 
@@ -154,7 +166,9 @@ def test_corrections_tell_the_pairing_in_millimetres(bench_outcome):
 
 def test_left_out_rows_are_counted_by_reason(bench_outcome):
     results = results_of(bench_outcome)
-    rows = tuple(replace(row, kept=False, reason="a hand in the way") if row.frame < 7 else row for row in results.rows)
+    rows = tuple(
+        replace(row, kept=False, reason="a hand in the way") if row.frame < 7 else row for row in results.rows
+    )
     assert "Left out, 7 frames: a hand in the way." in corrections_of(replace(results, rows=rows))
 
 
@@ -165,7 +179,9 @@ def test_settings_hold_all_that_another_needs(bench_outcome):
     assert settings["its SHA-256"] == run.clip.sha256
     for rule in run.rules:
         for graduation in rule.graduations:
-            place = f"{100 * graduation.value_m:.6g} cm at ({graduation.px[0]:.1f}, {graduation.px[1]:.1f}) px"
+            place = (
+                f"{100 * graduation.value_m:.6g} cm at ({graduation.px[0]:.1f}, {graduation.px[1]:.1f}) px"
+            )
             assert place in settings[f"rule “{rule.name}”"]
     assert settings["part measured"] == "frame 0 to frame 59"
     assert settings["drop"] == "(0.26000 ± 0.00050) m"
@@ -184,7 +200,9 @@ def test_content_of_a_table_without_film_and_of_nothing():
 
 def test_a_long_table_is_thinned_and_says_so():
     rows = "".join(f"{i},0.2\n" for i in range(5000))
-    content = content_of(results_of_table(decode_table(f"time_s,head_m\n{rows}".encode(), "t.csv"), Conditions()))
+    content = content_of(
+        results_of_table(decode_table(f"time_s,head_m\n{rows}".encode(), "t.csv"), Conditions())
+    )
     assert len(content.readings.rows) == MOST_ROWS
     assert content.readings.note.startswith(f"{MOST_ROWS} of 5000 rows")
     assert (content.readings.rows[0][0], content.readings.rows[-1][0]) == ("0", "4999")
@@ -193,7 +211,9 @@ def test_a_long_table_is_thinned_and_says_so():
 def test_setup_is_drawn_where_the_marks_are(bench_outcome):
     import cv2
 
-    run = msgspec.structs.replace(bench_outcome.run, rules=())  # their figures would stand over the landing line
+    run = msgspec.structs.replace(
+        bench_outcome.run, rules=()
+    )  # their figures would stand over the landing line
     black = np.zeros((720, 1280, 3), np.uint8)
     drawn = cv2.imdecode(np.frombuffer(setup_picture(run, black), np.uint8), cv2.IMREAD_COLOR).astype(int)
     assert drawn.shape[1] == WIDTH_PX

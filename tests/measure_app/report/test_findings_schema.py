@@ -39,7 +39,9 @@ def test_what_is_written_holds(written, table_results):
     assert {each["name"] for each in (*written["findings"], *written["undetermined"])} == NAMES
 
 
-@pytest.mark.parametrize("text", ["head_m\n0.1\n", "throw_m\n0.4\n", "time_s,head_m\n0,0.2\n1,0.19\n", "head_m,throw_m\n0.1,0.3\n"])
+@pytest.mark.parametrize(
+    "text", ["head_m\n0.1\n", "throw_m\n0.4\n", "time_s,head_m\n0,0.2\n1,0.19\n", "head_m,throw_m\n0.1,0.3\n"]
+)
 def test_what_little_data_yields_holds(text):
     results = results_of_table(decode_table(text.encode(), "t.csv"), Conditions(), 0.3)
     VALIDATOR.validate(json.loads(findings_json(results)))

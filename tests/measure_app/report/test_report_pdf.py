@@ -55,7 +55,7 @@ def test_it_is_titled_tagged_and_has_a_language(pdf, content):
     assert root["/Lang"] == "en-GB"
     assert root["/MarkInfo"]["/Marked"]
     assert root["/ViewerPreferences"]["/DisplayDocTitle"]
-    assert b'pdfuaid:part>1<' in root["/Metadata"].get_object().get_data().replace(b" ", b"")
+    assert b"pdfuaid:part>1<" in root["/Metadata"].get_object().get_data().replace(b" ", b"")
 
 
 def test_pictures_and_formulas_have_alternative_texts_and_tables_have_headers(pdf, content):
@@ -76,7 +76,12 @@ def test_it_says_all_that_the_content_holds(pdf, content):
     for row in (*content.findings.rows, *content.readings.rows, *content.settings.rows):
         for cell in row:
             assert cell.replace(" ", "") in words, cell
-    for said in (*content.corrections, *content.cautions, content.borrowed, *(step.says for step in content.algebra)):
+    for said in (
+        *content.corrections,
+        *content.cautions,
+        content.borrowed,
+        *(step.says for step in content.algebra),
+    ):
         assert said.replace(" ", "") in words, said
     for about, says in content.doubts:
         assert f"{about}:{says}".replace(" ", "") in words
@@ -128,13 +133,17 @@ def test_text_from_outside_is_data_not_markup(content):
     assert pypdf.PdfReader(io.BytesIO(pdf)).metadata.title == nasty
 
 
-@pytest.mark.parametrize("title", ["", "Ж水🙂é", "x" * 2000, "\x00\x07\ud800"], ids=["none", "signs", "long", "control"])
+@pytest.mark.parametrize(
+    "title", ["", "Ж水🙂é", "x" * 2000, "\x00\x07\ud800"], ids=["none", "signs", "long", "control"]
+)
 def test_odd_titles_are_typeset(content, title):
     bare = replace(content, title=title or "Draining container", setup=None, strips=(), graphs=())
     assert tagged(report_pdf(bare))
 
 
-@pytest.mark.parametrize("text", ["head_m\n0.1\n", "time_s,head_m\n0,0.2\n1,0.19\n2,0.18\n", "head_m,throw_m\n0.1,0.3\n"])
+@pytest.mark.parametrize(
+    "text", ["head_m\n0.1\n", "time_s,head_m\n0,0.2\n1,0.19\n2,0.18\n", "head_m,throw_m\n0.1,0.3\n"]
+)
 def test_little_data_is_typeset(text):
     results = results_of_table(decode_table(text.encode(), "t.csv"), Conditions(), 0.3)
     pdf = report_pdf(content_of(results))
@@ -144,7 +153,12 @@ def test_little_data_is_typeset(text):
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="a second outside reader, beside pypdf")
 def test_poppler_reads_it_too(pdf, content, tmp_path):
     (tmp_path / "r.pdf").write_bytes(pdf)
-    said = subprocess.run([shutil.which("pdftotext"), "-layout", tmp_path / "r.pdf", "-"], check=True, capture_output=True, text=True)
+    said = subprocess.run(
+        [shutil.which("pdftotext"), "-layout", tmp_path / "r.pdf", "-"],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
     assert content.title in said.stdout
     assert "Why it may be off" in said.stdout
     assert content.keys[0].value in said.stdout

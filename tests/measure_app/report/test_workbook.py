@@ -21,15 +21,25 @@ ERRORS = ("#", "Err:")
 
 
 def table(text: str, drop: float | None = 0.3, **conditions: float) -> Results:
-    return results_of_table(decode_table(text.encode(), "t.csv"), Conditions(gravity_m_s2=9.81, **conditions), drop)
+    return results_of_table(
+        decode_table(text.encode(), "t.csv"), Conditions(gravity_m_s2=9.81, **conditions), drop
+    )
 
 
 def close(a: object, b: object) -> bool:
-    return isinstance(a, (int, float)) and isinstance(b, (int, float)) and np.isclose(a, b, rtol=1e-9, atol=1e-12)
+    return (
+        isinstance(a, (int, float))
+        and isinstance(b, (int, float))
+        and np.isclose(a, b, rtol=1e-9, atol=1e-12)
+    )
 
 
 def check_all(data: bytes, values: dict, other: dict) -> None:
-    wrong = {key: (values[key], other[key], formulas(data)[key]) for key in values if not close(values[key], other[key])}
+    wrong = {
+        key: (values[key], other[key], formulas(data)[key])
+        for key in values
+        if not close(values[key], other[key])
+    }
     assert not wrong, list(wrong.items())[:5]
 
 
@@ -58,7 +68,9 @@ def check_against_engine(data: bytes, results: Results) -> None:
     """Every number of a line equals the engine's plain least squares to 1e-9."""
     blocks = lines_of_sheet(data)
     plain = {
-        (line.law.key, line.line.free_intercept): line.line for line in results.findings.lines if not line.errors_in_both
+        (line.law.key, line.line.free_intercept): line.line
+        for line in results.findings.lines
+        if not line.errors_in_both
     }
     assert {KEYS[title] for title in blocks if title in KEYS} == {key for key, _ in plain}
     for title, key in KEYS.items():
@@ -111,7 +123,9 @@ def test_head_at_launch_is_the_head_that_the_engine_pairs(bench_book, bench):
     sheet = pd.read_excel(io.BytesIO(bench_book), sheet_name="Working", header=3)
     points = next(each.points for each in bench.findings.lines if each.law.key == "throw_squared_head")
     np.testing.assert_allclose(sheet["head at launch h′ / m"], points.x, rtol=1e-12)
-    squares = next(title for title in sheet.columns if title.startswith("x²"))  # at the mean drop, for a jet at an angle
+    squares = next(
+        title for title in sheet.columns if title.startswith("x²")
+    )  # at the mean drop, for a jet at an angle
     np.testing.assert_allclose(sheet[squares], points.y, rtol=1e-12)
     assert (sheet["head at launch h′ / m"] > sheet["head h / m"]).all()
 
@@ -196,7 +210,7 @@ def test_a_long_run_is_thinned_evenly_and_says_so():
 
 
 def test_text_from_outside_is_never_a_formula_or_a_link(bench):
-    nasty = ("=HYPERLINK(\"http://x\")", "+1+1", "-2", "@SUM(A1)", "{=1}", "http://example.org", "\x00=1\x0b")
+    nasty = ('=HYPERLINK("http://x")', "+1+1", "-2", "@SUM(A1)", "{=1}", "http://example.org", "\x00=1\x0b")
     for words in nasty:
         rows = tuple(dataclasses.replace(row, reason=words) for row in bench.rows[:3])
         data = workbook_xlsx(dataclasses.replace(bench, title=words, rows=(*rows, *bench.rows[3:])))
@@ -253,7 +267,9 @@ def test_pandas_and_openpyxl_read_readings_and_findings(bench_book, bench):
     readings = pd.read_excel(io.BytesIO(bench_book), sheet_name="Readings", header=3)
     np.testing.assert_allclose(readings["head h / cm"], [100 * row.head_m for row in bench.rows], rtol=1e-12)
     assert set(readings["kept"]) == {"yes"}
-    found = pd.read_excel(io.BytesIO(bench_book), sheet_name="Findings", header=3, nrows=len(bench.findings.findings))
+    found = pd.read_excel(
+        io.BytesIO(bench_book), sheet_name="Findings", header=3, nrows=len(bench.findings.findings)
+    )
     assert found["symbol"].tolist() == [each.symbol for each in bench.findings.findings]
     np.testing.assert_allclose(found["u"], [each.u for each in bench.findings.findings], rtol=1e-12)
 
@@ -275,10 +291,10 @@ def test_charts_carry_axis_titles_with_units_lines_equations_and_alternative_tex
         charts = [book.read(name).decode() for name in book.namelist() if name.startswith("xl/charts/chart")]
         drawing = book.read("xl/drawings/drawing1.xml").decode()
     assert len(charts) == 5
-    assert sum("dispEq val=\"1\"" in chart for chart in charts) == 4
+    assert sum('dispEq val="1"' in chart for chart in charts) == 4
     for title in ("√h′ / √m", "jet speed v / (m/s)", "head h′ / m", "v² / (m²/s²)", "x² / m²", "time t / s"):
         assert any(title in chart for chart in charts), title
-    assert drawing.count("descr=\"Scatter chart, ") == 5
+    assert drawing.count('descr="Scatter chart, ') == 5
 
 
 def test_names_of_files_and_columns():
@@ -294,7 +310,10 @@ def test_a_jet_at_an_angle_and_corrected_lengths_agree_with_the_engine(table_res
     )  # fmt: skip
     findings = findings_of(series, given)
     results = dataclasses.replace(table_results, findings=findings, conditions=given)
-    assert {each.name for each in findings.corrections if each.applied} >= {"launch_angle", "fall_during_flight"}
+    assert {each.name for each in findings.corrections if each.applied} >= {
+        "launch_angle",
+        "fall_during_flight",
+    }
     book = workbook_xlsx(results)
     check_against_engine(book, results)
     check_all(book, stored(book), by_hand(book))
