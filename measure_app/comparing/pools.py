@@ -10,6 +10,7 @@ from types import MappingProxyType
 from analysis import PooledValue, RunValue, plain, pooled, with_uncertainty
 from measure_app.comparing.entries import Entry
 from measure_app.errors import FindingsError
+from measure_app.report import shown_unit
 
 EVERYWHERE = frozenset(
     {
@@ -218,11 +219,12 @@ def _agreement(found: PooledValue) -> str:
 def value_words(entry: Entry, name: str) -> str:
     """Write one run's finding with its uncertainty; a dash where the run has none."""
     finding = entry.findings.get(name)
-    return "–" if finding is None else with_uncertainty(finding.value, finding.u, finding.unit)
+    if finding is None:
+        return "–"
+    scale, unit = shown_unit(name, finding.unit)
+    return with_uncertainty(scale * finding.value, scale * finding.u, unit)
 
 
 def scaled(pool: Pool) -> tuple[float, str]:
     """Give the factor and the unit in which a pool's numbers are shown."""
-    if pool.name.endswith("offset_m"):
-        return 1e3, "mm"
-    return 1.0, pool.unit
+    return shown_unit(pool.name, pool.unit)

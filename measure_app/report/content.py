@@ -20,6 +20,7 @@ from measure_app.report.line_chart import LineChart
 from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
 from measure_app.report.setup_picture import setup_picture
+from measure_app.report.shown_unit import shown_unit
 from measure_app.report.strip_chart import StripChart
 from measure_app.report.summary import NAMES, counts, expected_words, gaps_of
 from measure_app.report.why_off import why_off_items
@@ -27,7 +28,6 @@ from measure_app.report.why_off import why_off_items
 MOST_ROWS = 400
 """Rows of the readings table in the report; readings.csv holds them all."""
 MOST_REMARKS = 10
-_OFFSETS = ("head_zero_offset_m", "throw_zero_offset_m")
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,13 +183,8 @@ def _keys(results: Results) -> tuple[Key, ...]:
 
 
 def _value(finding: Finding) -> str:
-    scale, unit = _scale(finding)
+    scale, unit = shown_unit(finding.name, finding.unit)
     return with_uncertainty(scale * finding.value, scale * finding.u, unit)
-
-
-def _scale(finding: Finding) -> tuple[float, str]:
-    # An offset is a matter of millimetres; powers of ten would hide how small it is.
-    return (1000.0, "mm") if finding.name in _OFFSETS else (1.0, finding.unit.replace("m^0.5", "√m"))
 
 
 def _setup(results: Results, picture: NDArray[np.uint8] | None) -> Picture | None:
@@ -252,7 +247,7 @@ def _graph(chart: LineChart) -> Picture:
 def _findings(results: Results) -> TableOf:
     rows = []
     for finding in results.findings.findings:
-        scale, unit = _scale(finding)
+        scale, unit = shown_unit(finding.name, finding.unit)
         low, high = finding.interval_95
         rows.append(
             (

@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 
 from analysis import CorrectionSize, Finding, Findings, interval, size_words, with_uncertainty
 from measure_app.report.results import Results
+from measure_app.report.shown_unit import shown_unit
 from measure_app.report.why_off import improvement_lines, why_off_lines
 
 WIDTH = 100
@@ -148,9 +149,7 @@ def _table(results: Results, encoding: str | None) -> list[str]:
 def _cells(finding: Finding) -> tuple[str, str, str, str]:
     mark = " †" if finding.depends_on_assumed_g else ""
     low, high = finding.interval_95
-    unit = finding.unit.replace("m^0.5", "√m")
-    # An offset is a matter of millimetres; powers of ten would hide how small it is.
-    scale, unit = (1000.0, "mm") if finding.name.endswith("offset_m") else (1.0, unit)
+    scale, unit = shown_unit(finding.name, finding.unit)
     return (
         NAMES.get(finding.name, finding.name.replace("_", " ")),
         finding.symbol + mark,

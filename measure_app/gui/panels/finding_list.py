@@ -8,21 +8,24 @@ from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOpti
 
 from analysis import Finding, interval, with_uncertainty
 from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
-from measure_app.gui.panels.wording import finding_name, unit_words
+from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.theme import colours
+from measure_app.report import shown_unit
 
 ASSUMED_G = "◇ assumed g"
 
 
 def value_words(finding: Finding) -> str:
     """Write a finding's value with its uncertainty and unit."""
-    return with_uncertainty(finding.value, finding.u, unit_words(finding.unit))
+    scale, unit = shown_unit(finding.name, finding.unit)
+    return with_uncertainty(scale * finding.value, scale * finding.u, unit)
 
 
 def interval_words(finding: Finding) -> str:
     """Write a finding's 95 % interval."""
+    scale, unit = shown_unit(finding.name, finding.unit)
     low, high = finding.interval_95
-    return interval(low, high, finding.u, unit_words(finding.unit)).replace("-", "\u2212")
+    return interval(scale * low, scale * high, scale * finding.u, unit).replace("-", "\u2212")
 
 
 FINDING_FIELDS = (
