@@ -109,6 +109,16 @@ def encode_run(run: Run) -> bytes:
     return (_laid_out(tree, "\n") + "\n").encode("utf-8")
 
 
+def file_mark(path: Path) -> str | None:
+    """Give the SHA-256 of a file's content, by which a change is known; None where it cannot be read."""
+    from hashlib import sha256
+
+    try:
+        return sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
 def save_run(run: Run, path: Path) -> None:
     """Save a run; at any instant the old file or the new one is there, whole.
 

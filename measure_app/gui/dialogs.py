@@ -10,7 +10,7 @@ if TYPE_CHECKING:  # dialogs are loaded when one is asked for: the first frame d
     from PySide6.QtWidgets import QWidget
 
 FILMS = "Films (*.mp4 *.mov *.m4v *.mkv *.webm *.avi);;All files (*)"
-RUNS = "Runs (*.run.json);;All files (*)"
+RUNS = "Runs and packs (*.run.json *.clepsydra);;All files (*)"
 
 
 class Choice(Enum):
@@ -18,6 +18,14 @@ class Choice(Enum):
 
     SAVE = "save"
     DROP = "drop"
+    STAY = "stay"
+
+
+class Clash(Enum):
+    """What shall become of a file that another program changed."""
+
+    OVER = "over"
+    ELSEWHERE = "elsewhere"
     STAY = "stay"
 
 
@@ -38,6 +46,12 @@ class Asks(Protocol):
 
     def unsaved(self, title: str) -> Choice:
         """Ask what shall become of changes."""
+
+    def clash(self, path: Path) -> Clash:
+        """Ask whether to write over a file that was changed since it was read."""
+
+    def share(self, shares: int) -> int | None:
+        """Ask which share of a pack is the reader's, from 1; None: no answer."""
 
 
 class Dialogs:
@@ -87,6 +101,32 @@ class Dialogs:
             button.Save,
         )
         return {button.Save: Choice.SAVE, button.Discard: Choice.DROP}.get(answer, Choice.STAY)
+
+    def clash(self, path: Path) -> Clash:
+        """Ask whether to write over a file that was changed since it was read."""
+        from PySide6.QtWidgets import QMessageBox
+
+        box = QMessageBox(self._parent)
+        box.setIcon(QMessageBox.Icon.Warning)
+        box.setWindowTitle("Changed by somebody else")
+        box.setText(f"{path.name} was changed after it was opened here, by another window or program.")
+        box.setInformativeText("Saved over, what is new in it would be lost.")
+        elsewhere = box.addButton("Save elsewhere …", QMessageBox.ButtonRole.AcceptRole)
+        over = box.addButton("Save over it", QMessageBox.ButtonRole.DestructiveRole)
+        box.addButton(QMessageBox.StandardButton.Cancel)
+        box.setDefaultButton(elsewhere)
+        box.exec()
+        chosen = box.clickedButton()
+        return Clash.OVER if chosen is over else Clash.ELSEWHERE if chosen is elsewhere else Clash.STAY
+
+    def share(self, shares: int) -> int | None:
+        """Ask which share of a pack is the reader's, from 1; None: no answer."""
+        from PySide6.QtWidgets import QInputDialog
+
+        number, given = QInputDialog.getInt(
+            self._parent, "A pack for a class", f"The number of your share, 1 to {shares}:", 1, 1, shares
+        )
+        return number if given else None
 
 
 def with_suffix(path: Path) -> Path:

@@ -157,12 +157,19 @@ class Document(QObject):
         """Whether fits, found readings and other people's marks are hidden while someone reads."""
         return self._blind
 
-    def set_blind(self, on: bool) -> None:
-        """Hide or show what might lead the eye of someone who reads."""
+    def set_blind(self, on: bool, *, own: bool = False) -> None:
+        """Hide or show what might lead the eye of someone who reads.
+
+        Parameters
+        ----------
+        on : bool
+        own : bool
+            Whether the marks by hand that are there are the reader's own, and stay in sight.
+        """
         if on == self._blind:
             return
         self._blind = on
-        self._veiled = frozenset(_marks_of(self._run) if on and self._run is not None else ())
+        self._veiled = frozenset(_marks_of(self._run) if on and not own and self._run is not None else ())
         self.blind_changed.emit(on)
 
     def shows(self, frame: int, spot: Spot | None) -> bool:

@@ -323,6 +323,8 @@ class FrameService(QObject):
         return self._ticket
 
     def _send(self, wish: _Wish) -> None:
+        if self._desk.ending:
+            return  # an answer that was still under way when the window closed asks for nothing more
         if not self._thread.isRunning():
             self._thread.start()
         self._desk.put(wish)

@@ -339,7 +339,9 @@ class Hand(QObject):
             return
         if seen and earlier is not None:
             self.read_again.emit(Repeat(kind, frame, earlier, spot, again))
-        if self.options.advance:
+        if self.options.frames:
+            self._document.go_to(next((f for f in self.options.frames if f > frame), frame))
+        elif self.options.advance:
             self._document.go_to(frame + self.options.advance)
 
     def _mark_fall(self, run: Run, mark: FallMark) -> None:

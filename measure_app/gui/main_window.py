@@ -181,6 +181,7 @@ class MainWindow(QMainWindow):
             return
         self.playback.stop()
         self.bench.forget_changes()
+        self.files.close()
         self.bench.close()
         event.accept()
 

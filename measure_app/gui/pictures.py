@@ -19,7 +19,7 @@ from PySide6.QtWidgets import QApplication, QScrollArea, QWidget
 
 from calibration import Pixel
 from measure_app.gui.app import make_application
-from measure_app.gui.dialogs import Choice
+from measure_app.gui.dialogs import Choice, Clash
 from measure_app.gui.keys import KeysDialog
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind
@@ -49,6 +49,12 @@ class _Silent:
 
     def unsaved(self, _title: str) -> Choice:
         return Choice.DROP
+
+    def clash(self, _path: Path) -> Clash:
+        return Clash.STAY
+
+    def share(self, _shares: int) -> int | None:
+        return None
 
 
 class _Photographer:

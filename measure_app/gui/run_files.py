@@ -8,12 +8,14 @@ from pathlib import Path
 from PySide6.QtCore import QSettings
 
 from measure_app.errors import AppError
-from measure_app.gui.dialogs import Asks, Choice
+from measure_app.gui.dialogs import Asks, Choice, Clash
+from measure_app.gui.pack_opening import PackOpener
 from measure_app.gui.recent import recent_files, remember
 from measure_app.gui.workbench import Workbench
 from measure_app.sample import sample_run
 
 _RUN_ENDINGS = (".json",)
+_FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".json")
 
 
 class RunFiles:
@@ -37,6 +39,9 @@ class RunFiles:
         self._settings = settings
         self._asks = asks
         self._take_typed = take_typed
+        self._packs = PackOpener(bench)
+        self._packs.troubled.connect(bench.troubled)
+        self._packs.unfolded.connect(self._open_unfolded)
 
     @property
     def folder(self) -> Path:
@@ -81,6 +86,9 @@ class RunFiles:
         if not self.may_go():
             return
         path = path.absolute()
+        if self._is_pack(path):
+            self._try(lambda: self._open_pack(path))
+            return
         if path.name.endswith(_RUN_ENDINGS):
             opened = self._try(lambda: self._bench.open_run(path))
         else:
@@ -93,6 +101,10 @@ class RunFiles:
         self._take_typed()
         if self._bench.document.path is None:
             return self.save_as()
+        if self._bench.changed_outside:
+            clash = self._asks.clash(self._bench.document.path)
+            if clash is not Clash.OVER:
+                return clash is Clash.ELSEWHERE and self.save_as()
         return self._bench.save()
 
     def save_as(self) -> bool:
@@ -119,6 +131,33 @@ class RunFiles:
         name = run.title or Path(run.clip.path).name if run is not None else "the run"
         choice = self._asks.unsaved(name)
         return self.save() if choice is Choice.SAVE else choice is Choice.DROP
+
+    def close(self) -> None:
+        """End the thread that unfolds packs."""
+        self._packs.lane.close()
+
+    @staticmethod
+    def _is_pack(path: Path) -> bool:
+        if path.name.endswith(_FILM_ENDINGS):
+            return False  # known by its name: the first frame does not wait for the packs' code
+        from measure_app.packs import looks_like_pack
+
+        return looks_like_pack(path)
+
+    def _open_pack(self, path: Path) -> None:
+        from measure_app.packs import manifest_of
+
+        manifest = manifest_of(path)
+        share = None
+        if len(manifest.runs) > 1:
+            share = self._asks.share(len(manifest.runs))
+            if share is None:
+                return
+        self._packs.open(path, manifest, share)
+
+    def _open_unfolded(self, run: Path) -> None:
+        if self._try(lambda: self._bench.open_run(run)):
+            remember(self._settings, run)
 
     def _try(self, act: Callable[[], None]) -> bool:
         try:

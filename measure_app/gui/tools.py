@@ -40,6 +40,8 @@ class ToolOptions:
     """Standard uncertainty of a press on the frame, px."""
     advance: int = 0
     """Frames to move on after a reading; 0: stay."""
+    frames: tuple[int, ...] = ()
+    """Frames to go to one after another, instead of moving on evenly; increasing."""
     fall: int | None = None
     """Fall to which marks are added; None: a new one, made when its second mark is made."""
     what: Literal["drop", "jet drop", "jet front"] = "drop"

@@ -11,7 +11,7 @@ from PySide6.QtCore import QObject, Signal, Slot
 
 from measure_app.contract import is_absolute
 from measure_app.edits import MoveClip, SetClip
-from measure_app.errors import AppError, ClipError, OutputError
+from measure_app.errors import AppError, ClipError, EditRefused, OutputError
 from measure_app.gui.deriver import Deriver
 from measure_app.gui.document import Document
 from measure_app.gui.film_identity import FilmIdentity
@@ -25,7 +25,7 @@ from measure_app.gui.searcher import Searcher
 from measure_app.gui.strip_reader import StripReader
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
-from measure_app.runfile import clip_path, load_run, save_run
+from measure_app.runfile import clip_path, file_mark, load_run, save_run
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
     from measure_app.clip import Clip, Stills
@@ -62,6 +62,8 @@ class Workbench(QObject):
         self._clip: Clip | Stills | None = None
         self._folder = Path.cwd()
         self._saved: Run | None = None
+        self._mark: str | None = None
+        """Of the run's file as it was last read or written here; None where that is not known."""
         self.keeper = Keeper(recovery, self)
         self.strips = StripReader(self.document, self)
         self._deriver = Deriver(self.document, self)
@@ -135,6 +137,11 @@ class Workbench(QObject):
 
     def set_blind(self, on: bool) -> None:
         """Hide what might lead the eye of someone who reads."""
+        if not on and self.document.blind and self._read_blind():
+            self.document.blind_changed.emit(True)  # whatever was switched shows how it is
+            words = "this run comes from a pack that is to be read blind; hand it in as you read it"
+            self.troubled.emit(EditRefused(words))
+            return
         self.document.set_blind(on)
 
     def open_film(self) -> None:
@@ -192,7 +199,9 @@ class Workbench(QObject):
             It cannot be read; what was in hand stays.
         """
         path = path.absolute()
+        mark = None if as_copy else file_mark(path)
         self._take(load_run(path), None if as_copy else path, path.parent)
+        self._mark = mark
 
     def restore(self, snapshot: Snapshot) -> None:
         """Take back what a dead window left behind; it counts as not saved."""
@@ -200,6 +209,14 @@ class Workbench(QObject):
         self._saved = None
         self._keep()
         self.keeper.discard(snapshot)
+
+    @property
+    def changed_outside(self) -> bool:
+        """Whether the run's file holds something else than what was last read or written here."""
+        path = self.document.path
+        if path is None or self._mark is None:
+            return False
+        return file_mark(path) not in (self._mark, None)
 
     def choose_film(self, film: Path) -> None:
         """Give the run in hand a film: the same one in another place, or another one; can be undone."""
@@ -225,6 +242,7 @@ class Workbench(QObject):
             self.troubled.emit(error)
             return False
         self._saved = run
+        self._mark = file_mark(target)
         self.document.stack.setClean()
         self.document.set_path(target)
         self._keep()
@@ -234,7 +252,7 @@ class Workbench(QObject):
     def close_run(self) -> None:
         """Let go of run and film; unsaved changes are the caller's care."""
         self._use(None)
-        self._saved = None
+        self._saved, self._mark = None, None
         self.document.close()
         self._keep()
 
@@ -256,7 +274,19 @@ class Workbench(QObject):
         self._folder = folder
         self._saved = run
         self.document.open(run, path)
+        if self._read_blind():
+            self.document.set_blind(True, own=True)
         self._open_film()
+
+    def _read_blind(self) -> bool:
+        """Whether the run comes from a pack whose teacher wants it read blind."""
+        run = self.document.run
+        if run is None or not run.extra:
+            return False
+        from measure_app.packs import pack_mark_of
+
+        mark = pack_mark_of(run)
+        return mark is not None and mark.blind
 
     def _open_film(self) -> None:
         run = self.document.run

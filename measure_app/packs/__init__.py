@@ -6,7 +6,7 @@ from measure_app.packs.errors import PackError
 from measure_app.packs.manifest import PACK_ENDING, Manifest, PackMark, pack_mark_of
 from measure_app.packs.packing import Packed, pack
 from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
-from measure_app.packs.unpacking import Unpacked, looks_like_pack, unpack
+from measure_app.packs.unpacking import Unpacked, looks_like_pack, manifest_of, unpack
 
 __all__ = [
     "Manifest",
@@ -21,6 +21,7 @@ __all__ = [
     "Unpacked",
     "load_questions",
     "looks_like_pack",
+    "manifest_of",
     "pack",
     "pack_mark_of",
     "rescaled",

@@ -125,6 +125,20 @@ def unpack(
     return Unpacked(out, tuple(out / name for name in chosen), out / manifest.film, manifest)
 
 
+def manifest_of(pack: Path) -> Manifest:
+    """Read what a pack says of itself; nothing is unfolded.
+
+    Raises
+    ------
+    PackError
+        It is no pack, or holds what no pack holds.
+    """
+    where = str(pack)
+    with _opened(pack) as (archive, size):
+        entries = _entries(archive, size, where)
+        return manifest_from(_read(archive, entries, MANIFEST, where), f"{where}: {MANIFEST}")
+
+
 def looks_like_pack(path: Path) -> bool:
     """Whether a file is worth opening as a pack: a plain file that starts as a ZIP does."""
     try:

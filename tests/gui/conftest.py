@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from calibration import Pixel
-from measure_app.gui.dialogs import Choice
+from measure_app.gui.dialogs import Choice, Clash
 from measure_app.gui.frame_view import FrameView
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.recovery import RecoveryStore
@@ -29,6 +29,8 @@ class Answers:
     run_is: Path | None = None
     place_is: Path | None = None
     choice: Choice = Choice.DROP
+    clash_is: Clash = Clash.STAY
+    share_is: int | None = 1
     asked: list[str] = field(default_factory=list)
 
     def film(self, folder: Path) -> Path | None:  # noqa: ARG002
@@ -50,6 +52,14 @@ class Answers:
     def unsaved(self, title: str) -> Choice:  # noqa: ARG002
         self.asked.append("unsaved")
         return self.choice
+
+    def clash(self, path: Path) -> Clash:  # noqa: ARG002
+        self.asked.append("clash")
+        return self.clash_is
+
+    def share(self, shares: int) -> int | None:
+        self.asked.append(f"share of {shares}")
+        return self.share_is
 
 
 @pytest.fixture(autouse=True)

@@ -10,6 +10,7 @@ from pytestqt.qtbot import QtBot
 
 from measure_app.clip import sha256_of
 from measure_app.extras import notes_of
+from measure_app.gui.dialogs import Clash
 from measure_app.gui.panels.steps import Step
 from measure_app.runfile import load_run
 from tests.gui.conftest import BENCH, Answers, Driver
@@ -86,3 +87,41 @@ def test_a_number_still_being_typed_is_taken_unless_escape_dropped_it(driver: Dr
     qtbot.keyClicks(field.value_edit, "7")
     window.take_typed()
     assert window.bench.document.run != before
+
+
+def test_a_run_that_another_window_saved_meanwhile_is_not_written_over_unasked(
+    driver: Driver, answers: Answers, tmp_path: Path
+) -> None:
+    driver.open_bench()
+    window, place = driver.window, tmp_path / "mine.run.json"
+    answers.place_is = place
+    assert window.files.save()
+    assert window.files.save()
+    assert answers.asked == ["place"]
+    theirs = place.read_bytes().replace(b"Workshop bench", b"Another bench", 1)
+    place.write_bytes(theirs)
+    assert not window.files.save()
+    assert answers.asked[-1] == "clash"
+    assert place.read_bytes() == theirs
+    answers.clash_is, answers.place_is = Clash.ELSEWHERE, tmp_path / "elsewhere.run.json"
+    assert window.files.save()
+    assert place.read_bytes() == theirs
+    assert window.bench.document.path == tmp_path / "elsewhere.run.json"
+
+
+def test_saving_over_it_is_a_persons_own_choice_and_a_file_that_is_gone_comes_back(
+    driver: Driver, answers: Answers, tmp_path: Path
+) -> None:
+    driver.open_bench()
+    window, place = driver.window, tmp_path / "mine.run.json"
+    answers.place_is = place
+    assert window.files.save()
+    place.write_bytes(b"{}")
+    answers.clash_is = Clash.OVER
+    assert window.files.save()
+    assert load_run(place).title == "Workshop bench: clear cylinder, 5 mm hole"
+    place.unlink()
+    answers.asked.clear()
+    assert window.files.save()
+    assert answers.asked == []
+    assert place.exists()

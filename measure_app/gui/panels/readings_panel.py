@@ -27,6 +27,7 @@ from measure_app.gui.panels.reading_rows import (
     said_of,
     shown_readings,
 )
+from measure_app.gui.panels.share_section import ShareSection
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.panels.wording import counted
@@ -80,6 +81,8 @@ class ReadingsPanel(Panel):
 
     def build(self) -> None:
         """Make the controls."""
+        self.share = ShareSection(self)
+        self.add(self.share)
         self._build_marking()
         self._build_finding()
         self._build_table()
@@ -219,6 +222,7 @@ class ReadingsPanel(Panel):
 
     def _show(self) -> None:
         run, outcome = self.run, self.document.outcome
+        self.share.show_run(run)
         ready = run is not None and self.info is not None
         for control in (
             self.surface_button,
@@ -228,6 +232,9 @@ class ReadingsPanel(Panel):
             self.spread,
         ):
             control.setEnabled(ready)
+        # A share says itself where to go on.
+        self.advance_box.setEnabled(ready and not self.share.frames)
+        self.spread.setEnabled(ready and not self.share.frames)
         self.blind_box.setChecked(self.document.blind)
         self._show_note()
         if run is None:
@@ -278,7 +285,12 @@ class ReadingsPanel(Panel):
         if tool is Tool.LOOK:
             self.services.use_tool(tool)
         else:
-            self.services.use_tool(tool, advance=self.advance_box.value(), px_u=self.px_u_field.value or 0.5)
+            self.services.use_tool(
+                tool,
+                advance=self.advance_box.value(),
+                px_u=self.px_u_field.value or 0.5,
+                frames=self.share.frames,
+            )
 
     def _retake(self) -> None:
         if self.services.tool in (Tool.SURFACE, Tool.LANDING):
