@@ -1,34 +1,43 @@
-"""Series to fits, findings and budget: no pixels, no clips, no screen."""
+"""Series to fits, findings and budget: no pixels, no clips, no screen.
 
-from analysis.bivariate import line_with_errors_in_both
-from analysis.checks import Check
-from analysis.corrections import CorrectionSize, Effect, size_words
-from analysis.derive import Findings, findings_of
-from analysis.diagnosis import Diagnosis, Shape, Suspect
-from analysis.estimate import Estimate, covariance
-from analysis.falls import Fall, Falling, Falls
-from analysis.findings import Finding, Remark, Share, Undetermined
-from analysis.flow import Flow, flow_words
-from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
-from analysis.gravity_combined import against_accepted
-from analysis.improvement import Improvement, MoreReadings, SourceGain, improvement_of, improvements_of
-from analysis.jet_findings import findings_with_jet
-from analysis.jet_shape import JetShape, TracedJet, jet_shape_of, with_traced_angle
-from analysis.lines import Line, LinearFit, least_squares, straight_line
-from analysis.models import LAWS, Law, Points
-from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
-from analysis.notation import interval, plain, with_uncertainty
-from analysis.penalised import JointFit
-from analysis.plan import Forecast, GravityRoute, Instruments, Moment, Plan, Sight
-from analysis.plan_forecast import forecast_of
-from analysis.plan_proposal import Limits, Proposal, proposal_of
-from analysis.pooled import PooledValue, RunValue, pooled
-from analysis.profile import AreaProfile
-from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
-from analysis.rows import law_limit_m
-from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
-from analysis.slopes import LawLine, LineResult, line_result
-from analysis.water import Water, capillary_loss_m, reynolds_number, water_at, weber_number
+Each name comes when it is first asked for, so that who only sets the language or shows help waits for no fit.
+"""
+
+import importlib
+from typing import TYPE_CHECKING
+
+from analysis.words import Speaker, speak_by
+
+if TYPE_CHECKING:
+    from analysis.bivariate import line_with_errors_in_both
+    from analysis.checks import Check
+    from analysis.corrections import CorrectionSize, Effect, size_words
+    from analysis.derive import Findings, findings_of
+    from analysis.diagnosis import Diagnosis, Shape, Suspect
+    from analysis.estimate import Estimate, covariance
+    from analysis.falls import Fall, Falling, Falls
+    from analysis.findings import Finding, Remark, Share, Undetermined
+    from analysis.flow import Flow, flow_words
+    from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
+    from analysis.gravity_combined import against_accepted
+    from analysis.improvement import Improvement, MoreReadings, SourceGain, improvement_of, improvements_of
+    from analysis.jet_findings import findings_with_jet
+    from analysis.jet_shape import JetShape, TracedJet, jet_shape_of, with_traced_angle
+    from analysis.lines import Line, LinearFit, least_squares, straight_line
+    from analysis.models import LAWS, Law, Points
+    from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
+    from analysis.notation import interval, plain, with_uncertainty
+    from analysis.penalised import JointFit
+    from analysis.plan import Forecast, GravityRoute, Instruments, Moment, Plan, Sight
+    from analysis.plan_forecast import forecast_of
+    from analysis.plan_proposal import Limits, Proposal, proposal_of
+    from analysis.pooling import PooledValue, RunValue, pooled
+    from analysis.profile import AreaProfile
+    from analysis.published import Edge, ExpectedBand, ExpectedBands, band_words, expected_bands
+    from analysis.rows import law_limit_m
+    from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
+    from analysis.slopes import LawLine, LineResult, line_result
+    from analysis.water import Water, capillary_loss_m, reynolds_number, water_at, weber_number
 
 __all__ = [
     "AcceptedGravity",
@@ -82,6 +91,7 @@ __all__ = [
     "Share",
     "Sight",
     "SourceGain",
+    "Speaker",
     "Suspect",
     "TracedJet",
     "Undetermined",
@@ -111,9 +121,106 @@ __all__ = [
     "proposal_of",
     "reynolds_number",
     "size_words",
+    "speak_by",
     "straight_line",
     "water_at",
     "weber_number",
     "with_traced_angle",
     "with_uncertainty",
 ]
+
+_LATER = {
+    "AcceptedGravity": "gravity",
+    "AreaProfile": "profile",
+    "BoolArray": "series",
+    "Check": "checks",
+    "Checked": "monte_carlo",
+    "Column": "series",
+    "Conditions": "series",
+    "CorrectionSize": "corrections",
+    "Corrections": "series",
+    "Diagnosis": "diagnosis",
+    "Edge": "published",
+    "Effect": "corrections",
+    "Estimate": "estimate",
+    "ExpectedBand": "published",
+    "ExpectedBands": "published",
+    "Fall": "falls",
+    "Falling": "falls",
+    "Falls": "falls",
+    "Finding": "findings",
+    "Findings": "derive",
+    "FloatArray": "series",
+    "Flow": "flow",
+    "Forecast": "plan",
+    "GravityRoute": "plan",
+    "Improvement": "improvement",
+    "Instruments": "plan",
+    "IntArray": "series",
+    "JetShape": "jet_shape",
+    "JointFit": "penalised",
+    "LAWS": "models",
+    "Law": "models",
+    "LawLine": "slopes",
+    "Limits": "plan_proposal",
+    "Line": "lines",
+    "LineResult": "slopes",
+    "LinearFit": "lines",
+    "Moment": "plan",
+    "MonteCarloCheck": "monte_carlo",
+    "MoreReadings": "improvement",
+    "Plan": "plan",
+    "Points": "models",
+    "PooledValue": "pooling",
+    "Proposal": "plan_proposal",
+    "Remark": "findings",
+    "RunValue": "pooling",
+    "STANDARD_GRAVITY": "gravity",
+    "Series": "series",
+    "Shape": "diagnosis",
+    "Share": "findings",
+    "Sight": "plan",
+    "SourceGain": "improvement",
+    "Suspect": "diagnosis",
+    "TracedJet": "jet_shape",
+    "Undetermined": "findings",
+    "Water": "water",
+    "accepted_gravity": "gravity",
+    "against_accepted": "gravity_combined",
+    "band_words": "published",
+    "capillary_loss_m": "water",
+    "checked_by_monte_carlo": "monte_carlo",
+    "covariance": "estimate",
+    "expected_bands": "published",
+    "findings_of": "derive",
+    "findings_with_jet": "jet_findings",
+    "flow_words": "flow",
+    "forecast_of": "plan_forecast",
+    "improvement_of": "improvement",
+    "improvements_of": "improvement",
+    "interval": "notation",
+    "jet_shape_of": "jet_shape",
+    "law_limit_m": "rows",
+    "least_squares": "lines",
+    "line_result": "slopes",
+    "line_with_errors_in_both": "bivariate",
+    "normal_gravity": "gravity",
+    "plain": "notation",
+    "pooled": "pooling",
+    "proposal_of": "plan_proposal",
+    "reynolds_number": "water",
+    "size_words": "corrections",
+    "straight_line": "lines",
+    "water_at": "water",
+    "weber_number": "water",
+    "with_traced_angle": "jet_shape",
+    "with_uncertainty": "notation",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _LATER:
+        raise AttributeError(f"module 'analysis' has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"analysis.{_LATER[name]}"), name)
+    globals()[name] = value
+    return value

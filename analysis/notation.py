@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from analysis.words import numeral, said
+
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
@@ -27,11 +29,11 @@ def with_uncertainty(value: float, u: float, unit: str = "") -> str:
     """
     tail = "" if unit in ("", "1") else f" {unit}"
     if not math.isfinite(value):
-        return "not known"
+        return said("not known")
     if not math.isfinite(u) or u < 0.0:
-        return f"{plain(value)}{tail} (uncertainty not known)"
+        return said("{number} (uncertainty not known)", number=plain(value) + tail)
     if u == 0.0:
-        return f"{plain(value)}{tail} (exact)"
+        return said("{number} (exact)", number=plain(value) + tail)
     power = _power_of_ten(value, u)
     scale = 10.0**power
     decimals = _decimals(u / scale)
@@ -46,7 +48,7 @@ def with_uncertainty(value: float, u: float, unit: str = "") -> str:
 def plain(value: float, figures: int = 4) -> str:
     """Write a number without an uncertainty to so many significant figures."""
     if not math.isfinite(value):
-        return "not known"
+        return said("not known")
     if value == 0.0:
         return "0"
     exponent = math.floor(math.log10(abs(value)))
@@ -58,14 +60,16 @@ def plain(value: float, figures: int = 4) -> str:
 def interval(low: float, high: float, u: float, unit: str = "") -> str:
     """Write an interval to the place at which a standard uncertainty `u` ends: ``"0.964 to 0.978"``."""
     if not (math.isfinite(low) and math.isfinite(high)):
-        return "not known"
+        return said("not known")
     tail = "" if unit in ("", "1") else f" {unit}"
     if not math.isfinite(u) or u <= 0.0:
-        return f"{plain(low)} to {plain(high)}{tail}"
+        return said("{low} to {high}", low=plain(low), high=plain(high)) + tail
     power = _power_of_ten(max(abs(low), abs(high)), u)
     scale = 10.0**power
     decimals = _decimals(u / scale)
-    number = f"{_rounded(low / scale, decimals)} to {_rounded(high / scale, decimals)}"
+    number = said(
+        "{low} to {high}", low=_rounded(low / scale, decimals), high=_rounded(high / scale, decimals)
+    )
     if power:
         number = f"({number}) × 10{str(power).translate(_SUPERSCRIPTS)}"
     return number + tail
@@ -91,4 +95,4 @@ def _decimals(u: float) -> int:
 def _rounded(value: float, decimals: int) -> str:
     """Write a fixed number of decimals, without a minus before zero."""
     text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−")
+    return numeral(text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−"))

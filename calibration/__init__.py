@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from calibration.errors import CalibrationError, CalibrationRemark
 from calibration.pixels import FloatArray, Pixel, Segment
 from calibration.setup import Camera, Gauge, Graduation, Lens, Mark, Measures, Rule, Setup
+from calibration.words import Speaker, speak_by
 
 if TYPE_CHECKING:
     from calibration.calibrated import Calibration
@@ -37,7 +38,9 @@ __all__ = [
     "RuleFit",
     "Segment",
     "Setup",
+    "Speaker",
     "calibrate",
+    "speak_by",
 ]
 
 _LATER = {

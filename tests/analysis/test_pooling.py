@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.pooled import BETWEEN, RunValue, pooled
+from analysis.pooling import BETWEEN, RunValue, pooled
 
 # Thirteen trials of a vaccine, positive and negative in the treated and in the control group (Colditz and
 # others, JAMA 271 (1994) 698), the standard example of random-effects pooling. Table and results from memory;
