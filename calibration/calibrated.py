@@ -14,9 +14,10 @@ from calibration.metres import Metres
 from calibration.pixels import FloatArray, Segment
 from calibration.places import Places, places_of
 from calibration.plane import Plane, Slot
-from calibration.reach import Reach, past
+from calibration.reach import LANDING_LINE_PAST, Reach, past
 from calibration.rulefit import RuleFit
 from calibration.setup import Setup
+from calibration.words import said
 
 _GRID = 257
 _NEWTON = 4
@@ -100,7 +101,7 @@ class Calibration:
             return self._missing(1, self._drop_gap)
         table = self._plane.drops(self._table)
         value = table[0]
-        reason = past(self._head_reach, -value[0], "the landing line")
+        reason = past(self._head_reach, -value[0], LANDING_LINE_PAST)
         if reason:
             return self._missing(1, reason)
         return Metres(value, np.zeros(1), self._columns(table), self.sources)
@@ -249,11 +250,11 @@ class Calibration:
         reasons = []
         for value, seen, ray in zip(values, px, straight, strict=True):
             if not np.all(np.isfinite(seen)):
-                reasons.append("no position was read")
+                reasons.append(said("no position was read"))
             elif not np.all(np.isfinite(ray)) or not np.isfinite(value):
-                reasons.append("the position lies outside what the lens model can show")
+                reasons.append(said("the position lies outside what the lens model can show"))
             else:
-                reasons.append(past(reach, value, "it"))
+                reasons.append(past(reach, value))
         return tuple(reasons)
 
     def _inverse(

@@ -27,6 +27,7 @@ from calibration.rulefit import rule_fits, scatter_remarks
 from calibration.rules import Marks, lean_of, linear_scale, table_of
 from calibration.setup import Measures, Setup
 from calibration.sources import columns_of
+from calibration.words import marked, said
 
 ROLL_U_DEG = 1.0
 """How well a camera is levelled by eye (common practice, no source); used where no plumb is marked."""
@@ -214,15 +215,24 @@ def _typical_distance(plane: Plane, setup: Setup) -> float:
     return float(np.median(scales)) if len(scales) else math.nan
 
 
+_KNOWN_BY = {
+    (True, False): "camera.facing_px",
+    (True, True): marked("camera.facing_px, bettered by the perspective of the rules"),
+    (False, False): marked("taken to be the image centre"),
+    (False, True): marked("taken to be the image centre, bettered by the perspective of the rules"),
+}
+"""Where the facing is from: whether it was stated, and whether the rules know it better."""
+
+
 def _gaps(setup: Setup, plane: Plane) -> tuple[str, str, str]:
     """Say what is missing for heads, for throws, and for reading the drop."""
     head = throw = drop = ""
     if not np.any(plane.head_rules):
-        head = "no rule measures heads: add one to rules with “measures” head or both"
+        head = said("no rule measures heads: add one to rules with “measures” head or both")
     if not np.any(plane.throw_rules):
-        throw = "no rule measures throws: add one to rules with “measures” throw or both"
+        throw = said("no rule measures throws: add one to rules with “measures” throw or both")
     if setup.landing_line is None:
-        drop = "no landing_line: draw it to read the drop from the frame, or give drop.value_m"
+        drop = said("no landing_line: draw it to read the drop from the frame, or give drop.value_m")
     return head, throw, drop
 
 
@@ -232,9 +242,8 @@ def _facing(setup: Setup, plane: Plane, columns: FloatArray, focal: float) -> Fa
     foot = plane.centre + focal * tangents[None]
     foot = bent(foot, plane.centre, focal, float(plane.base[Slot.BEND]))
     stated = math.tan(math.radians(setup.camera.facing_u_deg))
-    known = "camera.facing_px" if setup.camera.facing is not None else "taken to be the image centre"
-    if columns.size and float(np.min(u)) < 0.8 * stated:
-        known += ", bettered by the perspective of the rules"
+    by_rules = bool(columns.size) and float(np.min(u)) < 0.8 * stated
+    known = said(_KNOWN_BY[setup.camera.facing is not None, by_rules])
     return Facing(
         px=Pixel(*distort(foot, setup.camera.lens, plane.centre)[0].tolist()),
         u_px=(float(focal * u[0]), float(focal * u[1])),

@@ -11,6 +11,7 @@ from calibration.errors import CalibrationError
 from calibration.facing import slopes
 from calibration.pixels import FloatArray
 from calibration.rules import Marks, table_of
+from calibration.words import marked, said
 
 P_LIMIT = 0.01
 """A scatter that chance brings less often than this is called larger than stated."""
@@ -21,7 +22,7 @@ SHARED = 4
 _EQUAL_Z = 3.0
 
 
-_IMPOSSIBLE = (
+_IMPOSSIBLE = marked(
     "no camera can have seen the graduations where they are marked; check their places and values, how far "
     "behind the jet each rule lies, and the camera's distance and lens"
 )
@@ -159,7 +160,7 @@ def fit_together(
         move = gain @ errors
         theta = theta + move
         if not np.all(np.isfinite(theta)) or np.any(theta[S:Z] * (1.0 + theta[2] * theta[D:S]) <= 0.0):
-            raise CalibrationError("rules", _IMPOSSIBLE)
+            raise CalibrationError("rules", said(_IMPOSSIBLE))
         if np.max(np.abs(move * column)) < 1e-6:
             break
     return JointFit(
@@ -181,7 +182,7 @@ def _directions(rho: FloatArray, marks: Marks) -> FloatArray:
     for r in range(len(marks.rules)):
         mine = rho[marks.of(r)] - np.mean(rho[marks.of(r)], axis=0)
         if not np.all(np.isfinite(mine)):
-            raise CalibrationError("rules", _IMPOSSIBLE)
+            raise CalibrationError("rules", said(_IMPOSSIBLE))
         lines[r] = np.linalg.svd(mine, full_matrices=False)[2][0]
         values = marks.values[marks.of(r)]
         if (mine @ lines[r]) @ (values - values.mean()) < 0:

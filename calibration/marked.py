@@ -12,6 +12,7 @@ from calibration.lens import optical_centre, straighten
 from calibration.pixels import FloatArray, Pixel
 from calibration.rules import check_rule
 from calibration.setup import Gauge, Mark, Setup
+from calibration.words import marked, said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +34,7 @@ def check(setup: Setup) -> None:
         check_rule(rule, f"rules[{i}]")
     _check_camera(setup)
     if setup.plumb is not None and not setup.plumb.length_px >= 2.0:
-        raise CalibrationError("plumb", "its two ends lie on one spot; mark them far apart")
+        raise CalibrationError("plumb", said("its two ends lie on one spot; mark them far apart"))
     lines: tuple[tuple[str, Gauge | None], ...] = (
         ("gauge_line", setup.gauge_line),
         ("landing_line", setup.landing_line),
@@ -41,7 +42,7 @@ def check(setup: Setup) -> None:
     for where, gauge in lines:
         if gauge is not None and not gauge.line.length_px >= 2.0:
             raise CalibrationError(
-                where, "its two ends lie on one spot; draw it through every place that is read"
+                where, said("its two ends lie on one spot; draw it through every place that is read")
             )
     points: tuple[tuple[str, Mark | None], ...] = (
         ("orifice", setup.orifice),
@@ -49,32 +50,47 @@ def check(setup: Setup) -> None:
     )
     for where, mark in points:
         if mark is not None and (mark.px_u < 0 or mark.behind_u_m < 0):
-            raise CalibrationError(where, "an uncertainty must not be negative")
+            raise CalibrationError(where, said("an uncertainty must not be negative"))
 
 
 def _check_camera(setup: Setup) -> None:
     camera = setup.camera
     if min(setup.frame_size) < 2:
         raise CalibrationError(
-            "clip", f"a frame of {setup.frame_size[0]} × {setup.frame_size[1]} px cannot be measured"
+            "clip",
+            said(
+                "a frame of {width} × {height} px cannot be measured",
+                width=setup.frame_size[0],
+                height=setup.frame_size[1],
+            ),
         )
     if camera.distance_m is not None:
         if not (math.isfinite(camera.distance_m) and camera.distance_m > 0):
             raise CalibrationError(
-                "camera.distance_m", f"{camera.distance_m:g} m is no distance; give it in metres"
+                "camera.distance_m",
+                said("{distance:g} m is no distance; give it in metres", distance=camera.distance_m),
             )
         depths = [*setup.rules, setup.orifice, setup.throw_zero, setup.gauge_line, setup.landing_line]
         nearest = min((d.behind_m for d in depths if d is not None), default=0.0)
         if camera.distance_m + nearest <= 0:
             raise CalibrationError(
                 "camera.distance_m",
-                f"{camera.distance_m:g} m puts the camera behind something that lies {-nearest:g} m "
-                "before the jet's plane; check the unit of both",
+                said(
+                    "{distance:g} m puts the camera behind something that lies {nearest:g} m before the "
+                    "jet's plane; check the unit of both",
+                    distance=camera.distance_m,
+                    nearest=-nearest,
+                ),
             )
     if camera.lens is not None and not camera.lens.focal_px > 0:
-        raise CalibrationError("camera.lens.focal_px", f"{camera.lens.focal_px:g} px must be above 0")
+        raise CalibrationError(
+            "camera.lens.focal_px", said("{focal:g} px must be above 0", focal=camera.lens.focal_px)
+        )
     if not 0 <= camera.facing_u_deg < 45:
-        raise CalibrationError("camera.facing_u_deg", f"{camera.facing_u_deg:g}° must lie from 0 to below 45")
+        raise CalibrationError(
+            "camera.facing_u_deg",
+            said("{angle:g}° must lie from 0 to below 45", angle=camera.facing_u_deg),
+        )
 
 
 def straightened(setup: Setup) -> Marked:
@@ -102,10 +118,10 @@ def straightened(setup: Setup) -> Marked:
     bad = np.flatnonzero(~np.all(np.isfinite(straight), axis=1))
     if bad.size:
         at = seen[bad[0]]
-        why = "lies outside what camera.lens can show; check k1, k2 and focal_px"
+        words = marked("({x:.1f}, {y:.1f}) lies outside what camera.lens can show; check k1, k2 and focal_px")
         if not np.all(np.isfinite(at)):
-            why = "is not a finite position"
-        raise CalibrationError(where[int(bad[0])], f"({at[0]:.1f}, {at[1]:.1f}) {why}")
+            words = marked("({x:.1f}, {y:.1f}) is not a finite position")
+        raise CalibrationError(where[int(bad[0])], said(words, x=float(at[0]), y=float(at[1])))
     return Marked(
         centre=centre,
         graduations=straight[graduations],
@@ -128,5 +144,5 @@ def distinct_names(names: tuple[str, ...]) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    filled = [n.strip() or f"rule {i}" for i, n in enumerate(names, start=1)]
+    filled = [n.strip() or said("rule {number}", number=i) for i, n in enumerate(names, start=1)]
     return tuple(n if filled.count(n) == 1 else f"{n} ({i})" for i, n in enumerate(filled, start=1))

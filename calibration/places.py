@@ -12,9 +12,12 @@ from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
 from calibration.reach import Reach, past
 from calibration.setup import Setup
+from calibration.words import marked, said
 
-DEPTH = "depth of what falls"
+DEPTH = marked("depth of what falls")
 """Source of error: how far behind the jet's plane the thing is."""
+DEPTH_UNCORRECTED = marked("depth of what falls, left uncorrected")
+"""The same, for the part that no camera distance corrects."""
 UNCORRECTED = "depth left uncorrected (no camera distance)"
 
 
@@ -82,7 +85,7 @@ def places_of(
         carried = base.copy()
         carried[0, Slot.INVERSE_DISTANCE] = 1.0 / float(np.median(plane.rule_scales(base)[0]))
         far = plane.places(carried, seen, behind_m)[0] - values[0]
-    names = (*sources, DEPTH, f"{DEPTH}, left uncorrected")
+    names = (*sources, DEPTH, DEPTH_UNCORRECTED)
     down_reasons = _reasons(values[0, :, 0], seen, _with_between(setup, plane, base, reach), gaps[0])
     across_reasons = _reasons(values[0, :, 1], seen, (), gaps[1])
 
@@ -104,9 +107,9 @@ def _reasons(values: FloatArray, straight: FloatArray, reach: tuple[Reach, ...],
         if gap:
             reasons.append(gap)
         elif not (np.isfinite(value) and np.all(np.isfinite(ray))):
-            reasons.append("the position lies outside what the lens model can show")
+            reasons.append(said("the position lies outside what the lens model can show"))
         else:
-            reasons.append(past(reach, -value, "it") if reach else "")
+            reasons.append(past(reach, -value) if reach else "")
     return tuple(reasons)
 
 
@@ -126,4 +129,4 @@ def _with_between(
         straight = straighten(px, setup.camera.lens, plane.centre)
         levels.append(-plane.places(base, straight, rule.behind_m)[0, :, 0])
     seen = np.concatenate(levels)
-    return (*reach, Reach("the rules", float(np.min(seen)), float(np.max(seen)), 0.0))
+    return (*reach, Reach(said("the rules"), float(np.min(seen)), float(np.max(seen)), 0.0))

@@ -9,6 +9,7 @@ import numpy as np
 from calibration.plane import Plane, Slot
 from calibration.rules import Marks
 from calibration.setup import Setup
+from calibration.words import marked, said
 
 REACH = 0.5
 """How far past its graduations a rule is trusted, in units of its graduated length."""
@@ -57,14 +58,20 @@ def reach_of(
     return tuple(out)
 
 
-def past(reach: tuple[Reach, ...], value: float, what: str) -> str:
-    """Say how far a length lies past the nearest rule's trust; "" where it does not."""
+PLACE_PAST = marked(
+    "it lies {beyond:.0f} mm past the last graduation of “{rule}”, which is trusted for {trusted:.0f} mm: "
+    "read a graduation further out"
+)
+LANDING_LINE_PAST = marked(
+    "the landing line lies {beyond:.0f} mm past the last graduation of “{rule}”, which is trusted for "
+    "{trusted:.0f} mm: read a graduation further out"
+)
+
+
+def past(reach: tuple[Reach, ...], value: float, words: str = PLACE_PAST) -> str:
+    """Say how far a length lies past the nearest rule's trust, in a text above; "" where it does not."""
     nearest = min(reach, key=lambda r: max(r.first_m - r.slack_m - value, value - r.last_m - r.slack_m))
     beyond = max(nearest.first_m - value, value - nearest.last_m)
     if beyond <= nearest.slack_m:
         return ""
-    return (
-        f"{what} lies {1000 * beyond:.0f} mm past the last graduation of “{nearest.rule}”, which is "
-        "trusted for "
-        f"{1000 * nearest.slack_m:.0f} mm: read a graduation further out"
-    )
+    return said(words, beyond=1000 * beyond, rule=nearest.rule, trusted=1000 * nearest.slack_m)

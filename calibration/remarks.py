@@ -13,8 +13,15 @@ from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
 from calibration.rules import Marks
 from calibration.setup import Measures, Setup
+from calibration.words import marked, said
 
 _Z = 3.0
+_LEANS = {
+    True: marked("“{rule}” leans {lean:.1f}° from the plumb: stand it upright, or mark the plumb again"),
+    False: marked(
+        "“{rule}” leans {lean:.1f}° from the image’s vertical: stand it upright, or mark the plumb again"
+    ),
+}
 
 
 def scale_remarks(
@@ -46,10 +53,15 @@ def scale_remarks(
                 remarks.append(
                     CalibrationRemark(
                         "scale",
-                        f"“{names[a]}” and “{names[b]}” disagree in scale by {100 * abs(pair[0]):.2f} % "
-                        f"(± {100 * u:.2f} %): check the values of their graduations, their behind_m and "
-                        "whether one "
-                        "of them is a print that was resized",
+                        said(
+                            "“{one}” and “{other}” disagree in scale by {apart:.2f} % (± {u:.2f} %): check "
+                            "the values of their graduations, their behind_m and whether one of them is a "
+                            "print that was resized",
+                            one=names[a],
+                            other=names[b],
+                            apart=100 * abs(float(pair[0])),
+                            u=100 * u,
+                        ),
                     )
                 )
     return remarks
@@ -79,9 +91,12 @@ def focal_remarks(setup: Setup, plane: Plane, focal_known: str) -> list[Calibrat
             return [
                 CalibrationRemark(
                     "camera",
-                    f"camera.lens.focal_px and the rules put the camera {implied:.2f} m from the jet's "
-                    "plane, "
-                    f"camera.distance_m says {distance:.2f} m: one of them is wrong",
+                    said(
+                        "camera.lens.focal_px and the rules put the camera {implied:.2f} m from the jet's "
+                        "plane, camera.distance_m says {distance:.2f} m: one of them is wrong",
+                        implied=implied,
+                        distance=distance,
+                    ),
                 )
             ]
         return []
@@ -90,9 +105,13 @@ def focal_remarks(setup: Setup, plane: Plane, focal_known: str) -> list[Calibrat
         return [
             CalibrationRemark(
                 "camera",
-                f"with camera.distance_m {distance:g} m the rules make the focal length {ratio:.2g} times "
-                "the long side "
-                "of the frame, which hardly any camera has: check the distance and its unit",
+                said(
+                    "with camera.distance_m {distance:g} m the rules make the focal length {ratio:.2g} "
+                    "times the long side of the frame, which hardly any camera has: check the distance and "
+                    "its unit",
+                    distance=distance,
+                    ratio=ratio,
+                ),
             )
         ]
     return []
@@ -114,40 +133,45 @@ def depth_remarks(setup: Setup, typical_m: float, focal_known: str) -> list[Cali
     """
     if setup.camera.distance_m is not None:
         if setup.camera.distance_u_m is None:
-            return [CalibrationRemark("camera", "camera.distance_u_m is not given: 2 % was taken")]
+            return [CalibrationRemark("camera", said("camera.distance_u_m is not given: 2 % was taken"))]
         return []
     remarks = []
     gauge = setup.gauge_line.behind_m if setup.gauge_line else 0.0
     depths = [r.behind_m - gauge for r in setup.rules if r.measures is not Measures.THROW]
     cost = max((abs(d) for d in depths), default=0.0)
-    at = f"{typical_m:.1f} m (suggested by focal length and rules)" if math.isfinite(typical_m) else "1.2 m"
+    at = said("{distance:.1f} m", distance=1.2)
+    if math.isfinite(typical_m):
+        at = said("{distance:.1f} m (suggested by focal length and rules)", distance=typical_m)
     distance = typical_m if math.isfinite(typical_m) else 1.2
     if cost > 0:
-        says = (
-            f"no camera.distance_m: nothing is corrected for depth. The water line lies {1000 * cost:.0f} "
-            "mm before or "
-            f"behind the rule, which from {at} is {100 * cost / distance:.1f} % of every head, and the "
-            "level seems "
-            f"shifted by up to {1000 * cost * math.tan(math.radians(5)):.0f} mm if the camera looks down "
-            "by 5°. "
-            "Measure the distance from lens to jet and give it."
+        says = said(
+            "no camera.distance_m: nothing is corrected for depth. The water line lies {depth:.0f} mm "
+            "before or behind the rule, which from {at} is {share:.1f} % of every head, and the level seems "
+            "shifted by up to {shift:.0f} mm if the camera looks down by 5°. Measure the distance from lens "
+            "to jet and give it.",
+            depth=1000 * cost,
+            at=at,
+            share=100 * cost / distance,
+            shift=1000 * cost * math.tan(math.radians(5)),
         )
     else:
-        says = (
+        says = said(
             "no camera.distance_m: all is taken to lie in the jet's plane. A water line seen on the near "
-            "wall of a "
-            f"tube 30 mm before that plane would, from {at}, cost {100 * 0.03 / distance:.1f} % of every "
-            "head. Give "
-            "camera.distance_m and the behind_m of rules and gauge_line."
+            "wall of a tube 30 mm before that plane would, from {at}, cost {share:.1f} % of every head. "
+            "Give camera.distance_m and the behind_m of rules and gauge_line.",
+            at=at,
+            share=100 * 0.03 / distance,
         )
     remarks.append(CalibrationRemark("depth", says))
     if focal_known == "assumed" and setup.rules:
         remarks.append(
             CalibrationRemark(
                 "camera",
-                f"neither distance nor lens is given: a focal length of {max(setup.frame_size)} px, the "
-                "long side of the "
-                "frame, was assumed for the perspective",
+                said(
+                    "neither distance nor lens is given: a focal length of {side} px, the long side of the "
+                    "frame, was assumed for the perspective",
+                    side=max(setup.frame_size),
+                ),
             )
         )
     return remarks
@@ -173,18 +197,25 @@ def facing_remarks(setup: Setup, fit: JointFit | None, facing: Facing) -> list[C
         fit.prior_pull,
         (facing.sideways_deg, facing.up_down_deg),
         facing.u_deg,
-        ("sideways", "up and down"),
+        (
+            marked(
+                "the rules show that the camera stands {angle:.1f}° ± {u:.1f}° off the perpendicular "
+                "sideways; camera.facing_u_deg allows {allowed:g}°. The perspective was taken out; a lens "
+                "that bends straight lines (camera.lens) can feign this."
+            ),
+            marked(
+                "the rules show that the camera stands {angle:.1f}° ± {u:.1f}° off the perpendicular up and "
+                "down; camera.facing_u_deg allows {allowed:g}°. The perspective was taken out; a lens that "
+                "bends straight lines (camera.lens) can feign this."
+            ),
+        ),
         strict=True,
     ):
         if abs(pull) > _Z:
             remarks.append(
                 CalibrationRemark(
                     "camera",
-                    f"the rules show that the camera stands {abs(angle):.1f}° ± {u:.1f}° off the "
-                    "perpendicular "
-                    f"{words}; camera.facing_u_deg allows {setup.camera.facing_u_deg:g}°. The perspective "
-                    "was taken "
-                    "out; a lens that bends straight lines (camera.lens) can feign this.",
+                    said(words, angle=abs(angle), u=u, allowed=setup.camera.facing_u_deg),
                 )
             )
     return remarks
@@ -209,11 +240,13 @@ def lens_remarks(plane: Plane, bend_u: float) -> list[CalibrationRemark]:
     return [
         CalibrationRemark(
             "lens",
-            f"the graduations lie as behind a lens that bends straight lines (k1 about {bend:.2f}, by "
-            "which lengths at "
-            "the side of the frame are off by several per cent). Most of it was taken out; film through "
-            "a plainer lens, "
-            "keep to the middle of the frame, or calibrate the lens and give camera.lens.",
+            said(
+                "the graduations lie as behind a lens that bends straight lines (k1 about {bend:.2f}, by "
+                "which lengths at the side of the frame are off by several per cent). Most of it was taken "
+                "out; film through a plainer lens, keep to the middle of the frame, or calibrate the lens "
+                "and give camera.lens.",
+                bend=bend,
+            ),
         )
     ]
 
@@ -241,14 +274,18 @@ def plumb_remarks(setup: Setup, plumb: FloatArray, marks: Marks, roll_u: float) 
         remarks.append(
             CalibrationRemark(
                 "plumb",
-                "no plumb is marked: the vertical of the image was taken for the vertical, give or take "
-                f"{math.degrees(roll_u):.1f}°. Mark a hanging thread or the edge of a wall.",
+                said(
+                    "no plumb is marked: the vertical of the image was taken for the vertical, give or take "
+                    "{roll:.1f}°. Mark a hanging thread or the edge of a wall.",
+                    roll=math.degrees(roll_u),
+                ),
             )
         )
     elif down[1] < 0:
         remarks.append(
             CalibrationRemark(
-                "plumb", "plumb.top_px lies lower in the frame than plumb.bottom_px: were they swapped?"
+                "plumb",
+                said("plumb.top_px lies lower in the frame than plumb.bottom_px: were they swapped?"),
             )
         )
     for r, rule in enumerate(setup.rules):
@@ -261,9 +298,7 @@ def plumb_remarks(setup: Setup, plumb: FloatArray, marks: Marks, roll_u: float) 
             remarks.append(
                 CalibrationRemark(
                     marks.names[r],
-                    f"“{marks.names[r]}” leans {lean:.1f}° from the "
-                    f"{'plumb' if setup.plumb else 'image’s vertical'}: "
-                    "stand it upright, or mark the plumb again",
+                    said(_LEANS[setup.plumb is not None], rule=marks.names[r], lean=lean),
                 )
             )
     return remarks

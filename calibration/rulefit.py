@@ -13,6 +13,7 @@ from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
 from calibration.rules import Marks
 from calibration.setup import Measures
+from calibration.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,14 +62,17 @@ def perspective_words(tangent: float, u: float) -> str:
     str
     """
     if not math.isfinite(tangent):
-        return "two graduations show no perspective"
+        return said("two graduations show no perspective")
     angle, angle_u = math.degrees(math.atan(tangent)), math.degrees(u)
     digits = max(0, 1 - math.floor(math.log10(max(angle_u, 1e-6))))
-    figure = f"{abs(angle):.{digits}f}° ± {angle_u:.{digits}f}°"
-    if abs(tangent) > 3.0 * u:
-        end = "higher" if angle < 0 else "lower"
-        return f"the camera looks {figure} towards its {end} values instead of squarely at it"
-    return f"square to the camera along it within its reading error ({figure})"
+    figure = said("{angle:.{digits}f}° ± {u:.{digits}f}°", angle=abs(angle), u=angle_u, digits=digits)
+    if abs(tangent) <= 3.0 * u:
+        return said("square to the camera along it within its reading error ({figure})", figure=figure)
+    if angle < 0:
+        return said(
+            "the camera looks {figure} towards its higher values instead of squarely at it", figure=figure
+        )
+    return said("the camera looks {figure} towards its lower values instead of squarely at it", figure=figure)
 
 
 def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | None) -> list[CalibrationRemark]:
@@ -99,11 +103,17 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
         remarks.append(
             CalibrationRemark(
                 name,
-                f"the graduations of “{name}” scatter by {rms:.2f} px, {stated:.2f} px were stated "
-                "(chance brings that "
-                f"in {100 * p_value:.1g} % of cases); most of all {marks.values[mine][worst]:g} m, off by "
-                f"{off:.1f} px: "
-                "look at it again. The uncertainty of the scale was widened to match.",
+                said(
+                    "the graduations of “{rule}” scatter by {rms:.2f} px, {stated:.2f} px were stated "
+                    "(chance brings that in {chance:.1g} % of cases); most of all {worst:g} m, off by "
+                    "{off:.1f} px: look at it again. The uncertainty of the scale was widened to match.",
+                    rule=name,
+                    rms=rms,
+                    stated=stated,
+                    chance=100 * p_value,
+                    worst=float(marks.values[mine][worst]),
+                    off=float(off),
+                ),
             )
         )
     pixels = marks.pixels[mine] - marks.pixels[mine].mean(axis=0)
@@ -114,9 +124,12 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
             remarks.append(
                 CalibrationRemark(
                     name,
-                    f"the graduations of “{name}” stray {spread:.1f} px from a straight line; mark all of "
-                    "them on the "
-                    "same edge of the rule",
+                    said(
+                        "the graduations of “{rule}” stray {spread:.1f} px from a straight line; mark all of "
+                        "them on the same edge of the rule",
+                        rule=name,
+                        spread=spread,
+                    ),
                 )
             )
     return remarks

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from calibration.errors import CalibrationError
 from calibration.pixels import FloatArray
 from calibration.setup import Rule
+from calibration.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,27 +53,43 @@ def check_rule(rule: Rule, where: str) -> None:
     where = f"{where}.graduations"
     marks = rule.graduations
     if len(marks) < 2:
-        raise CalibrationError(where, f"“{rule.name}” has {len(marks)}; mark at least two graduations")
+        raise CalibrationError(
+            where,
+            said("“{rule}” has {count}; mark at least two graduations", rule=rule.name, count=len(marks)),
+        )
     px = np.array([g.px for g in marks], dtype=np.float64)
     values = np.array([g.value_m for g in marks], dtype=np.float64)
     if not (np.all(np.isfinite(px)) and np.all(np.isfinite(values))):
-        raise CalibrationError(where, f"“{rule.name}” has a position or value that is not a finite number")
+        raise CalibrationError(
+            where, said("“{rule}” has a position or value that is not a finite number", rule=rule.name)
+        )
     if rule.px_u < 0 or rule.graduation_u_m < 0 or rule.behind_u_m < 0 or rule.scale_u < 0:
-        raise CalibrationError(where.partition(".")[0], f"“{rule.name}” has a negative uncertainty")
+        raise CalibrationError(
+            where.partition(".")[0], said("“{rule}” has a negative uncertainty", rule=rule.name)
+        )
     order = np.argsort(values, kind="stable")
     px, values = px[order], values[order]
     same = np.flatnonzero(np.diff(values) <= 0)
     if same.size:
         raise CalibrationError(
-            where, f"“{rule.name}” has two graduations of {values[same[0]]:g} m; delete or correct one"
+            where,
+            said(
+                "“{rule}” has two graduations of {value:g} m; delete or correct one",
+                rule=rule.name,
+                value=float(values[same[0]]),
+            ),
         )
     gaps = np.hypot(*(px[:, None, :] - px[None, :, :]).transpose(2, 0, 1)) + 10.0 * np.eye(len(px))
     if np.min(gaps) < 1.0:
         i, j = divmod(int(np.argmin(gaps)), len(px))
         raise CalibrationError(
             where,
-            f"“{rule.name}” has {values[i]:g} m and {values[j]:g} m less than a pixel apart; mark one of "
-            "them again",
+            said(
+                "“{rule}” has {one:g} m and {other:g} m less than a pixel apart; mark one of them again",
+                rule=rule.name,
+                one=float(values[i]),
+                other=float(values[j]),
+            ),
         )
     step = px[-1] - px[0]
     back = np.flatnonzero(np.diff(px @ step) <= 0)
@@ -80,9 +97,13 @@ def check_rule(rule: Rule, where: str) -> None:
         i = int(back[0])
         raise CalibrationError(
             where,
-            f"“{rule.name}” goes back between {values[i]:g} m and {values[i + 1]:g} m: values must grow "
-            "or fall all "
-            "the way along the rule; correct the one that is misread",
+            said(
+                "“{rule}” goes back between {one:g} m and {other:g} m: values must grow or fall all the way "
+                "along the rule; correct the one that is misread",
+                rule=rule.name,
+                one=float(values[i]),
+                other=float(values[i + 1]),
+            ),
         )
 
 

@@ -12,9 +12,15 @@ from calibration.pixels import FloatArray, Pixel
 from calibration.plane import Plane, Slot
 from calibration.rules import Marks
 from calibration.setup import Setup
+from calibration.words import marked
 
 _NEGLIGIBLE = 1e-3
 """A share of a parameter's standard uncertainty that adds a millionth to its variance."""
+# A name is what joins a source to itself in another run, so it stays as it is here; who shows it says it.
+PERSPECTIVE = marked("perspective as read")
+SCALE = marked("scale as read")
+ENGRAVED = marked("engraved scale")
+DEPTH = marked("depth")
 
 
 class _Columns:
@@ -88,17 +94,23 @@ def _camera(out: _Columns, setup: Setup, plane: Plane, fit: JointFit, typical_m:
     down = down / np.hypot(*down)
     if setup.camera.facing_u_deg > 0:
         across = np.array([down[1], -down[0]])
-        out.add("camera facing, sideways", _spread(fit, fit.gain[:, N : N + 2] @ across[:, None], size)[:, 0])
         out.add(
-            "camera facing, up and down", _spread(fit, fit.gain[:, N : N + 2] @ down[:, None], size)[:, 0]
+            marked("camera facing, sideways"),
+            _spread(fit, fit.gain[:, N : N + 2] @ across[:, None], size)[:, 0],
+        )
+        out.add(
+            marked("camera facing, up and down"),
+            _spread(fit, fit.gain[:, N : N + 2] @ down[:, None], size)[:, 0],
         )
     if setup.camera.lens is None:
-        out.add("lens not given", _spread(fit, fit.gain[:, N + 3 : N + 4], size)[:, 0])
+        out.add(marked("lens not given"), _spread(fit, fit.gain[:, N + 3 : N + 4], size)[:, 0])
     if setup.camera.distance_m is None:
         if any(plane.base[slot] for slot in _depth_slots(len(setup.rules))):
-            out.add_slots("depth left uncorrected (no camera distance)", inverse_distance=1.0 / typical_m)
+            out.add_slots(
+                marked("depth left uncorrected (no camera distance)"), inverse_distance=1.0 / typical_m
+            )
     elif setup.camera.distance_u_m != 0:
-        out.add("camera distance", _spread(fit, fit.gain[:, N + 2 : N + 3], size)[:, 0])
+        out.add(marked("camera distance"), _spread(fit, fit.gain[:, N + 2 : N + 3], size)[:, 0])
 
 
 def _depth_slots(rules: int) -> list[int]:
@@ -122,13 +134,13 @@ def _rule(out: _Columns, marks: Marks, fit: JointFit, r: int) -> None:
     if np.linalg.norm(says) > _NEGLIGIBLE * np.linalg.norm(size[:2]) and packed.shape[1] > 1:
         turn = np.linalg.qr(np.column_stack([says, np.eye(len(says))]))[0]
         packed = packed @ turn
-        out.add(f"{name}: perspective as read", _spread(fit, packed[:, :1], out.size)[:, 0])
+        out.add(f"{name}: {PERSPECTIVE}", _spread(fit, packed[:, :1], out.size)[:, 0])
         packed = packed[:, 1:]
     for j in range(packed.shape[1]):
         number = "" if j == 0 else f" ({j + 1})"
-        out.add(f"{name}: scale as read{number}", _spread(fit, packed[:, j : j + 1], out.size)[:, 0])
+        out.add(f"{name}: {SCALE}{number}", _spread(fit, packed[:, j : j + 1], out.size)[:, 0])
     if marks.rules[r].behind_u_m > 0:
-        out.add(f"{name}: depth", _spread(fit, fit.gain[:, N + SHARED + r, None], out.size)[:, 0])
+        out.add(f"{name}: {DEPTH}", _spread(fit, fit.gain[:, N + SHARED + r, None], out.size)[:, 0])
     engraved = np.zeros((len(fit.parameters), 1))
     for j, (a, b, u) in enumerate(fit.equalities):
         if r in (a, b):
@@ -136,7 +148,7 @@ def _rule(out: _Columns, marks: Marks, fit: JointFit, r: int) -> None:
             engraved += sign * marks.rules[r].scale_u / u * fit.gain[:, N + SHARED + R + j, None]
     column = _spread(fit, engraved, out.size)[:, 0]
     column[Slot.RULES + 2 * R + r] = -marks.rules[r].scale_u
-    out.add(f"{name}: engraved scale", column)
+    out.add(f"{name}: {ENGRAVED}", column)
 
 
 def _marks(out: _Columns, setup: Setup, plane: Plane, roll_u: float) -> None:
@@ -145,25 +157,42 @@ def _marks(out: _Columns, setup: Setup, plane: Plane, roll_u: float) -> None:
     down = down / np.hypot(*down)
     across = np.array([down[1], -down[0]])
 
-    def position(name: str, px: Pixel, px_u: float, x: str, y: str) -> None:
-        for words, way in (("up and down", down), ("sideways", across)):
+    def position(names: tuple[str, str], px: Pixel, px_u: float, x: str, y: str) -> None:
+        for name, way in zip(names, (down, across), strict=True):
             seen = np.array([px, px])
             ends = straighten(seen + 0.5 * np.array([way, -way]), setup.camera.lens, plane.centre)
             step = px_u * (ends[0] - ends[1])
-            out.add_slots(f"{name}, {words}", **{x: float(step[0]), y: float(step[1])})
+            out.add_slots(name, **{x: float(step[0]), y: float(step[1])})
 
     orifice, zero, gauge, landing = setup.orifice, setup.throw_zero, setup.gauge_line, setup.landing_line
-    position("orifice", orifice.px, orifice.px_u, "orifice_x", "orifice_y")
-    out.add_slots("orifice: depth", orifice_depth=orifice.behind_u_m)
+    position(
+        (marked("orifice, up and down"), marked("orifice, sideways")),
+        orifice.px,
+        orifice.px_u,
+        "orifice_x",
+        "orifice_y",
+    )
+    out.add_slots(marked("orifice: depth"), orifice_depth=orifice.behind_u_m)
     if zero is not None:
-        position("throw zero", zero.px, zero.px_u, "zero_x", "zero_y")
-        out.add_slots("throw zero: depth", zero_depth=zero.behind_u_m)
-    out.add_slots("plumb direction" if setup.plumb else "roll of the camera (no plumb)", plumb_angle=roll_u)
+        position(
+            (marked("throw zero, up and down"), marked("throw zero, sideways")),
+            zero.px,
+            zero.px_u,
+            "zero_x",
+            "zero_y",
+        )
+        out.add_slots(marked("throw zero: depth"), zero_depth=zero.behind_u_m)
+    out.add_slots(
+        marked("plumb direction") if setup.plumb else marked("roll of the camera (no plumb)"),
+        plumb_angle=roll_u,
+    )
     if gauge is not None:
-        out.add_slots("gauge line: depth", gauge_depth=gauge.behind_u_m)
-        out.add_slots("meniscus allowance", above_level=gauge.above_level_u_m)
+        out.add_slots(marked("gauge line: depth"), gauge_depth=gauge.behind_u_m)
+        out.add_slots(marked("meniscus allowance"), above_level=gauge.above_level_u_m)
     if landing is not None and plane.landing is not None:
-        out.add_slots("landing line: depth", landing_depth=landing.behind_u_m)
+        out.add_slots(marked("landing line: depth"), landing_depth=landing.behind_u_m)
         step = plane.landing[1] - plane.landing[0]
         share = float((plane.orifice - plane.landing[0]) @ across / (step @ across)) if step @ across else 0.5
-        out.add_slots("landing line: position", landing_shift=landing.px_u * math.hypot(1.0 - share, share))
+        out.add_slots(
+            marked("landing line: position"), landing_shift=landing.px_u * math.hypot(1.0 - share, share)
+        )

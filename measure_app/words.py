@@ -22,6 +22,7 @@ __all__ = [
     "numeral",
     "readers_language",
     "said",
+    "source_words",
     "use_language",
     "use_speaker",
 ]
@@ -102,6 +103,28 @@ def counted(one: str, many: str, /, count: int, **values: object) -> str:
 def numeral(digits: str) -> str:
     """Give a number that is ready (``"0.971"``) the reader's decimal mark."""
     return _speaker.numeral(digits)
+
+
+def source_words(name: str) -> str:
+    """
+    Say the name of a source of uncertainty.
+
+    The name itself joins a source to the same one of another run and is therefore the same in every language.
+
+    Parameters
+    ----------
+    name : str
+        Such as ``"drop"``, ``"steel rule: scale as read (2)"`` or ``"fall “3”: depth"``; the part before the
+        colon is a name of the run's.
+    """
+    whole = said(name)
+    what, colon, aspect = name.rpartition(": ")
+    if whole != name or not colon:
+        return whole
+    plain, bracket, number = aspect.partition(" (")
+    return (
+        f"{what}: {said(aspect) if said(aspect) != aspect or not bracket else said(plain) + bracket + number}"
+    )
 
 
 def marked(text: str) -> str:
