@@ -25,14 +25,16 @@ def main(arguments: list[str] | None = None) -> int:
 
     from measure_app.cli import commands
     from measure_app.errors import AppError, Stopped
+    from measure_app.words import readers_language, said, use_language
 
+    use_language(readers_language())  # unless --language says otherwise
     try:
         status = commands.main(args=arguments, prog_name="clepsydra", standalone_mode=False)
     except click.ClickException as error:
         error.show()
         return error.exit_code
     except (click.Abort, KeyboardInterrupt, Stopped):
-        click.echo("clepsydra: stopped; nothing was written", err=True)
+        click.echo("clepsydra: " + said("stopped; nothing was written"), err=True)
         return INTERRUPTED
     except AppError as error:
         click.echo(f"clepsydra: {error}", err=True)

@@ -8,6 +8,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from measure_app._version import __version__
+from measure_app.spoken_help import SpokenGroup, SpokenOption, speak_in_click
+from measure_app.words import counted, languages, said, use_language
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,7 +28,9 @@ if TYPE_CHECKING:
 NOTHING_FOUND = 1
 """Exit status of a command that ran but found nothing."""
 
+speak_in_click()
 _file = click.Path(path_type=Path)
+_option = partial(click.option, cls=SpokenOption)
 
 
 class _Bounded(click.FloatRange):
@@ -34,20 +39,36 @@ class _Bounded(click.FloatRange):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
-            self.fail(f"{value} is not a finite number.", param, ctx)
+            self.fail(said("{value} is not a finite number.", value=value), param, ctx)
         return number
 
 
 _length = _Bounded(min=0.0, min_open=True, max=1000.0)
 _length_u = _Bounded(min=0.0, min_open=True, max=1000.0)
 _area = _Bounded(min=0.0, min_open=True, max=1e6)
-_no_report = click.option(
-    "--no-report", is_flag=True, help="Leave out workbooks and report, which is quicker."
+_no_report = _option("--no-report", is_flag=True, help="Leave out workbooks and report, which is quicker.")
+
+
+def _speak(_ctx: click.Context, _param: click.Parameter, code: str | None) -> None:
+    if code is not None:
+        use_language(code)
+
+
+@click.group(
+    cls=SpokenGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
 )
-
-
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(__version__, message="clepsydra %(version)s")
+@click.version_option(
+    __version__, cls=SpokenOption, message="clepsydra %(version)s", help="Show the version and exit."
+)
+@_option(
+    "--language",
+    type=click.Choice(languages()),
+    metavar="CODE",
+    expose_value=False,
+    is_eager=True,
+    callback=_speak,
+    help="Language of everything that is said: en or de; the system's own if not given.",
+)
 def commands() -> None:
     """Measure a filmed draining container.
 
@@ -57,7 +78,7 @@ def commands() -> None:
 
 @commands.command()
 @click.argument("run", type=_file)
-@click.option(
+@_option(
     "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
 )
 @_no_report
@@ -80,7 +101,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     with (
         _stop_flag() as stopped,
         open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
-        _progress("Reading the film") as progress,
+        _progress(said("Reading the film")) as progress,
     ):
         outcome = measured(what, clip, progress=progress, stop_requested=stopped)
         picture = None if no_report else setup_frame(outcome, clip)
@@ -89,20 +110,20 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
 
 @commands.command()
 @click.argument("table", type=_file)
-@click.option("--drop", type=_length, help="Height of the orifice's centre over the landing level, m.")
-@click.option("--drop-u", type=_length_u, help="Standard uncertainty of the drop, m.")
-@click.option(
+@_option("--drop", type=_length, help="Height of the orifice's centre over the landing level, m.")
+@_option("--drop-u", type=_length_u, help="Standard uncertainty of the drop, m.")
+@_option(
     "--out", type=_file, required=True, help="Folder for the results; an earlier result there is replaced."
 )
-@click.option("--gravity", type=_Bounded(min=0.0, min_open=True, max=100.0), help="Accepted g, m/s².")
-@click.option("--latitude", type=_Bounded(-90.0, 90.0), help="Latitude, degrees, for the accepted g.")
-@click.option("--elevation", type=_Bounded(-11000.0, 100000.0), help="Height above sea level, m.")
-@click.option("--temperature", type=_Bounded(-10.0, 110.0), help="Temperature of the water, °C.")
-@click.option("--diameter", type=_length, help="Diameter of the orifice, m.")
-@click.option("--diameter-u", type=_length_u, help="Standard uncertainty of the diameter, m.")
-@click.option("--wall", type=_length, help="Thickness of the wall at the orifice, m.")
-@click.option("--area", type=_area, help="Horizontal area of the container's water, m².")
-@click.option("--area-u", type=_area, help="Standard uncertainty of the area, m².")
+@_option("--gravity", type=_Bounded(min=0.0, min_open=True, max=100.0), help="Accepted g, m/s².")
+@_option("--latitude", type=_Bounded(-90.0, 90.0), help="Latitude, degrees, for the accepted g.")
+@_option("--elevation", type=_Bounded(-11000.0, 100000.0), help="Height above sea level, m.")
+@_option("--temperature", type=_Bounded(-10.0, 110.0), help="Temperature of the water, °C.")
+@_option("--diameter", type=_length, help="Diameter of the orifice, m.")
+@_option("--diameter-u", type=_length_u, help="Standard uncertainty of the diameter, m.")
+@_option("--wall", type=_length, help="Thickness of the wall at the orifice, m.")
+@_option("--area", type=_area, help="Horizontal area of the container's water, m².")
+@_option("--area-u", type=_area, help="Standard uncertainty of the area, m².")
 @_no_report
 def derive(
     *,
@@ -169,28 +190,28 @@ def check(run: Path) -> int:
     for remark in remarks:
         _say(f"{remark.about}: {remark.says}")
     if not could_find(what, info):
-        _say("As it stands, nothing can be measured.")
+        _say(said("As it stands, nothing can be measured."))
         return NOTHING_FOUND
     _say(
-        "Nothing is missing."
+        said("Nothing is missing.")
         if not remarks
-        else "The run can be measured; the points above limit what it can say."
+        else said("The run can be measured; the points above limit what it can say.")
     )
     return 0
 
 
 @commands.command()
 @click.argument("run", type=_file)
-@click.option("--out", type=_file, required=True, help="The pack to be made; ends in .clepsydra or .zip.")
-@click.option("--height", type=click.IntRange(120, 16384), help="Make the film smaller: rows at most, px.")
-@click.option("--max-mb", type=_Bounded(0.1, 1900.0), help="Make the film smaller: size at most, MB.")
-@click.option("--withhold", multiple=True, help="A part of the set-up that students find out themselves.")
-@click.option("--give-readings", is_flag=True, help="Let RUN's readings go along, as a worked example.")
-@click.option("--questions", type=_file, help="Text file, one question a line; instead of RUN's own.")
-@click.option("--blind", is_flag=True, help="Fits and found readings stay hidden while a student reads.")
-@click.option("--students", type=click.IntRange(2, 500), help="Deal the frames out in so many shares.")
-@click.option("--each", type=click.IntRange(2, 1000), help="Frames in a share (12).")
-@click.option("--common", type=click.IntRange(0, 998), help="Frames that everybody reads (2).")
+@_option("--out", type=_file, required=True, help="The pack to be made; ends in .clepsydra or .zip.")
+@_option("--height", type=click.IntRange(120, 16384), help="Make the film smaller: rows at most, px.")
+@_option("--max-mb", type=_Bounded(0.1, 1900.0), help="Make the film smaller: size at most, MB.")
+@_option("--withhold", multiple=True, help="A part of the set-up that students find out themselves.")
+@_option("--give-readings", is_flag=True, help="Let RUN's readings go along, as a worked example.")
+@_option("--questions", type=_file, help="Text file, one question a line; instead of RUN's own.")
+@_option("--blind", is_flag=True, help="Fits and found readings stay hidden while a student reads.")
+@_option("--students", type=click.IntRange(2, 500), help="Deal the frames out in so many shares.")
+@_option("--each", type=click.IntRange(2, 1000), help="Frames in a share (12).")
+@_option("--common", type=click.IntRange(0, 998), help="Frames that everybody reads (2).")
 def pack(
     *,
     run: Path,
@@ -226,7 +247,7 @@ def pack(
         height=height,
         most_bytes=round(max_mb * 2**20) if max_mb is not None else None,
     )
-    with _stop_flag() as stopped, _progress("Making the film smaller") as progress:
+    with _stop_flag() as stopped, _progress(said("Making the film smaller")) as progress:
         made = packed(run, out, plan, progress=progress, stop_requested=stopped)
     for line in made.says():
         _say(line)
@@ -235,8 +256,8 @@ def pack(
 
 @commands.command()
 @click.argument("pack", type=_file)
-@click.option("--out", type=_file, required=True, help="New or empty folder.")
-@click.option("--share", type=click.IntRange(1, 500), help="Number of your share; all of them if not given.")
+@_option("--out", type=_file, required=True, help="New or empty folder.")
+@_option("--share", type=click.IntRange(1, 500), help="Number of your share; all of them if not given.")
 def unpack(pack: Path, out: Path, share: int | None) -> int:
     """Open a PACK from a teacher into a folder: its film, and the run to fill in.
 
@@ -247,18 +268,27 @@ def unpack(pack: Path, out: Path, share: int | None) -> int:
 
     with _stop_flag() as stopped:
         made = unpacked(pack, out, share=share, stop_requested=stopped)
-    runs = str(made.runs[0]) if len(made.runs) == 1 else f"{len(made.runs)} runs, one for each share"
-    _say(f"Unpacked to {out}: {made.film.name}, {runs}. Open it, read, save: the saved run is the answer.")
+    _say(
+        counted(
+            "Unpacked to {out}: {film}, {run}. Open it, read, save: the saved run is the answer.",
+            "Unpacked to {out}: {film}, {count} runs, one for each share. Open it, read, save: the saved run "
+            "is the answer.",
+            len(made.runs),
+            out=out,
+            film=made.film.name,
+            run=made.runs[0],
+        )
+    )
     return 0
 
 
 @commands.command()
 @click.argument("folder", type=_file)
-@click.option("--key", type=_file, required=True, help="The teacher's run, best with its film beside it.")
-@click.option("--out", type=_file, required=True, help="Folder for the results; an earlier one is replaced.")
-@click.option("--criteria", type=_file, help="TOML file that says what counts for the marks.")
-@click.option("--anonymous", is_flag=True, help="Numbers in place of names and file names.")
-@click.option("--dask", metavar="ADDRESS", help="Read the answers on a running cluster (clepsydra[dask]).")
+@_option("--key", type=_file, required=True, help="The teacher's run, best with its film beside it.")
+@_option("--out", type=_file, required=True, help="Folder for the results; an earlier one is replaced.")
+@_option("--criteria", type=_file, help="TOML file that says what counts for the marks.")
+@_option("--anonymous", is_flag=True, help="Numbers in place of names and file names.")
+@_option("--dask", metavar="ADDRESS", help="Read the answers on a running cluster (clepsydra[dask]).")
 def collate(
     folder: Path, key: Path, out: Path, criteria: Path | None, dask: str | None, *, anonymous: bool
 ) -> int:
@@ -273,7 +303,7 @@ def collate(
 
     check_class_folder(out)
     chosen = load_criteria(criteria) if criteria is not None else None
-    with _stop_flag() as stopped, _progress("Working") as progress:
+    with _stop_flag() as stopped, _progress(said("Working")) as progress:
         result = collated(
             folder,
             key,
@@ -302,43 +332,43 @@ def columns_x_rows(text: str) -> tuple[int, int]:
     """Read the size of a picture, such as 1920x1080, for click."""
     sides = text.lower().replace("×", "x").split("x")
     if len(sides) != 2 or not all(side.strip().isascii() and side.strip().isdigit() for side in sides):
-        raise click.BadParameter(f"“{text[:30]}” is not columns x rows, such as 1920x1080")
+        raise click.BadParameter(said("“{size}” is not columns x rows, such as 1920x1080", size=text[:30]))
     return int(sides[0][:6]), int(sides[1][:6])
 
 
 @commands.command()
-@click.option("--bore", type=length, help="Inner diameter of a round container.")
-@click.option("--width", type=length, help="Inner width of a box, across the picture.")
-@click.option("--depth", type=length, help="Inner depth of a box, along the line of sight.")
-@click.option("--head", type=length, required=True, help="Water over the hole's centre at the start.")
-@click.option("--hole", type=length, required=True, help="Diameter of the hole.")
-@click.option("--drop", type=length, required=True, help="Hole's centre over the landing level.")
-@click.option("--wall", type=length, help="Thickness of the wall at the hole (1mm).")
-@click.option(
+@_option("--bore", type=length, help="Inner diameter of a round container.")
+@_option("--width", type=length, help="Inner width of a box, across the picture.")
+@_option("--depth", type=length, help="Inner depth of a box, along the line of sight.")
+@_option("--head", type=length, required=True, help="Water over the hole's centre at the start.")
+@_option("--hole", type=length, required=True, help="Diameter of the hole.")
+@_option("--drop", type=length, required=True, help="Hole's centre over the landing level.")
+@_option("--wall", type=length, help="Thickness of the wall at the hole (1mm).")
+@_option(
     "--edge",
     type=click.Choice(["sharp", "rounded", "re-entrant"]),
     default="sharp",
     help="Inner edge of the hole (sharp).",
 )
-@click.option("--tray", type=length, help="From below the hole to the tray's far end.")
-@click.option("--distance", type=length, help="Camera to jet (1.5m).")
-@click.option("--field", type=length, help="Width of the bench in the picture (as wide as needed).")
-@click.option("--lens", type=_Bounded(5.0, 2000.0), help="Focal length, mm on 36 x 24 mm film, for --field.")
-@click.option("--picture", type=columns_x_rows, help="Columns and rows of the film (1920x1080).")
-@click.option("--rate", type=_Bounded(0.01, 1e5), help="Frames per second (30).")
-@click.option("--readings", type=click.IntRange(3, 10_000_000), help="Frames that are read (all).")
-@click.option("--temperature", type=_Bounded(0.0, 40.0), help="Temperature of the water, °C (20).")
-@click.option("--drop-u", type=length, help="Standard uncertainty of the drop (1mm).")
-@click.option("--zero-u", type=length, help="... of the throw's zero (1mm).")
-@click.option("--hole-u", type=length, help="... of the hole's diameter (0.06mm).")
-@click.option("--area-u", type=_Bounded(0.0, 50.0), help="... of the container's area, per cent (1).")
-@click.option("--depth-u", type=length, help="... of the rules' distance before or behind the jet (3mm).")
-@click.option("--sway-u", type=length, help="Unrest of the jet where it lands, standard deviation (1mm).")
-@click.option("--launch-u", type=_Bounded(0.0, 45.0), help="... of the jet's angle, degrees (0: level).")
-@click.option("--rule", type=length, help="Length of the rules in the picture (300mm).")
-@click.option("--hole-between", type=length, nargs=2, help="Look for a better hole between these two.")
-@click.option("--drop-between", type=length, nargs=2, help="Look for a better drop between these two.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@_option("--tray", type=length, help="From below the hole to the tray's far end.")
+@_option("--distance", type=length, help="Camera to jet (1.5m).")
+@_option("--field", type=length, help="Width of the bench in the picture (as wide as needed).")
+@_option("--lens", type=_Bounded(5.0, 2000.0), help="Focal length, mm on 36 x 24 mm film, for --field.")
+@_option("--picture", type=columns_x_rows, help="Columns and rows of the film (1920x1080).")
+@_option("--rate", type=_Bounded(0.01, 1e5), help="Frames per second (30).")
+@_option("--readings", type=click.IntRange(3, 10_000_000), help="Frames that are read (all).")
+@_option("--temperature", type=_Bounded(0.0, 40.0), help="Temperature of the water, °C (20).")
+@_option("--drop-u", type=length, help="Standard uncertainty of the drop (1mm).")
+@_option("--zero-u", type=length, help="... of the throw's zero (1mm).")
+@_option("--hole-u", type=length, help="... of the hole's diameter (0.06mm).")
+@_option("--area-u", type=_Bounded(0.0, 50.0), help="... of the container's area, per cent (1).")
+@_option("--depth-u", type=length, help="... of the rules' distance before or behind the jet (3mm).")
+@_option("--sway-u", type=length, help="Unrest of the jet where it lands, standard deviation (1mm).")
+@_option("--launch-u", type=_Bounded(0.0, 45.0), help="... of the jet's angle, degrees (0: level).")
+@_option("--rule", type=length, help="Length of the rules in the picture (300mm).")
+@_option("--hole-between", type=length, nargs=2, help="Look for a better hole between these two.")
+@_option("--drop-between", type=length, nargs=2, help="Look for a better drop between these two.")
+@_option("--json", "as_json", is_flag=True, help="Print JSON.")
 def plan(
     *,
     bore: float | None,
@@ -419,10 +449,10 @@ def plan(
 
 @commands.command()
 @click.argument("runs", type=_file, nargs=-1, required=True)
-@click.option("--out", type=_file, required=True, help="Folder for the results; an earlier one is replaced.")
-@click.option("--same", help="Words, with commas: only sources so named are common to all runs.")
-@click.option("--apart", help="Words, with commas: sources so named are each run's own.")
-@click.option("--hole", type=_Bounded(0.1, 500.0), multiple=True, help="Each run's hole, mm, in their order.")
+@_option("--out", type=_file, required=True, help="Folder for the results; an earlier one is replaced.")
+@_option("--same", help="Words, with commas: only sources so named are common to all runs.")
+@_option("--apart", help="Words, with commas: sources so named are each run's own.")
+@_option("--hole", type=_Bounded(0.1, 500.0), multiple=True, help="Each run's hole, mm, in their order.")
 def compare(
     runs: tuple[Path, ...], out: Path, same: str | None, apart: str | None, hole: tuple[float, ...]
 ) -> int:
@@ -436,9 +466,13 @@ def compare(
     from measure_app.comparing import compare as compared
 
     if hole and len(hole) != len(runs):
-        raise click.UsageError(f"--hole wants one for each of the {len(runs)} runs, got {len(hole)}.")
+        raise click.UsageError(
+            said(
+                "--hole wants one for each of the {runs} runs, got {holes}.", runs=len(runs), holes=len(hole)
+            )
+        )
     check_comparison_folder(out)
-    with _stop_flag() as stopped, _progress("Reading the films") as progress:
+    with _stop_flag() as stopped, _progress(said("Reading the films")) as progress:
         entries = labelled(
             [
                 load_entry(

@@ -22,7 +22,7 @@ HOMES = {
     "cv2": ("calibration", "measure_app", "sample_clips"),
     "odrpack": ("analysis",),
     "msgspec": ("measure_app",),
-    "click": ("measure_app.cli", "measure_app.__main__", "sample_clips.__main__"),
+    "click": ("measure_app.cli", "measure_app.spoken_help", "measure_app.__main__", "sample_clips.__main__"),
 }
 
 
