@@ -12,17 +12,19 @@ from analysis import Fall, Finding, with_uncertainty
 from measure_app.report.as_used import as_used
 from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
 from measure_app.report.results import Results
+from measure_app.report.row_words import row_named
+from measure_app.words import marked, numeral, said
 
 G = Symbol("g")
 H = Symbol("h")
-HP = Symbol("h′", spoken="h prime")
+HP = Symbol("h′", spoken=marked("h prime"))
 X = Symbol("x")
 V = Symbol("v")
 K = Symbol("k")
 TIME = Symbol("T")
 AREA = Symbol("A")
 HOLE = Symbol("a")
-DROP = Symbol("y", "0", "y nought")
+DROP = Symbol("y", "0", marked("y nought"))
 FALLEN = Symbol("y")
 CV = Symbol("C", "v")
 CD = Symbol("C", "d")
@@ -56,7 +58,7 @@ def shown(value: float, figures: int = 4) -> str:
     if value == 0.0 or not math.isfinite(value):
         return "0" if value == 0.0 else "?"
     places = max(0, figures - 1 - math.floor(math.log10(abs(value))))
-    return f"{value:.{min(places, 9)}f}".replace("-", "−")
+    return numeral(f"{value:.{min(places, 9)}f}".replace("-", "−"))
 
 
 def _drop(results: Results) -> float | None:
@@ -87,11 +89,11 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
         float(used.level_drop[i]),
     )
     flight, speed = float(used.fall[i]), float(findings.speed_m_s[i])
-    which = f"{results.each_row_is} {results.numbers[i]}"
+    which = row_named(results.each_row_is, results.numbers[i])
     change = 1000 * (drop - measured)
     if abs(change) >= _LEAST_MM:
         yield Step(
-            f"Drop for {which}, corrected: that of a level jet which is thrown as far.",
+            said("Drop for {which}, corrected: that of a level jet which is thrown as far.", which=which),
             (
                 DROP, EQUALS, Number(shown(1000 * measured), "mm"), Sign("+") if change > 0 else MINUS,
                 Number(shown(abs(change), 3), "mm"), EQUALS, Number(shown(1000 * drop), "mm"),
@@ -99,9 +101,13 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
         )  # fmt: skip
     x = speed * flight
     throw = 1000 * (x - float(series.throw.values[i]))
-    corrected = "" if abs(throw) < _LEAST_MM else f" The throw is corrected by {shown(throw, 2)} mm."
+    even = said(
+        "Speed, worked for {which}: the throw is covered at an even speed while the water falls.", which=which
+    )
+    if abs(throw) >= _LEAST_MM:
+        even += " " + said("The throw is corrected by {throw} mm.", throw=shown(throw, 2))
     yield Step(
-        "Flight time: a fall from rest through the drop. It rests on the accepted g.",
+        said("Flight time: a fall from rest through the drop. It rests on the accepted g."),
         (
             TIME, EQUALS, Root([Fraction([TWO, DROP], [G])]), EQUALS,
             Root([Fraction([TWO, TIMES, Number(shown(drop), "m")], [Number(shown(g), "m/s²")])]), EQUALS,
@@ -109,7 +115,7 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
         ),
     )  # fmt: skip
     yield Step(
-        f"Speed, worked for {which}: the throw is covered at an even speed while the water falls.{corrected}",
+        even,
         (
             V, EQUALS, Fraction([X], [TIME]), EQUALS,
             Fraction([Number(shown(x), "m")], [Number(shown(flight), "s")]), EQUALS,
@@ -120,7 +126,11 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
     paired = float(findings.paired_head_m[i])
     if head is not None and findings.drain is not None and math.isfinite(paired) and paired != head:
         yield Step(
-            f"Head at launch: what lands in {which} left one flight time earlier, when the level was higher.",
+            said(
+                "Head at launch: what lands in {which} left one flight time earlier, when the level was "
+                "higher.",
+                which=which,
+            ),
             (
                 HP, EQUALS, H, Sign("+"), TWO, Root([H]), K, TIME, Sign("+"), Square([K, TIME]), EQUALS,
                 Number(shown(1000 * head), "mm"), Sign("+"), Number(shown(1000 * (paired - head), 3), "mm"),
@@ -135,7 +145,9 @@ def _from_slopes(results: Results) -> Iterator[Step]:
     lengths = _found(results, "slope_throw_squared_vs_head")
     if lengths is not None and drop is not None and lengths.value > 0.0:
         yield Step(
-            f"From the slope of x² against h, s = {_of(lengths)}: lengths only, no g in it.",
+            said(
+                "From the slope of x² against h, s = {slope}: lengths only, no g in it.", slope=_of(lengths)
+            ),
             (
                 CV, EQUALS, Root([Fraction([SLOPE], [FOUR, DROP])]), EQUALS,
                 Root(
@@ -147,7 +159,7 @@ def _from_slopes(results: Results) -> Iterator[Step]:
     root = _found(results, "slope_speed_vs_root_head")
     if root is not None and root.value > 0.0:
         yield Step(
-            f"From the slope of v against √h, s = {_of(root)}.",
+            said("From the slope of v against √h, s = {slope}.", slope=_of(root)),
             (
                 CV, EQUALS, Fraction([SLOPE], [Root([TWO, G])]), EQUALS,
                 Fraction([Number(shown(root.value), "√m/s")], [Root([TWO, TIMES, Number(shown(g), "m/s²")])]),
@@ -155,7 +167,9 @@ def _from_slopes(results: Results) -> Iterator[Step]:
             ),
         )  # fmt: skip
         yield Step(
-            "The g that this slope gives back is the accepted one times Cv²; the true g has cancelled.",
+            said(
+                "The g that this slope gives back is the accepted one times Cv²; the true g has cancelled."
+            ),
             (
                 Fraction([Square([SLOPE])], [TWO]), EQUALS,
                 Fraction([Square([Number(shown(root.value), "√m/s")])], [TWO]), EQUALS,
@@ -172,8 +186,13 @@ def _from_the_clock(results: Results) -> Iterator[Step]:
         return
     g, hole = results.findings.accepted_gravity.value, math.pi * at.orifice_diameter_m**2 / 4
     yield Step(
-        f"From the clock: √h falls by k = {_of(rate)}, the hole's area is a = {shown(1e6 * hole)} mm² and "
-        f"the water's is A = {shown(1e4 * at.container_area_m2)} cm².",
+        said(
+            "From the clock: √h falls by k = {rate}, the hole's area is a = {hole} mm² and the water's is "
+            "A = {area} cm².",
+            rate=_of(rate),
+            hole=shown(1e6 * hole),
+            area=shown(1e4 * at.container_area_m2),
+        ),
         (
             CD, EQUALS, Fraction([K, AREA], [HOLE, Root([Fraction([G], [TWO])])]), EQUALS,
             Fraction(
@@ -206,7 +225,10 @@ def _by_two_events(fall: Fall) -> Iterator[Step]:
     if not fallen > 0.0:
         return
     yield Step(
-        f"A g that is news, “{fall.name}”: a fall from rest through y takes T by the film's clock.",
+        said(
+            "A g that is news, “{name}”: a fall from rest through y takes T by the film's clock.",
+            name=fall.name,
+        ),
         (
             G, EQUALS, Fraction([TWO, FALLEN], [Square([TIME])]), EQUALS,
             Fraction([TWO, TIMES, Number(shown(fallen), "m")], [Square([Number(shown(took), "s")])]), EQUALS,
@@ -222,9 +244,16 @@ def _by_three_marks(fall: Fall) -> Iterator[Step]:
     apart = float(time[2] - time[0]) / 2.0
     first, second = (float(speed) for speed in speeds)
     yield Step(
-        f"A g that is news, “{fall.name}”, by hand from its first, middle and last mark: the mean speed "
-        f"grows from {shown(first)} m/s to {shown(second)} m/s between the middles of the two halves, "
-        f"{shown(apart)} s apart. The finding uses all {fall.n} marks.",
+        said(
+            "A g that is news, “{name}”, by hand from its first, middle and last mark: the mean speed grows "
+            "from {first} m/s to {second} m/s between the middles of the two halves, {apart} s apart. The "
+            "finding uses all {marks} marks.",
+            name=fall.name,
+            first=shown(first),
+            second=shown(second),
+            apart=shown(apart),
+            marks=fall.n,
+        ),
         (
             G, EQUALS, Fraction([Symbol("v", "2"), MINUS, Symbol("v", "1")], [TIME]), EQUALS,
             Fraction([Number(shown(second - first), "m/s")], [Number(shown(apart), "s")]), EQUALS,

@@ -11,6 +11,7 @@ import numpy as np
 from analysis import FloatArray
 from measure_app.report.strip_chart import StripChart, draw_strip_chart
 from measure_app.report.style import BLUE, GREEN, INK, PAPER, QUIET, SKY, VERMILION, YELLOW
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -92,7 +93,7 @@ def draw_scatter(panels: Sequence[tuple[str, Sequence[Track], float | None]], ti
     for row, (title, tracks, sd) in enumerate(panels):
         axes = figure.add_subplot(len(panels), 1, row + 1)
         axes.set_title(title)
-        axes.set_ylabel("off the reference / px")
+        axes.set_ylabel(said("off the reference / px"))
         axes.axhline(0.0, color=INK, linewidth=0.9)
         limit = _limit(tracks, sd)
         if sd is not None:
@@ -137,7 +138,7 @@ def draw_bars(panels: Sequence[tuple[str, Sequence[Bar], float | None, float | N
     for row, (title, bars, five, one) in enumerate(panels):
         axes = figure.add_subplot(len(panels), 1, row + 1)
         axes.set_title(title)
-        axes.set_ylabel(f"Mandel's ${symbol}$")
+        axes.set_ylabel(said("Mandel's {symbol}", symbol=f"${symbol}$"))
         top = max(
             [abs(bar.value) for bar in bars if bar.counts] + [v for v in (five, one) if v is not None] + [1.0]
         )
@@ -147,14 +148,18 @@ def draw_bars(panels: Sequence[tuple[str, Sequence[Bar], float | None, float | N
             if value is None:
                 continue
             axes.axhline(
-                value, color=INK, linewidth=0.9, linestyle=dash, label=f"exceeded by chance in {words}"
+                value,
+                color=INK,
+                linewidth=0.9,
+                linestyle=dash,
+                label=said("exceeded by chance in {share}", share=words),
             )
             if symbol == "h":
                 axes.axhline(-value, color=INK, linewidth=0.9, linestyle=dash)
         axes.axhline(0.0, color=QUIET, linewidth=0.8)
         axes.set_ylim(-limit if symbol == "h" else 0.0, limit)
         if row == len(panels) - 1:
-            axes.set_xlabel("observer's number (×: held against the others, not among them)")
+            axes.set_xlabel(said("observer's number (×: held against the others, not among them)"))
         if axes.get_legend_handles_labels()[0]:
             axes.legend(loc="upper right", ncols=2)
     return figure

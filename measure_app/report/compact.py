@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from measure_app.report.line_chart import LineChart, draw_line_chart
 from measure_app.report.strip_chart import StripChart, draw_strip_chart
 from measure_app.report.style import our_style, png_of, svg_of
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,7 +45,7 @@ def compact_strip(chart: StripChart) -> tuple[str, bytes]:
 
 def compact_lines(chart: LineChart) -> tuple[str, bytes]:
     """Return name and bytes of a line chart for half a page's width; the caller sets `small_style`."""
-    words = ("free intercept", "through the origin")
+    words = (said("free intercept"), said("through the origin"))
     lines = tuple(replace(line, says=says) for line, says in zip(chart.lines, words, strict=False))
     if len(lines) == 1 and chart.lines[0].intercept == 0.0:
         lines = (replace(lines[0], says=words[1]),)
@@ -59,7 +60,8 @@ def compact_lines(chart: LineChart) -> tuple[str, bytes]:
         y_shared_u=0.0,
     )
     figure = draw_line_chart(small)
-    return _cut(figure, chart.name, (3.55, 1.9), as_picture=chart.x.size > MOST_DRAWN_POINTS)
+    as_picture = chart.x.size > MOST_DRAWN_POINTS
+    return _cut(figure, chart.name, (3.55, 1.9), as_picture=as_picture, residual_title=chart.residual_title)
 
 
 def _symbol(title: str) -> str:
@@ -67,13 +69,15 @@ def _symbol(title: str) -> str:
     return title.rpartition("  ")[2]
 
 
-def _cut(figure: Figure, name: str, size: tuple[float, float], *, as_picture: bool) -> tuple[str, bytes]:
+def _cut(
+    figure: Figure, name: str, size: tuple[float, float], *, as_picture: bool, residual_title: str = ""
+) -> tuple[str, bytes]:
     figure.set_size_inches(*size)
     figure.supxlabel("")
     for axes in figure.axes:
         axes.set_title("", loc="left")
-        if axes.get_ylabel().startswith("residual / "):
+        if axes.get_ylabel() == residual_title:
             # In one line it is longer than its panel is high.
-            axes.set_ylabel(axes.get_ylabel().replace(" / ", "\n/ ", 1), fontsize=6.8)
+            axes.set_ylabel(residual_title.replace(" / ", "\n/ ", 1), fontsize=6.8)
     png = png_of(figure)  # settles the layout as well, which SVG needs
     return (f"{name}.png", png) if as_picture else (f"{name}.svg", svg_of(figure))

@@ -12,18 +12,20 @@ from analysis import Finding, improvement_of, interval, size_words, with_uncerta
 from measure_app._version import __version__
 from measure_app.extras import notes_of, questions_of
 from measure_app.report.algebra import Step, algebra_of
-from measure_app.report.cautions import CAUTIONS
+from measure_app.report.cautions import cautions
 from measure_app.report.circumstances import corrections_of, left_out_of, settings_of
 from measure_app.report.compact import compact_lines, compact_strip, small_style
 from measure_app.report.improving import improvements, in_words, more_words
 from measure_app.report.line_chart import LineChart
 from measure_app.report.news import ROUTES, best_gravity, news_of
 from measure_app.report.results import Results
+from measure_app.report.row_words import in_rows, row_title
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.shown_unit import shown_unit
 from measure_app.report.strip_chart import StripChart
-from measure_app.report.summary import NAMES, counts, expected_words, gaps_of
+from measure_app.report.summary import counts, expected_words, finding_name, gaps_of, remark_about
 from measure_app.report.why_off import why_off_items
+from measure_app.words import counted, marked, numeral, said, source_words
 
 MOST_ROWS = 400
 """Rows of the readings table in the report; readings.csv holds them all."""
@@ -100,6 +102,42 @@ class Content:
     program: str
 
 
+_HEADINGS = {
+    "setup": marked("The set-up"),
+    "in_short": marked("In short"),
+    "borrowed": marked("Values marked † rest on a borrowed g; the findings tell more."),
+    "strips": marked("What was read, on its evidence"),
+    "graphs": marked("Straight lines and what they leave over"),
+    "algebra": marked("The algebra, with this run’s numbers"),
+    "findings": marked("Findings"),
+    "nothing": marked("Nothing could be derived."),
+    "news": marked("g that is news"),
+    "undetermined": marked("Not determined, for want of"),
+    "corrections_that_count": marked("Corrections that count here"),
+    "doubts": marked("Why it may be off"),
+    "no_doubts": marked("No doubt about the run as a whole was found."),
+    "advice": marked("What to improve first"),
+    "questions": marked("Questions and answers"),
+    "not_answered": marked("not answered"),
+    "notes": marked("Notes"),
+    "corrections": marked("Every correction, with its size"),
+    "settings": marked("Settings"),
+    "cautions": marked("Cautions"),
+    "readings": marked("Readings"),
+    "page": marked("{program}, page {page} of {pages}"),
+}
+
+
+def headings() -> dict[str, str]:
+    """Give the words that both forms of the report set around what they say."""
+    return {name: said(words) for name, words in _HEADINGS.items()}
+
+
+def observed_by(content: Content) -> str:
+    """Say who observed, with a blank behind; "" where nobody is named."""
+    return said("Observer: {observer}.", observer=content.observer) + " " if content.observer else ""
+
+
 def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Content:
     """Gather what the report says.
 
@@ -114,7 +152,7 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         strips = tuple(_strip(results, chart) for chart in results.strips)
         graphs = tuple(_graph(chart) for chart in _in_order(results.lines))
     return Content(
-        title=" ".join(results.title.split()) or "Draining container",
+        title=" ".join(results.title.split()) or said("Draining container"),
         observer=" ".join(_observer(results).split()),
         lead=_lead(results),
         keys=_keys(results),
@@ -134,7 +172,7 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         questions=_questions(results),
         readings=_readings(results),
         settings=_settings(results),
-        cautions=CAUTIONS,
+        cautions=cautions(),
         program=f"Clepsydra {__version__}",
     )
 
@@ -148,36 +186,41 @@ def _observer(results: Results) -> str:
     return "" if results.outcome is None else results.outcome.run.observer
 
 
-def _name(name: str) -> str:
-    return NAMES.get(name, name.replace("_", " "))
-
-
 def _lead(results: Results) -> str:
     """Say in two sentences what was measured."""
     heads = sum(row.head_m is not None for row in results.rows)
     throws = sum(row.throw_m is not None for row in results.rows)
     kept = sum(row.kept for row in results.rows)
-    unit = results.each_row_is if len(results.rows) == 1 else f"{results.each_row_is}s"
-    words = f"{heads} heads and {throws} throws were read in {len(results.rows)} {unit}; {kept} were kept."
+    words = said(
+        "{heads} heads and {throws} throws were read {in_rows}; {kept} were kept.",
+        heads=heads,
+        throws=throws,
+        in_rows=in_rows(results.each_row_is, len(results.rows)),
+        kept=kept,
+    )
     times = [row.time_s for row in results.rows if row.time_s is not None]
     known = [row.head_m for row in results.rows if row.head_m is not None]
     if len(times) > 1 and len(known) > 1:
-        span = max(times) - min(times)
-        words += f" In {span:.1f} s the head went from {100 * known[0]:.1f} to {100 * known[-1]:.1f} cm."
+        words += " " + said(
+            "In {span:.1f} s the head went from {first:.1f} to {last:.1f} cm.",
+            span=max(times) - min(times),
+            first=100 * known[0],
+            last=100 * known[-1],
+        )
     return words
 
 
 def _keys(results: Results) -> tuple[Key, ...]:
     says = {
-        "speed_coefficient": "speed coefficient, from lengths alone",
-        "discharge_coefficient": "discharge coefficient",
-        "drain_rate_root_m_per_s": "fall of √h in a second",
-        "time_to_empty_s": "time to empty, by the law",
+        "speed_coefficient": said("speed coefficient, from lengths alone"),
+        "discharge_coefficient": said("discharge coefficient"),
+        "drain_rate_root_m_per_s": said("fall of √h in a second"),
+        "time_to_empty_s": said("time to empty, by the law"),
     }
     found = [results.findings.finding(name) for name in says]
     gravity = best_gravity(results.findings)
     if gravity is not None:
-        says[gravity.name] = f"{_name(gravity.name)}, not borrowed"
+        says[gravity.name] = said("{finding}, not borrowed", finding=finding_name(gravity.name))
         found.insert(2, gravity)
     return tuple(Key(each.symbol, _value(each), says[each.name]) for each in found if each is not None)[:3]
 
@@ -191,40 +234,52 @@ def _setup(results: Results, picture: NDArray[np.uint8] | None) -> Picture | Non
     if picture is None or results.outcome is None:
         return None
     run = results.outcome.run
-    rules = " and ".join(f"“{rule.name}”" for rule in run.rules) or "no rule"
+    rules = said(" and ").join(said("“{name}”", name=rule.name) for rule in run.rules) or said("no rule")
     shown = [
         name
         for name, part in (
-            ("the plumb", run.plumb),
-            ("the gauge line", run.gauge_line),
-            ("the landing line", run.landing_line),
-            ("the hole's centre", run.orifice),
-            ("the throw zero", run.throw_zero),
+            (said("the plumb"), run.plumb),
+            (said("the gauge line"), run.gauge_line),
+            (said("the landing line"), run.landing_line),
+            (said("the hole's centre"), run.orifice),
+            (said("the throw zero"), run.throw_zero),
         )
         if part is not None
     ]
     return Picture(
         "set-up.jpg",
         setup_picture(run, picture),
-        "The set-up as the film shows it, with everything that was marked on it.",
-        f"A frame of the film with the graduations of {rules}, {', '.join(shown) or 'no other mark'}.",
+        said("The set-up as the film shows it, with everything that was marked on it."),
+        said(
+            "A frame of the film with the graduations of {rules}, {marks}.",
+            rules=rules,
+            marks=", ".join(shown) or said("no other mark"),
+        ),
     )
 
 
 def _strip(results: Results, chart: StripChart) -> Picture:
     name, data = compact_strip(chart)
     head = chart.name == "head-strip"
-    line, what = ("gauge line", "water surface") if head else ("landing line", "landing of the jet")
-    refused = f" Hatched: {len(chart.refusals)} spans without a reading." if chart.refusals else ""
+    refused = ""
+    if chart.refusals:
+        refused = " " + counted(
+            "Hatched: {count} span without a reading.",
+            "Hatched: {count} spans without a reading.",
+            len(chart.refusals),
+        )
     values = [row.head_m if head else row.throw_m for row in results.rows]
     known = [100 * value for value in values if value is not None]
-    ends = f" It goes from {known[0]:.1f} cm to {known[-1]:.1f} cm." if known else ""
-    return Picture(
-        name,
-        data,
-        f"The {what}: the {line} of every frame, side by side.{refused}",
-        f"Strip of the {what} through time: readings on it, fitted law dashed.{ends}{refused}",
-    )
+    ends = ""
+    if known:
+        ends = " " + said("It goes from {first:.1f} cm to {last:.1f} cm.", first=known[0], last=known[-1])
+    if head:
+        caption = said("The water surface: the gauge line of every frame, side by side.")
+        alt = said("Strip of the water surface through time: readings on it, fitted law dashed.")
+    else:
+        caption = said("The landing of the jet: the landing line of every frame, side by side.")
+        alt = said("Strip of the landing of the jet through time: readings on it, fitted law dashed.")
+    return Picture(name, data, caption + refused, alt + ends + refused)
 
 
 def _in_order(charts: Sequence[LineChart]) -> list[LineChart]:
@@ -235,12 +290,17 @@ def _in_order(charts: Sequence[LineChart]) -> list[LineChart]:
 
 def _graph(chart: LineChart) -> Picture:
     name, data = compact_lines(chart)
-    lines = "; ".join(line.says for line in chart.lines) or "no line could be fitted"
+    lines = "; ".join(line.says for line in chart.lines) or said("no line could be fitted")
     return Picture(
         name,
         data,
         f"{chart.title}: {chart.lines[0].says if chart.lines else lines}.",
-        f"Graph, {chart.title}: {chart.x.size} readings and their line above, residuals below. {lines}.",
+        said(
+            "Graph, {title}: {readings} readings and their line above, residuals below. {lines}.",
+            title=chart.title,
+            readings=int(chart.x.size),
+            lines=lines,
+        ),
     )
 
 
@@ -251,13 +311,13 @@ def _findings(results: Results) -> TableOf:
         low, high = finding.interval_95
         rows.append(
             (
-                _name(finding.name),
+                finding_name(finding.name),
                 f"{finding.symbol}{' †' if finding.depends_on_assumed_g else ''}",
                 _value(finding),
                 interval(scale * low, scale * high, scale * finding.u, unit),
             )
         )
-    head = ("finding", "symbol", "value ± standard u", "95 % interval")
+    head = (said("finding"), said("symbol"), said("value ± standard u"), said("95 % interval"))
     return TableOf(head, tuple(rows), expected_words(results))
 
 
@@ -265,10 +325,11 @@ def _borrowed(results: Results) -> str:
     if not any(finding.depends_on_assumed_g for finding in results.findings.findings):
         return ""
     g = results.findings.accepted_gravity
-    return (
-        f"† rests on the accepted g, {with_uncertainty(g.value, g.u, 'm/s²')} ({g.source}). A g marked so is "
-        "that g times Cv²: the speeds were made from throws with it, the true g has cancelled, and it holds "
-        "no news of g."
+    return said(
+        "† rests on the accepted g, {g} ({source}). A g marked so is that g times Cv²: the speeds were made "
+        "from throws with it, the true g has cancelled, and it holds no news of g.",
+        g=with_uncertainty(g.value, g.u, "m/s²"),
+        source=said(g.source),
     )
 
 
@@ -287,17 +348,14 @@ def _questions(results: Results) -> tuple[tuple[str, tuple[str, ...]], ...]:
 
 
 def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
-    said = []
-    for remark in results.remarks[:MOST_REMARKS]:
-        where = (
-            ""
-            if remark.frames is None
-            else f" ({results.each_row_is}s {remark.frames[0]} to {remark.frames[1]})"
-        )
-        said.append((f"{remark.about}{where}", remark.says))
+    doubts = [
+        (remark_about(remark, results.each_row_is), said(remark.says))
+        for remark in results.remarks[:MOST_REMARKS]
+    ]
     if len(results.remarks) > MOST_REMARKS:
-        said.append(("more", f"{len(results.remarks) - MOST_REMARKS} more remarks stand in findings.json"))
-    return (*said, *why_off_items(results.findings.diagnosis))
+        more = len(results.remarks) - MOST_REMARKS
+        doubts.append((said("more"), said("{more} more remarks stand in findings.json", more=more)))
+    return (*doubts, *why_off_items(results.findings.diagnosis))
 
 
 def _advice(results: Results) -> tuple[Advice, ...]:
@@ -312,11 +370,11 @@ def _advice(results: Results) -> tuple[Advice, ...]:
         if finding is None or len(advice) == 2:
             continue
         rows = tuple(
-            (each.source, f"{100 * each.share:.0f} %", f"{100 * each.gain:.0f} %", each.advice)
+            (source_words(each.source), f"{100 * each.share:.0f} %", f"{100 * each.gain:.0f} %", each.advice)
             for each in improvements(finding, most)
         )
         if rows:
-            head = ("source", "share of u²", "gain if halved", "what helps")
+            head = (said("source"), said("share of u²"), said("gain if halved"), said("what helps"))
             more = improvement_of(finding)
             note = "" if more is None else more_words(more)
             advice.append(Advice(in_words(finding), TableOf(head, rows, note)))
@@ -328,15 +386,22 @@ def _readings(results: Results) -> TableOf:
     note = ""
     if len(rows) > MOST_ROWS:
         chosen = np.unique(np.linspace(0, len(rows) - 1, MOST_ROWS).round().astype(int)).tolist()
-        note = f"{MOST_ROWS} of {len(rows)} rows, evenly chosen; readings.csv holds them all. "
+        note = said(
+            "{shown} of {rows} rows, evenly chosen; readings.csv holds them all.",
+            shown=MOST_ROWS,
+            rows=len(rows),
+        )
+        note += " "
         rows = tuple(results.rows[i] for i in chosen)
-    note += "± standard uncertainty of a single reading, shared sources counted in. × not used in the fits."
+    note += said(
+        "± standard uncertainty of a single reading, shared sources counted in. × not used in the fits."
+    )
     return TableOf(
-        (results.each_row_is, "t / s", "h / cm", "x / cm", "v / (m/s) †"),
+        (row_title(results.each_row_is), "t / s", "h / cm", "x / cm", "v / (m/s) †"),
         tuple(
             (
                 f"{row.frame}{'' if row.kept else ' ×'}",
-                "" if row.time_s is None else f"{row.time_s:.3f}",
+                "" if row.time_s is None else numeral(f"{row.time_s:.3f}"),
                 _cell(row.head_m, row.head_u_m, 100.0),
                 _cell(row.throw_m, row.throw_u_m, 100.0),
                 _cell(row.speed_m_s, row.speed_u_m_s, 1.0),
@@ -348,13 +413,13 @@ def _readings(results: Results) -> TableOf:
 
 
 def _settings(results: Results) -> TableOf:
-    note = "With these, and the readings, anybody can do the same again."
+    note = said("With these, and the readings, anybody can do the same again.")
     if results.outcome is not None:
-        note = (
+        note = said(
             "With these, and the film, anybody can do the same again. Places are in pixels of the frame as "
             "displayed, from the centre of its top left pixel, to the right and down."
         )
-    return TableOf(("what", "value"), settings_of(results), note)
+    return TableOf((said("what"), said("value")), settings_of(results), note)
 
 
 def _cell(value: float | None, u: float | None, scale: float) -> str:

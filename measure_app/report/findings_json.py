@@ -19,6 +19,7 @@ from analysis import (
     improvements_of,
 )
 from measure_app.report.results import Results
+from measure_app.words import language, said
 
 FORMAT = "clepsydra-findings"
 FORMAT_VERSION = 1
@@ -29,11 +30,12 @@ def findings_json(results: Results) -> bytes:
     tree = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
+        "language": language(),
         "title": results.title,
         "accepted_gravity": _gravity(results),
         "findings": [_finding(finding) for finding in results.findings.findings],
         "undetermined": [
-            {"name": item.name, "missing": item.missing} for item in results.findings.undetermined
+            {"name": item.name, "missing": said(item.missing)} for item in results.findings.undetermined
         ],
         "corrections": [_correction(each) for each in results.findings.corrections],
         "flow": _flow(results.findings.flow),
@@ -57,7 +59,7 @@ def _gravity(results: Results) -> dict[str, Any]:
         "value": _real(accepted.value),
         "u": _real(accepted.u),
         "unit": "m/s²",
-        "source": accepted.source,
+        "source": said(accepted.source),
     }
 
 
@@ -72,9 +74,9 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "u": _real(finding.u),
         "interval_95": [_real(low), _real(high)],
         "unit": finding.unit,
-        "method": finding.method,
+        "method": said(finding.method),
         "depends_on_assumed_g": finding.depends_on_assumed_g,
-        "remarks": list(finding.remarks),
+        "remarks": [said(each) for each in finding.remarks],
         "budget": [
             {"source": share.source, "u": _real(share.u), "shared": share.shared} for share in finding.budget
         ],
@@ -88,16 +90,16 @@ def _band(band: ExpectedBand) -> dict[str, Any]:
         "high": _real(band.high),
         "extrapolated": band.extrapolated,
         "source": band.source,
-        "why": band.why,
+        "why": said(band.why),
     }
 
 
 def _correction(size: CorrectionSize) -> dict[str, Any]:
     return {
         "name": size.name,
-        "says": size.says,
+        "says": said(size.says),
         "applied": size.applied,
-        "missing": size.missing or None,
+        "missing": said(size.missing) or None,
         "effects": [
             {"of": effect.of, "change": _real(effect.change), "unit": effect.unit} for effect in size.effects
         ],
@@ -119,7 +121,7 @@ def _diagnosis(diagnosis: Diagnosis | None) -> dict[str, Any] | None:
     if diagnosis is None:
         return None
     return {
-        "triggers": list(diagnosis.triggers),
+        "triggers": [said(each) for each in diagnosis.triggers],
         "unexplained": diagnosis.unexplained,
         "groups": [[_suspect(each) for each in group] for group in diagnosis.groups],
     }
@@ -135,8 +137,8 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
         "ratio": None if suspect.ratio is None else _real(suspect.ratio),
         "shape": suspect.shape.value,
         "explains": _real(suspect.explains),
-        "says": suspect.says,
-        "check": suspect.check,
+        "says": said(suspect.says),
+        "check": said(suspect.check),
     }
 
 
@@ -160,7 +162,7 @@ def _improvement(improvement: Improvement) -> dict[str, Any]:
 
 def _remark(remark: Remark) -> dict[str, Any]:
     frames = None if remark.frames is None else [int(frame) for frame in remark.frames]
-    return {"about": remark.about, "says": remark.says, "frames": frames}
+    return {"about": said(remark.about), "says": said(remark.says), "frames": frames}
 
 
 def _real(value: float) -> float | None:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+from measure_app.words import marked, said
+
 
 @dataclass(frozen=True, slots=True)
 class Symbol:
@@ -58,7 +60,14 @@ class Square:
 Node = Symbol | Number | Sign | Root | Fraction | Square
 
 EQUALS, TIMES, PLUS, ABOUT = Sign("="), Sign("×"), Sign("+"), Sign("≈")
-_SPOKEN_SIGNS = {"=": "equals", "×": "times", "+": "plus", "−": "minus", "≈": "is about", "·": "times"}
+_SPOKEN_SIGNS = {
+    "=": marked("equals"),
+    "×": marked("times"),
+    "+": marked("plus"),
+    "−": marked("minus"),
+    "≈": marked("is about"),
+    "·": marked("times"),
+}
 
 
 def as_data(nodes: Sequence[Node]) -> list[dict[str, Any]]:
@@ -124,14 +133,14 @@ def as_speech(nodes: Sequence[Node]) -> str:
 def _speech(node: Node) -> str:
     match node:
         case Symbol():
-            return node.spoken or f"{node.letter} {node.index}".strip()
+            return said(node.spoken) or f"{node.letter} {node.index}".strip()
         case Number():
             return f"{node.shown} {node.unit}".strip()
         case Sign():
-            return _SPOKEN_SIGNS.get(node.shown, node.shown)
+            return said(_SPOKEN_SIGNS.get(node.shown, node.shown))
         case Root():
-            return f"square root of ({as_speech(node.of)})"
+            return said("square root of ({of})", of=as_speech(node.of))
         case Square():
-            return f"({as_speech(node.of)}) squared"
+            return said("({of}) squared", of=as_speech(node.of))
         case Fraction():
-            return f"({as_speech(node.above)}) over ({as_speech(node.below)})"
+            return said("({above}) over ({below})", above=as_speech(node.above), below=as_speech(node.below))

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis import FloatArray
 from measure_app.report.style import BLUE, GREEN, INK, QUIET, VERMILION
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 MOST_BARS = 40
 """Points that get error bars; more would hide the points."""
 
+_ENDINGS = {1: marked("{n}st"), 2: marked("{n}nd"), 3: marked("{n}rd")}
 _LINE_LOOKS: tuple[dict[str, Any], ...] = (
     {"color": VERMILION, "linestyle": "-", "linewidth": 1.6},
     {"color": GREEN, "linestyle": (0, (5, 2.5)), "linewidth": 1.6},
@@ -94,7 +96,7 @@ def _draw_points(axes: Axes, chart: LineChart) -> None:
     if chart.left_out_x.size:
         axes.plot(
             chart.left_out_x, chart.left_out_y, linestyle="", marker="x", markersize=3.5, color=QUIET,
-            markeredgewidth=0.8, label="left out", zorder=1.5,
+            markeredgewidth=0.8, label=said("left out"), zorder=1.5,
         )  # fmt: skip
     if not chart.x.size:
         return
@@ -106,7 +108,8 @@ def _draw_points(axes: Axes, chart: LineChart) -> None:
     crowd = chart.x.size > 120
     axes.plot(
         chart.x, chart.y, linestyle="", marker="o", markersize=2.6 if crowd else 4.2, color=BLUE,
-        alpha=0.55 if crowd else 0.9, markeredgewidth=0, label=f"readings ({chart.x.size})", zorder=2.5,
+        alpha=0.55 if crowd else 0.9, markeredgewidth=0, zorder=2.5,
+        label=said("readings ({count})", count=int(chart.x.size)),
     )  # fmt: skip
 
 
@@ -140,7 +143,7 @@ def _draw_shared(axes: Axes, chart: LineChart) -> None:
         capsize=0, linestyle="", zorder=4,
     )  # fmt: skip
     axes.annotate(
-        "shared by all", (at_x, at_y), xytext=(0, -9), textcoords="offset points", va="top",
+        said("shared by all"), (at_x, at_y), xytext=(0, -9), textcoords="offset points", va="top",
         ha="right" if _rises(chart) else "left", fontsize=7.8, color=INK,
     )  # fmt: skip
     axes.set(xlim=(left, right), ylim=(low, high))
@@ -166,19 +169,22 @@ def _draw_residuals(axes: Axes, chart: LineChart) -> None:
 
 def _about_bars(chart: LineChart) -> str:
     if not chart.x.size:
-        return "No reading has what this figure needs."
+        return said("No reading has what this figure needs.")
     step = _with_bars(chart).step
-    bars = "Bars: standard uncertainty of a single reading"
-    every = f", drawn at every {_ordinal(step)} point" if step > 1 else ""
-    shared = ""
+    bars = said("Bars: standard uncertainty of a single reading.")
+    if step > 1:
+        bars = said(
+            "Bars: standard uncertainty of a single reading, drawn at every {nth} point.", nth=_ordinal(step)
+        )
     if chart.x_shared_u > 0 or chart.y_shared_u > 0:
-        shared = " The mark “shared by all” shows the error that moves all points together."
-    return f"{bars}{every}.{shared}"
+        bars += " " + said("The mark “shared by all” shows the error that moves all points together.")
+    return bars
 
 
 def _ordinal(n: int) -> str:
-    suffix = "th" if 10 <= n % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{suffix}"
+    if not 10 <= n % 100 <= 20 and n % 10 in (1, 2, 3):
+        return said(_ENDINGS[n % 10], n=n)
+    return said("{n}th", n=n)
 
 
 def _wrapped(text: str, width: int) -> str:

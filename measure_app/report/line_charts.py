@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis import LAWS, Findings, FloatArray, LawLine, Series, plain, with_uncertainty
 from measure_app.report.line_chart import ChartLine, LineChart
+from measure_app.words import marked, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,39 +27,39 @@ class _Look:
 _LOOKS = {
     "speed_root_head": _Look(
         "speed-vs-root-head",
-        "Jet speed against the root of the head",
+        marked("Jet speed against the root of the head"),
         "√h",
         "v",
-        "root of the head  $\\sqrt{h}$ / m$^{1/2}$",
-        "jet speed  $v$ / (m/s)",
-        "residual / (m/s)",
+        marked("root of the head  $\\sqrt{h}$ / m$^{1/2}$"),
+        marked("jet speed  $v$ / (m/s)"),
+        marked("residual / (m/s)"),
     ),
     "speed_squared_head": _Look(
         "speed-squared-vs-head",
-        "Square of the jet speed against the head",
+        marked("Square of the jet speed against the head"),
         "h",
         "v²",
-        "head  $h$ / m",
-        "square of the speed  $v^2$ / (m²/s²)",
-        "residual / (m²/s²)",
+        marked("head  $h$ / m"),
+        marked("square of the speed  $v^2$ / (m²/s²)"),
+        marked("residual / (m²/s²)"),
     ),
     "throw_squared_head": _Look(
         "throw-squared-vs-head",
-        "Square of the throw against the head",
+        marked("Square of the throw against the head"),
         "h",
         "x²",
-        "head  $h$ / m",
-        "square of the throw  $x^2$ / m²",
-        "residual / m²",
+        marked("head  $h$ / m"),
+        marked("square of the throw  $x^2$ / m²"),
+        marked("residual / m²"),
     ),
     "root_head_time": _Look(
         "root-head-vs-time",
-        "Root of the head against time",
+        marked("Root of the head against time"),
         "t",
         "√h",
-        "time  $t$ / s",
-        "root of the head  $\\sqrt{h}$ / m$^{1/2}$",
-        "residual / m$^{1/2}$",
+        marked("time  $t$ / s"),
+        marked("root of the head  $\\sqrt{h}$ / m$^{1/2}$"),
+        marked("residual / m$^{1/2}$"),
     ),
 }
 
@@ -90,10 +91,10 @@ def _chart(fitted: list[LawLine], findings: Findings, series: Series) -> LineCha
     left_out_x, left_out_y = _left_out(law.key, findings, series, points.rows)
     return LineChart(
         name=look.name,
-        title=look.title,
-        x_title=look.x_title,
-        y_title=look.y_title,
-        residual_title=look.residual_title,
+        title=said(look.title),
+        x_title=said(look.x_title),
+        y_title=said(look.y_title),
+        residual_title=said(look.residual_title),
         x=points.x,
         y=points.y,
         x_u=points.x_u,
@@ -101,8 +102,8 @@ def _chart(fitted: list[LawLine], findings: Findings, series: Series) -> LineCha
         x_shared_u=_typical(points.x_shared),
         y_shared_u=_typical(points.y_shared),
         lines=tuple(
-            ChartLine(chosen.line.slope, chosen.line.intercept, f"{says}{_equation(chosen, look)}")
-            for chosen, says in ((free, ""), (origin, "through the origin: "))
+            ChartLine(chosen.line.slope, chosen.line.intercept, said(says, equation=_equation(chosen, look)))
+            for chosen, says in ((free, "{equation}"), (origin, marked("through the origin: {equation}")))
             if chosen is not None
         ),
         left_out_x=left_out_x,
@@ -155,14 +156,22 @@ def _note(chosen: LawLine | None, findings: Findings) -> str:
         return ""
     line = chosen.line
     whole = findings.finding(_FINDINGS[chosen.law.key])
-    words = f"Fitted by {line.method}; errors of slope and intercept in the legend are {line.errors_shown}."
+    words = said(
+        "Fitted by {method}; errors of slope and intercept in the legend are {errors}.",
+        method=said(line.method),
+        errors=said(line.errors_shown),
+    )
     if whole is not None:
         value = with_uncertainty(whole.value, whole.u, whole.unit.replace("m^0.5", "√m"))
-        words += f" With the errors that all readings share, {whole.symbol} = {value}."
+        words += " " + said(
+            "With the errors that all readings share, {symbol} = {value}.", symbol=whole.symbol, value=value
+        )
     if chosen.law.key.startswith("speed"):
         g = findings.accepted_gravity
-        words += (
-            f" Speeds come from the throw with g = {plain(g.value, 5)} m/s² ({g.source}), which is assumed: "
-            "the g that the slope gives back is that one times Cv², and no news."
+        words += " " + said(
+            "Speeds come from the throw with g = {g} m/s² ({source}), which is assumed: the g that the slope "
+            "gives back is that one times Cv², and no news.",
+            g=plain(g.value, 5),
+            source=said(g.source),
         )
     return words

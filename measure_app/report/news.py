@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from analysis import Finding, Findings, against_accepted, with_uncertainty
 from measure_app.report.results import Results
-from measure_app.report.summary import NAMES
+from measure_app.report.summary import finding_name
+from measure_app.words import said
 
 ROUTES = (
     "gravity_combined",
@@ -33,15 +34,23 @@ def news_of(results: Results) -> tuple[str, ...]:
     findings = results.findings
     told = [finding for name in ROUTES if (finding := findings.finding(name)) is not None]
     missing = {each.name: each.missing for each in findings.undetermined}
-    said = [
-        f"{NAMES[finding.name]}: {_value(finding)}, by {finding.method}. It {_compared(findings, finding)}."
+    news = [
+        said(
+            "{finding}: {value}, by {method}. It {compared}.",
+            finding=finding_name(finding.name),
+            value=_value(finding),
+            method=said(finding.method),
+            compared=_compared(findings, finding),
+        )
         for finding in told
     ]
     if len(told) > 1 and "gravity_combined" in missing:
-        said.append(f"They are not brought together, for want of {missing['gravity_combined']}.")
+        lacks = said(missing["gravity_combined"])
+        news.append(said("They are not brought together, for want of {missing}.", missing=lacks))
     if not told and "gravity_from_parabola" in missing:
-        said.append(f"This run holds no news of g. It would take {missing['gravity_from_parabola']}.")
-    return tuple(said)
+        lacks = said(missing["gravity_from_parabola"])
+        news.append(said("This run holds no news of g. It would take {missing}.", missing=lacks))
+    return tuple(news)
 
 
 def best_gravity(findings: Findings) -> Finding | None:

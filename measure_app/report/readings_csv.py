@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from measure_app.outcome import ReadingRow
 from measure_app.run import Spot
+from measure_app.words import said
 
 COLUMNS = (
     "frame",
@@ -58,7 +59,7 @@ def readings_csv(rows: Iterable[ReadingRow]) -> bytes:
                 number(row.speed_m_s, 6),
                 uncertainty(row.speed_u_m_s),
                 "yes" if row.kept else "no",
-                text(row.reason),
+                text(said(row.reason)),
             )
         )
     return out.getvalue().encode("utf-8")

@@ -6,8 +6,9 @@ import base64
 from collections.abc import Iterable
 from html import escape as escaped
 
-from measure_app.report.content import Content, Picture, TableOf, tidy
+from measure_app.report.content import Content, Picture, TableOf, headings, observed_by, tidy
 from measure_app.report.formula import as_mathml
+from measure_app.words import ENGLISH, language, said
 
 _KINDS = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 _STYLE = """
@@ -67,7 +68,7 @@ def report_html(content: Content) -> bytes:
     """
     parts = [
         f"<header><h1>{escape(content.title)}</h1>",
-        f"<p>{_observer(content)}{escape(content.lead)}</p>",
+        f"<p>{escape(observed_by(content))}{escape(content.lead)}</p>",
         _keys(content),
         "</header><main>",
         *_pictures(content),
@@ -79,7 +80,7 @@ def report_html(content: Content) -> bytes:
         f'</main><footer class="note">{escape(content.program)}</footer>',
     ]
     page = (
-        '<!DOCTYPE html>\n<html lang="en-GB"><head><meta charset="utf-8">'
+        f'<!DOCTYPE html>\n<html lang="{_language()}"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(content.title)}</title><style>{_STYLE}</style></head>\n<body>\n"
@@ -92,8 +93,12 @@ def escape(words: str) -> str:
     return escaped(tidy(words))
 
 
-def _observer(content: Content) -> str:
-    return f"Observer: {escape(content.observer)}. " if content.observer else ""
+def _language() -> str:
+    return "en-GB" if language() == ENGLISH else language()
+
+
+def _heading(name: str, level: str = "h2") -> str:
+    return f"<{level}>{escape(headings()[name])}</{level}>"
 
 
 def _keys(content: Content) -> str:
@@ -118,31 +123,31 @@ def _picture(picture: Picture, kind: str = "") -> str:
 
 def _pictures(content: Content) -> Iterable[str]:
     if content.setup is not None:
-        yield "<h2>The set-up</h2>"
+        yield _heading("setup", "h2")
         yield _picture(content.setup, "wide")
     if content.strips:
-        yield "<h2>What was read, on its evidence</h2>"
+        yield _heading("strips", "h2")
         yield f'<div class="pair">{"".join(_picture(each) for each in content.strips)}</div>'
 
 
 def _graphs(content: Content) -> Iterable[str]:
     if content.graphs:
-        yield "<h2>Straight lines and what they leave over</h2>"
+        yield _heading("graphs", "h2")
         yield f'<div class="pair">{"".join(_picture(each) for each in content.graphs)}</div>'
 
 
 def _findings(content: Content) -> Iterable[str]:
-    yield "<h2>Findings</h2>"
-    yield _table(content.findings) if content.findings.rows else "<p>Nothing could be derived.</p>"
+    yield _heading("findings", "h2")
+    yield _table(content.findings) if content.findings.rows else f"<p>{escape(headings()['nothing'])}</p>"
     if content.findings.note:
         yield f'<p class="note">{escape(content.findings.note)}</p>'
     if content.borrowed:
         yield f'<p class="note">{escape(content.borrowed)}</p>'
     if content.news:
-        yield "<h3>g that is news</h3>"
+        yield _heading("news", "h3")
         yield _list(content.news)
     if content.undetermined:
-        yield "<h3>Not determined, for want of</h3>"
+        yield _heading("undetermined", "h3")
         yield _list(content.undetermined)
 
 
@@ -152,47 +157,48 @@ def _algebra(content: Content) -> Iterable[str]:
             f'<div class="step"><p>{escape(step.says)}</p>{as_mathml(step.formula)}</div>'
             for step in content.algebra
         )
-        yield f'<h2>The algebra, with this run’s numbers</h2><div class="pair">{"".join(steps)}</div>'
+        yield f'{_heading("algebra")}<div class="pair">{"".join(steps)}</div>'
 
 
 def _words(content: Content) -> Iterable[str]:
     if content.corrections_that_count:
-        yield "<h2>Corrections that count here</h2>"
+        yield _heading("corrections_that_count", "h2")
         yield _list(content.corrections_that_count)
-    yield "<h2>Why it may be off</h2>"
+    yield _heading("doubts", "h2")
     if content.doubts:
         items = (
             f"<li><strong>{escape(about)}</strong>: {escape(says)}</li>" for about, says in content.doubts
         )
         yield f"<ul>{''.join(items)}</ul>"
     else:
-        yield "<p>No doubt about the run as a whole was found.</p>"
+        yield f"<p>{escape(headings()['no_doubts'])}</p>"
     if content.advice:
-        yield "<h2>What to improve first</h2>"
+        yield _heading("advice", "h2")
     for advice in content.advice:
-        yield f"<h3>For {escape(advice.about)}</h3>{_table(advice.table)}"
+        yield f"<h3>{escape(said('For {about}', about=advice.about))}</h3>{_table(advice.table)}"
         yield f'<p class="note">{escape(advice.table.note)}</p>'
     if content.questions:
-        yield "<h2>Questions and answers</h2>"
+        yield _heading("questions")
+        empty = f"<em>{escape(headings()['not_answered'])}</em>"
         pairs = (
-            f"<dt>{escape(asked)}</dt><dd>{_lines(said) if said else '<em>not answered</em>'}</dd>"
-            for asked, said in content.questions
+            f"<dt>{escape(asked)}</dt><dd>{_lines(answer) if answer else empty}</dd>"
+            for asked, answer in content.questions
         )
         yield f'<dl class="asked">{"".join(pairs)}</dl>'
     if content.notes:
-        yield f"<h2>Notes</h2><p>{_lines(content.notes)}</p>"
+        yield f"{_heading('notes')}<p>{_lines(content.notes)}</p>"
 
 
 def _tables(content: Content) -> Iterable[str]:
     if content.corrections:
-        yield "<h2>Every correction, with its size</h2>"
+        yield _heading("corrections", "h2")
         yield _list(content.corrections)
-    yield "<h2>Settings</h2>"
+    yield _heading("settings", "h2")
     yield f'<p class="note">{escape(content.settings.note)}</p>'
     yield f'<div class="settings">{_table(content.settings)}</div>'
-    yield "<h2>Cautions</h2>"
+    yield _heading("cautions", "h2")
     yield _list(content.cautions)
-    yield "<h2>Readings</h2>"
+    yield _heading("readings", "h2")
     yield f'<p class="note">{escape(content.readings.note)}</p>'
     yield f'<div class="long">{_table(content.readings)}</div>'
 

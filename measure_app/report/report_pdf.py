@@ -9,8 +9,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Final
 
-from measure_app.report.content import Content, Picture, tidy
+from measure_app.report.content import Content, Picture, headings, observed_by, tidy
 from measure_app.report.formula import as_data, as_speech
+from measure_app.words import language, said
 
 TEMPLATE = "report.typ"
 STANDARD: Final = "ua-1"
@@ -86,6 +87,11 @@ def _data(content: Content) -> dict[str, Any]:
     ]
     for key in ("strips", "graphs"):
         tree[key] = [_named(picture) for picture in getattr(content, key)]
+    tree["observed"] = observed_by(content)
+    tree["words"] = headings()
+    tree["language"] = language()
+    for told, advice in zip(tree["advice"], content.advice, strict=True):
+        told["title"] = said("For {about}", about=advice.about)
     tree["setup"] = None if content.setup is None else _named(content.setup)
     return tree
 

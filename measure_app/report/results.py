@@ -16,6 +16,7 @@ from measure_app.report.strip_charts import strip_charts
 from measure_app.series import conditions_of
 from measure_app.table import Table
 from measure_app.table_series import series_from_table
+from measure_app.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,8 +129,8 @@ def _rows(series: Series, findings: Findings) -> tuple[ReadingRow, ...]:
 def _why_left_out(series: Series, i: int) -> str:
     columns = (series.head, series.throw)
     if all(column is None or not math.isfinite(column.values[i]) for column in columns):
-        return "neither head nor throw"
-    return "left out in the table"
+        return said("neither head nor throw")
+    return said("left out in the table")
 
 
 def _there(values: FloatArray, i: int) -> float | None:

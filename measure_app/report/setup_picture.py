@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from calibration import Pixel
 from measure_app.report.style import BLUE, GREEN, INK, PAPER, SKY, VERMILION, YELLOW, our_style
 from measure_app.run import Run
+from measure_app.words import numeral, said
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -144,25 +145,25 @@ def _draw_marks(axes: Axes, run: Run) -> None:
     for number, rule in enumerate(run.rules):
         marks = rule.graduations
         places = [graduation.px for graduation in marks]
-        _line(axes, places, YELLOW, "-", "rules, as graduated" if number == 0 else None, marker="|")
+        _line(axes, places, YELLOW, "-", said("rules, as graduated") if number == 0 else None, marker="|")
         step = max(1, -(-len(marks) // _MOST_LABELS))
         for graduation in marks[::step]:
             axes.annotate(
-                f"{100 * graduation.value_m:.4g} cm".replace("-", "−"), graduation.px, xytext=(3, 3),
+                numeral(f"{100 * graduation.value_m:.4g} cm".replace("-", "−")), graduation.px, xytext=(3, 3),
                 textcoords="offset points", fontsize=5.6, color=INK, path_effects=_halo(PAPER, 1.8),
                 annotation_clip=True,
             )  # fmt: skip
     if run.plumb is not None:
-        _line(axes, [run.plumb.top_px, run.plumb.bottom_px], SKY, (0, (1, 1.5)), "plumb")
+        _line(axes, [run.plumb.top_px, run.plumb.bottom_px], SKY, (0, (1, 1.5)), said("plumb"))
     if run.gauge_line is not None:
         ends = [run.gauge_line.from_px, run.gauge_line.to_px]
-        _line(axes, ends, BLUE, (0, (6, 2)), "gauge line: the surface is read here")
+        _line(axes, ends, BLUE, (0, (6, 2)), said("gauge line: the surface is read here"))
     if run.landing_line is not None:
         ends = [run.landing_line.from_px, run.landing_line.to_px]
-        _line(axes, ends, VERMILION, (0, (3, 1.5)), "landing line: the throw is read here")
+        _line(axes, ends, VERMILION, (0, (3, 1.5)), said("landing line: the throw is read here"))
     for part, marker, colour, says in (
-        (run.orifice, "o", GREEN, "hole's centre, head zero"),
-        (run.throw_zero, "X", GREEN, "throw zero"),
+        (run.orifice, "o", GREEN, said("hole's centre, head zero")),
+        (run.throw_zero, "X", GREEN, said("throw zero")),
     ):
         if part is not None:
             axes.plot(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis import FloatArray
 from measure_app.report.style import INK, PAPER, QUIET, SKY, VERMILION, YELLOW
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,7 +74,7 @@ def draw_strip_chart(chart: StripChart) -> Figure:
     axes.grid(visible=False)
     axes.spines[["top", "right"]].set_visible(True)
     axes.set_title(chart.title)
-    axes.set_xlabel("time t / s")
+    axes.set_xlabel(said("time t / s"))
     axes.set_ylabel(chart.along_title)
     _draw_levels(axes, chart)
     _draw_refusals(axes, chart)
@@ -122,7 +123,7 @@ def _draw_refusals(axes: Axes, chart: StripChart) -> None:
             edgecolor=INK,
             hatch="////",
             linewidth=0.0,
-            label="no reading" if number == 0 else None,
+            label=said("no reading") if number == 0 else None,
         )
 
 
@@ -134,18 +135,19 @@ def _draw_readings(axes: Axes, chart: StripChart) -> None:
 
     if chart.found_s.size:
         axes.plot(
-            chart.found_s, chart.found_along, color=YELLOW, linewidth=0.9, label="found",
+            chart.found_s, chart.found_along, color=YELLOW, linewidth=0.9, label=said("found"),
             path_effects=halo(INK, 2.0), scalex=False, scaley=False,
         )  # fmt: skip
     if chart.law_s.size:
         axes.plot(
             chart.law_s, chart.law_along, color=VERMILION, linewidth=1.3, linestyle=(0, (4, 3)),
-            label=chart.law_says or "fitted law", scalex=False, scaley=False, path_effects=halo(PAPER, 2.2),
+            label=chart.law_says or said("fitted law"), scalex=False, scaley=False,
+            path_effects=halo(PAPER, 2.2),
         )  # fmt: skip
     if chart.hand_s.size:
         axes.plot(
             chart.hand_s, chart.hand_along, linestyle="", marker="D", markersize=4.5, markerfacecolor=SKY,
-            markeredgecolor=INK, markeredgewidth=0.9, label="read by hand", zorder=5, scalex=False,
+            markeredgecolor=INK, markeredgewidth=0.9, label=said("read by hand"), zorder=5, scalex=False,
             scaley=False,
         )  # fmt: skip
 
@@ -158,12 +160,15 @@ def _foot(chart: StripChart) -> str:
         lines += textwrap.wrap(f"{_span(refusal)}: {refusal.says}", 118)
     if len(chart.refusals) > MOST_NOTES:
         lines.append(
-            f"… and {len(chart.refusals) - MOST_NOTES} more spans without a reading, see readings.csv"
+            said(
+                "… and {more} more spans without a reading, see readings.csv",
+                more=len(chart.refusals) - MOST_NOTES,
+            )
         )
     return "\n".join(lines)
 
 
 def _span(refusal: Refusal) -> str:
     if refusal.first_s == refusal.last_s:
-        return f"{refusal.first_s:.2f} s"
-    return f"{refusal.first_s:.2f} s to {refusal.last_s:.2f} s"
+        return said("{time:.2f} s", time=refusal.first_s)
+    return said("{first:.2f} s to {last:.2f} s", first=refusal.first_s, last=refusal.last_s)

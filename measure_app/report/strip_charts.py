@@ -14,6 +14,7 @@ from measure_app.outcome import Outcome, ReadingRow
 from measure_app.report.strip_chart import Refusal, StripChart
 from measure_app.run import By, Spot
 from measure_app.strips import Strip
+from measure_app.words import numeral, said
 
 
 class _Read(NamedTuple):
@@ -45,13 +46,13 @@ def _head_chart(outcome: Outcome, strip: Strip) -> StripChart:
         strip,
         Part.SURFACE,
         name="head-strip",
-        title="The water surface through time",
+        title=said("The water surface through time"),
         starts_low=upward > 0,
-        along_title="along the gauge line / px",
+        along_title=said("along the gauge line / px"),
         lengths=[row.head_m for row in outcome.rows],
         law=_heads_by_law(outcome, _times(outcome)),
-        law_says="fitted: √h falls evenly",
-        scale_title="head  $h$ / cm",
+        law_says=said("fitted: √h falls evenly"),
+        scale_title=said("head  $h$ / cm"),
     )
 
 
@@ -61,13 +62,13 @@ def _throw_chart(outcome: Outcome, strip: Strip) -> StripChart:
         strip,
         Part.LANDING,
         name="throw-strip",
-        title="The landing through time",
+        title=said("The landing through time"),
         starts_low=_leads_outward(outcome, strip.line.segment),
-        along_title="along the landing line / px",
+        along_title=said("along the landing line / px"),
         lengths=[row.throw_m for row in outcome.rows],
         law=_throws_by_law(outcome, _times(outcome)),
-        law_says="fitted: x² = s·h of one flight time earlier",
-        scale_title="throw  $x$ / cm",
+        law_says=said("fitted: x² = s·h of one flight time earlier"),
+        scale_title=said("throw  $x$ / cm"),
     )
 
 
@@ -139,7 +140,7 @@ def _read(outcome: Outcome, part: Part, segment: Segment) -> _Read:
 def _refusals(outcome: Outcome, part: Part) -> tuple[Refusal, ...]:
     times = {row.frame: time for row, time in zip(outcome.rows, _times(outcome).tolist(), strict=True)}
     return tuple(
-        Refusal(times[span.first], times[span.last], span.why.value)
+        Refusal(times[span.first], times[span.last], said(span.why.value))
         for span in outcome.refused
         if span.part is part and span.first in times and span.last in times
     )
@@ -192,4 +193,6 @@ def _scale(
         along = segment.along(places(values))
     good = np.isfinite(along) & (along >= 0) & (along <= length - 1)
     decimals = max(0, int(np.ceil(-np.log10(step * 100) - 1e-9)))
-    return along[good], tuple(f"{value * 100:.{decimals}f}".replace("-", "−") for value in values[good])
+    return along[good], tuple(
+        numeral(f"{value * 100:.{decimals}f}".replace("-", "−")) for value in values[good]
+    )

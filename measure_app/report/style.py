@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from measure_app.words import decimal_mark, numeral
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -77,8 +79,32 @@ def our_style() -> Iterator[None]:
         yield
 
 
+def speak_numbers(figure: Figure) -> None:
+    """Write the numbers at the axes of a figure with the decimal mark of the reader's language."""
+    if decimal_mark() == ".":
+        return
+    from matplotlib.ticker import ScalarFormatter
+
+    class Spoken(ScalarFormatter):
+        """Numbers as they are by default, but for the mark."""
+
+        def __call__(self, x: float, pos: int | None = None) -> str:
+            return numeral(super().__call__(x, pos))
+
+        def get_offset(self) -> str:
+            return numeral(super().get_offset())
+
+    for axes in figure.axes:
+        for each in (axes, *axes.child_axes):
+            for axis in (each.xaxis, each.yaxis):
+                # Ticks whose labels were given, as places of a class or round lengths, have another kind.
+                if type(axis.get_major_formatter()) is ScalarFormatter:
+                    axis.set_major_formatter(Spoken())
+
+
 def png_of(figure: Figure) -> bytes:
     """Return a figure as PNG, the same bytes for the same figure, and settle where its parts lie."""
+    speak_numbers(figure)
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     out = io.BytesIO()

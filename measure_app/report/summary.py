@@ -6,38 +6,40 @@ import re
 import textwrap
 from collections.abc import Collection, Sequence
 
-from analysis import CorrectionSize, Finding, Findings, interval, size_words, with_uncertainty
+from analysis import CorrectionSize, Finding, Findings, Remark, interval, size_words, with_uncertainty
 from measure_app.report.results import Results
+from measure_app.report.row_words import FRAME, in_rows, rows_named
 from measure_app.report.shown_unit import shown_unit
 from measure_app.report.why_off import improvement_lines, why_off_lines
+from measure_app.words import counted, marked, said
 
 WIDTH = 100
 MOST_REMARKS = 12
 
 NAMES = {
-    "speed_coefficient": "speed coefficient",
-    "speed_coefficient_zero_intercept": "Cv of the line from zero",
-    "speed_coefficient_mean_of_ratios": "Cv, mean of single ratios",
-    "discharge_coefficient": "discharge coefficient",
-    "head_zero_offset_m": "head's zero, offset",
-    "throw_zero_offset_m": "throw's zero, offset",
-    "slope_speed_vs_root_head": "slope, speed on √head",
-    "slope_speed_squared_vs_head": "slope, speed² on head",
-    "slope_throw_squared_vs_head": "slope, throw² on head",
-    "gravity_from_slope_root": "g from speed on √head",
-    "gravity_from_slope_squared": "g from speed² on head",
-    "gravity_from_clock": "g from the clock",
-    "gravity_from_fall_time": "g from the time of a fall",
-    "gravity_from_parabola": "g from a fall's parabola",
-    "gravity_from_track": "g from a fall's track",
-    "gravity_combined": "g, all routes together",
-    "drain_rate_root_m_per_s": "fall of √head per second",
-    "time_to_empty_s": "time to empty",
-    "launch_angle_deg": "jet's launch angle",
-    "jet_launch_angle_deg": "launch angle, jet traced",
-    "jet_curvature_cv": "Cv from the jet's curve",
+    "speed_coefficient": marked("speed coefficient"),
+    "speed_coefficient_zero_intercept": marked("Cv of the line from zero"),
+    "speed_coefficient_mean_of_ratios": marked("Cv, mean of single ratios"),
+    "discharge_coefficient": marked("discharge coefficient"),
+    "head_zero_offset_m": marked("head's zero, offset"),
+    "throw_zero_offset_m": marked("throw's zero, offset"),
+    "slope_speed_vs_root_head": marked("slope, speed on √head"),
+    "slope_speed_squared_vs_head": marked("slope, speed² on head"),
+    "slope_throw_squared_vs_head": marked("slope, throw² on head"),
+    "gravity_from_slope_root": marked("g from speed on √head"),
+    "gravity_from_slope_squared": marked("g from speed² on head"),
+    "gravity_from_clock": marked("g from the clock"),
+    "gravity_from_fall_time": marked("g from the time of a fall"),
+    "gravity_from_parabola": marked("g from a fall's parabola"),
+    "gravity_from_track": marked("g from a fall's track"),
+    "gravity_combined": marked("g, all routes together"),
+    "drain_rate_root_m_per_s": marked("fall of √head per second"),
+    "time_to_empty_s": marked("time to empty"),
+    "launch_angle_deg": marked("jet's launch angle"),
+    "jet_launch_angle_deg": marked("launch angle, jet traced"),
+    "jet_curvature_cv": marked("Cv from the jet's curve"),
 }
-"""Findings of the contract in words."""
+"""Findings of the contract in words, to be said by `finding_name`."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
 
 _ASCII = {
@@ -65,10 +67,23 @@ _ASCII = {
     "†": "#",
     "•": "*",
     "½": "1/2",
+    "ä": "ae",
+    "ö": "oe",
+    "ü": "ue",
+    "Ä": "Ae",
+    "Ö": "Oe",
+    "Ü": "Ue",
+    "ß": "ss",
+    "„": '"',
     "₀": "0",
     "∞": "infinity",
 }
 _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+
+
+def finding_name(name: str) -> str:
+    """Say which finding it is, such as ``speed coefficient``."""
+    return said(NAMES.get(name, name.replace("_", " ")))
 
 
 def summary(results: Results, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:
@@ -108,19 +123,20 @@ def _head(results: Results) -> list[str]:
     heads = sum(row.head_m is not None for row in results.rows)
     throws = sum(row.throw_m is not None for row in results.rows)
     kept = sum(row.kept for row in results.rows)
-    rows = _count(len(results.rows), results.each_row_is)
-    counts = f"{_count(heads, 'head')} and {_count(throws, 'throw')} in {rows}, {kept} kept."
+    counts = said(
+        "{heads} and {throws} {in_rows}, {kept} kept.",
+        heads=counted("{count} head", "{count} heads", heads),
+        throws=counted("{count} throw", "{count} throws", throws),
+        in_rows=in_rows(results.each_row_is, len(results.rows)),
+        kept=kept,
+    )
     return [*textwrap.wrap(" ".join(results.title.split()), WIDTH), counts]
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
 def _table(results: Results, encoding: str | None) -> list[str]:
     if not results.findings.findings:
-        return ["Nothing could be derived."]
-    rows = [("finding", "", "value ± standard u", "95 % interval")]
+        return [said("Nothing could be derived.")]
+    rows = [(said("finding"), "", said("value ± standard u"), said("95 % interval"))]
     rows += [_cells(finding) for finding in results.findings.findings]
     # Signs are replaced before the columns are measured, so that they stay columns.
     rows = [
@@ -136,8 +152,13 @@ def _table(results: Results, encoding: str | None) -> list[str]:
     if any(finding.depends_on_assumed_g for finding in results.findings.findings):
         g = results.findings.accepted_gravity
         table += textwrap.wrap(
-            f"† rests on an assumed g, {with_uncertainty(g.value, g.u, 'm/s²')} ({g.source}); a g "
-            "marked so is that g times Cv² and holds no news of g.",
+            said(
+                "† rests on an assumed g, {g} ({source}); a g marked so is that g times Cv² and holds no "
+                "news "
+                "of g.",
+                g=with_uncertainty(g.value, g.u, "m/s²"),
+                source=said(g.source),
+            ),
             WIDTH,
             subsequent_indent="  ",
         )
@@ -151,7 +172,7 @@ def _cells(finding: Finding) -> tuple[str, str, str, str]:
     low, high = finding.interval_95
     scale, unit = shown_unit(finding.name, finding.unit)
     return (
-        NAMES.get(finding.name, finding.name.replace("_", " ")),
+        finding_name(finding.name),
         finding.symbol + mark,
         with_uncertainty(scale * finding.value, scale * finding.u, unit),
         interval(scale * low, scale * high, scale * finding.u),
@@ -161,15 +182,22 @@ def _cells(finding: Finding) -> tuple[str, str, str, str]:
 def expected_words(results: Results) -> str:
     """Say what is published for such a hole, beside what was found; "" where nothing is."""
     bands = [(each.symbol, each.expected) for each in results.findings.findings if each.expected is not None]
-    said = [
-        f"{symbol} {band.low:.2f} to {band.high:.2f}{' (extrapolated)' if band.extrapolated else ''}"
-        for symbol, band in bands
-    ]
-    if not said:
+    if not bands:
         return ""
+    listed = ", ".join(
+        said("{symbol} {low:.2f} to {high:.2f} (extrapolated)", symbol=symbol, low=band.low, high=band.high)
+        if band.extrapolated
+        else said("{symbol} {low:.2f} to {high:.2f}", symbol=symbol, low=band.low, high=band.high)
+        for symbol, band in bands
+    )
     lacks = next((band.lacks for _, band in bands if band.lacks), "")
-    kind = "plain holes of any kind" if lacks else "such a hole"
-    return f"Published for {kind}: {', '.join(said)}{f'; {lacks} would narrow that' if lacks else ''}."
+    if not lacks:
+        return said("Published for such a hole: {listed}.", listed=listed)
+    return said(
+        "Published for plain holes of any kind: {listed}; {lacks} would narrow that.",
+        listed=listed,
+        lacks=said(lacks),
+    )
 
 
 def _corrections(results: Results) -> list[str]:
@@ -179,7 +207,7 @@ def _corrections(results: Results) -> list[str]:
         return []
     return [
         "",
-        "Corrections that count here",
+        said("Corrections that count here"),
         *(line for each in sizes for line in _bullet(size_words(each))),
     ]
 
@@ -194,30 +222,37 @@ def counts(size: CorrectionSize, findings: Findings) -> bool:
 def _doubts(results: Results) -> list[str]:
     if not results.remarks:
         return []
-    lines = ["", "Worth knowing"]
+    lines = ["", said("Worth knowing")]
     for remark in results.remarks[:MOST_REMARKS]:
-        where = "" if remark.frames is None else f" (frames {remark.frames[0]} to {remark.frames[1]})"
-        lines += _bullet(f"{remark.about}{where}: {remark.says}")
+        lines += _bullet(f"{remark_about(remark, FRAME)}: {said(remark.says)}")
     if len(results.remarks) > MOST_REMARKS:
-        lines += _bullet(f"… and {len(results.remarks) - MOST_REMARKS} more in findings.json")
+        more = len(results.remarks) - MOST_REMARKS
+        lines += _bullet(said("… and {more} more in findings.json", more=more))
     return lines
 
 
+def remark_about(remark: Remark, kind: str) -> str:
+    """Say what a remark is about, and in which frames or rows."""
+    about = said(remark.about)
+    return about if remark.frames is None else f"{about} ({rows_named(kind, *remark.frames)})"
+
+
 def _why_off(results: Results) -> list[str]:
-    said = why_off_lines(results.findings.diagnosis)
-    return ["", "Why it may be off", *(line for words in said for line in _bullet(words))] if said else []
+    return _listed(said("Why it may be off"), why_off_lines(results.findings.diagnosis))
 
 
 def _improve(results: Results) -> list[str]:
-    said = improvement_lines(results.findings)
-    return ["", "What to improve first", *(line for words in said for line in _bullet(words))] if said else []
+    return _listed(said("What to improve first"), improvement_lines(results.findings))
+
+
+def _listed(title: str, items: Sequence[str]) -> list[str]:
+    return ["", title, *(line for words in items for line in _bullet(words))] if items else []
 
 
 def _gaps(results: Results) -> list[str]:
     if not results.findings.undetermined:
         return []
-    lines = ["", "Not determined, for want of"]
-    return [*lines, *(line for words in gaps_of(results) for line in _bullet(words))]
+    return _listed(said("Not determined, for want of"), gaps_of(results))
 
 
 def gaps_of(results: Results, without: Collection[str] = ()) -> tuple[str, ...]:
@@ -234,8 +269,8 @@ def gaps_of(results: Results, without: Collection[str] = ()) -> tuple[str, ...]:
     for item in results.findings.undetermined:
         if item.name not in without:
             key = ("" if item.name in _OF_FALLS else item.name, item.missing)
-            names.setdefault(key, []).append(NAMES.get(item.name, item.name.replace("_", " ")))
-    return tuple(f"{', '.join(wanting)}: {missing}" for (_, missing), wanting in names.items())
+            names.setdefault(key, []).append(finding_name(item.name))
+    return tuple(f"{', '.join(wanting)}: {said(missing)}" for (_, missing), wanting in names.items())
 
 
 def _where(place: str, files: Sequence[str]) -> list[str]:
@@ -244,8 +279,9 @@ def _where(place: str, files: Sequence[str]) -> list[str]:
     figures = sum(name.startswith("figures/") for name in files)
     names = [name for name in files if not name.startswith("figures/")]
     if figures:
-        names.append(f"figures/ ({figures} files)")
-    return ["", *textwrap.wrap(f"Written to {place}: {', '.join(names)}", WIDTH, subsequent_indent="  ")]
+        names.append(said("figures/ ({figures} files)", figures=figures))
+    words = said("Written to {place}: {names}", place=place, names=", ".join(names))
+    return ["", *textwrap.wrap(words, WIDTH, subsequent_indent="  ")]
 
 
 def _bullet(words: str) -> list[str]:

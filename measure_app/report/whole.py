@@ -15,6 +15,7 @@ from measure_app.errors import OutputError
 from measure_app.refusals import short
 from measure_app.report.findings_json import FORMAT
 from measure_app.saving import fresh_token, reason_of, sync_folder, write_new
+from measure_app.words import said
 
 FIGURE_NAMES = (
     "head-strip",
@@ -65,16 +66,16 @@ def check_folder(
     """
     where = str(folder)
     if "\0" in where:
-        raise OutputError("a folder's name holds no zero bytes; name another", where="results")
+        raise OutputError(said("a folder's name holds no zero bytes; name another"), where=said("results"))
     try:
         if not folder.exists():
             _check_above(folder)
             return
         if not folder.is_dir():
-            raise OutputError("is a file; name a folder for the results", where=where)
+            raise OutputError(said("is a file; name a folder for the results"), where=where)
         if folder.resolve() in (Path.cwd(), *Path.cwd().parents):
             raise OutputError(
-                "is the folder that you stand in, or one above it; name a new folder for the results",
+                said("is the folder that you stand in, or one above it; name a new folder for the results"),
                 where=where,
             )
         inside = set(_entries(folder))
@@ -83,17 +84,24 @@ def check_folder(
         foreign = sorted(name for name in inside if name not in known)
         if foreign:
             raise OutputError(
-                f'holds files that are not results of this program, such as "{short(foreign[0])}"; '
-                "nothing was written, name a new folder",
+                said(
+                    'holds files that are not results of this program, such as "{name}"; nothing was '
+                    "written, name a new folder",
+                    name=short(foreign[0]),
+                ),
                 where=where,
             )
         if not _is_result(folder / told_in, kind):
             raise OutputError(
-                "is not empty and is not a result of this program; nothing was written, name a new folder",
+                said(
+                    "is not empty and is not a result of this program; nothing was written, name a new folder"
+                ),
                 where=where,
             )
     except OSError as error:
-        raise OutputError(f"cannot be looked into ({reason_of(error)})", where=where) from None
+        raise OutputError(
+            said("cannot be looked into ({reason})", reason=reason_of(error)), where=where
+        ) from None
 
 
 def write_folder(
@@ -150,7 +158,10 @@ def write_folder(
             with contextlib.suppress(OSError):
                 parent.rmdir()
         if isinstance(error, OSError):
-            words = f"the results cannot be written ({reason_of(error)}); what was there is unchanged"
+            words = said(
+                "the results cannot be written ({reason}); what was there is unchanged",
+                reason=reason_of(error),
+            )
             raise OutputError(words, where=str(folder)) from None
         raise
 
@@ -203,9 +214,9 @@ def _check_above(folder: Path) -> None:
     """Make sure that the nearest folder above that exists can take a new one."""
     above = next(parent for parent in folder.absolute().parents if parent.exists())
     if not above.is_dir():
-        raise OutputError("lies below a file; name another folder for the results", where=str(folder))
+        raise OutputError(said("lies below a file; name another folder for the results"), where=str(folder))
     if not os.access(above, os.W_OK | os.X_OK):
-        raise OutputError("lies in a folder that cannot be written to; name another", where=str(folder))
+        raise OutputError(said("lies in a folder that cannot be written to; name another"), where=str(folder))
 
 
 def _entries(folder: Path) -> Iterable[str]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analysis import Diagnosis, Findings, Shape, Suspect, improvements_of, with_uncertainty
 from measure_app.report.improving import advice_for, more_words, percent
+from measure_app.words import said, source_words
 
 _SMALL = 4.0
 """Fall of χ² below which a suspect does not touch the trouble."""
@@ -28,13 +29,15 @@ def why_off_lines(diagnosis: Diagnosis | None) -> tuple[str, ...]:
         return ()
     first = _first(diagnosis)
     if not first:
-        return ("No suspect that can be tried on these readings explains it; look at the film once more.",)
+        return (
+            said("No suspect that can be tried on these readings explains it; look at the film once more."),
+        )
     lines = [_verdict(diagnosis, first)] if diagnosis.unexplained else []
-    lines.append(f"{_capital(first[0].name)}: {first[0].says}.")
+    lines.append(f"{_capital(said(first[0].name))}: {said(first[0].says)}.")
     if len(first) > 1:
-        others = ", ".join(each.name for each in first[1:])
-        lines.append(f"Cannot be told apart from: {others}.")
-    lines.append(f"First check: {first[0].check}.")
+        others = ", ".join(said(each.name) for each in first[1:])
+        lines.append(said("Cannot be told apart from: {others}.", others=others))
+    lines.append(said("First check: {check}.", check=said(first[0].check)))
     return tuple(lines)
 
 
@@ -56,18 +59,23 @@ def why_off_items(diagnosis: Diagnosis | None) -> tuple[tuple[str, str], ...]:
         return ()
     first = _first(diagnosis)
     if not first:
-        return (("why off", why_off_lines(diagnosis)[0]),)
-    items = [("why off", _verdict(diagnosis, first))]
-    items += [(each.name, f"{each.says}. Check: {each.check}") for each in first]
+        return ((said("why off"), why_off_lines(diagnosis)[0]),)
+    items = [(said("why off"), _verdict(diagnosis, first))]
+    items += [
+        (said(each.name), said("{says}. Check: {check}", says=said(each.says), check=said(each.check)))
+        for each in first
+    ]
     rest = [each for group in diagnosis.groups[1:] for each in group if each.explains >= _SMALL]
-    less = [each.name for each in rest if each.shape is not Shape.SPEAKS_AGAINST]
-    against = [each.name for each in rest if each.shape is Shape.SPEAKS_AGAINST]
+    less = [said(each.name) for each in rest if each.shape is not Shape.SPEAKS_AGAINST]
+    against = [said(each.name) for each in rest if each.shape is Shape.SPEAKS_AGAINST]
     if less:
-        items.append(("less likely", f"{', '.join(less)}: they explain part of it"))
+        words = said("{names}: they explain part of it", names=", ".join(less))
+        items.append((said("less likely"), words))
     if against:
-        items.append(
-            ("not alone", f"{', '.join(against)}: the shape of the readings speaks against each of them")
+        words = said(
+            "{names}: the shape of the readings speaks against each of them", names=", ".join(against)
         )
+        items.append((said("not alone"), words))
     return tuple(items)
 
 
@@ -92,10 +100,13 @@ def improvement_lines(findings: Findings, most: int = 1) -> tuple[str, ...]:
         told = []
         for source in each.sources[:most]:
             helps = advice_for(source.source)
-            told.append(
-                f"{source.source} ({percent(source.share)} of the variance; halved, u falls by "
-                f"{percent(source.gain)}){f': {helps}' if helps else ''}"
+            words = said(
+                "{source} ({share} of the variance; halved, u falls by {gain})",
+                source=source_words(source.source),
+                share=percent(source.share),
+                gain=percent(source.gain),
             )
+            told.append(f"{words}: {helps}" if helps else words)
         value = with_uncertainty(each.value, each.u, unit)
         lines.append(f"{each.symbol} = {value}: {'; '.join(told)}. {more_words(each)}")
     return tuple(lines)
@@ -110,18 +121,26 @@ def _first(diagnosis: Diagnosis) -> Sequence[Suspect]:
 
 def _verdict(diagnosis: Diagnosis, first: Sequence[Suspect]) -> str:
     if diagnosis.unexplained:
-        return (
+        return said(
             "No single suspect explains all of it, so more than one thing may be wrong; nearest comes "
-            f"{_either(first)}."
+            "{which}.",
+            which=_either(first),
         )
     if len(first) == 1:
-        return f"Of all suspects that were tried, {first[0].name} fits these readings best."
-    return f"The readings fit {_either(first)}, and cannot tell these {len(first)} apart."
+        name = said(first[0].name)
+        return said("Of all suspects that were tried, {name} fits these readings best.", name=name)
+    return said(
+        "The readings fit {which}, and cannot tell these {count} apart.",
+        which=_either(first),
+        count=len(first),
+    )
 
 
 def _either(first: Sequence[Suspect]) -> str:
-    names = [each.name for each in first]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+    names = [said(each.name) for each in first]
+    if len(names) == 1:
+        return names[0]
+    return said("{names} or {last}", names=", ".join(names[:-1]), last=names[-1])
 
 
 def _capital(words: str) -> str:

@@ -18,6 +18,7 @@ from measure_app.report.results import Results
 from measure_app.report.strip_chart import draw_strip_chart
 from measure_app.report.style import our_style, pdf_of, png_of, svg_of
 from measure_app.report.whole import write_folder
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -62,7 +63,7 @@ def write_all(
     for name, data in _files(results, picture, report=report):
         files[name] = data
         if stop_requested is not None and stop_requested():
-            raise Stopped("stopped; nothing was written")
+            raise Stopped(said("stopped; nothing was written"))
     write_folder(folder, files)
     return tuple(files)
 
