@@ -7,11 +7,21 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from measure_app.report.results import Results
-from measure_app.report.workbook_cells import FIRST_ROW, LineBlock, LiveTable, Plan, Variant
+from measure_app.report.row_words import row_title
+from measure_app.report.workbook_cells import (
+    FIRST_ROW,
+    LineBlock,
+    LiveTable,
+    Plan,
+    Variant,
+    in_formula,
+    tab,
+)
 from measure_app.report.workbook_looks import LOOKS
 from measure_app.report.workbook_plan import MOST_LIVE_ROWS, MOST_ROWS_TO_FILL_IN, plan_of
 from measure_app.report.workbook_words import write_answers, write_findings, write_how
 from measure_app.report.workbook_writing import Sheets
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
@@ -50,10 +60,10 @@ def workbook_xlsx(results: Results, variant: Variant = Variant.COMPLETE) -> byte
     with xlsxwriter.Workbook(out, {"in_memory": True, **no_magic}) as book:
         book.set_properties(
             {
-                "title": results.title or "Draining container",
-                "subject": "Head, throw and clock of a draining container",
+                "title": results.title or said("Draining container"),
+                "subject": said("Head, throw and clock of a draining container"),
                 "created": MADE.replace(tzinfo=None),
-                "comments": f"Clepsydra, {variant.value}",
+                "comments": f"Clepsydra, {said(variant.value)}",
             }
         )
         sheets = Sheets(book, {name: book.add_format(look) for name, look in LOOKS.items()}, variant)
@@ -75,9 +85,19 @@ def workbook_xlsx(results: Results, variant: Variant = Variant.COMPLETE) -> byte
 
 def _inputs(sheets: Sheets, plan: Plan, results: Results) -> None:
     """Write the one place for values that formulas refer to by name."""
-    about = "Change a boxed value and everything follows. Formulas call these cells by the names in column E."
-    sheet = sheets.add("Inputs", results.title or "Draining container", about, (52, 15, 9, 14, 21, 76))
-    titles = ("quantity", "value", "unit", "standard u", "name in formulas", "note")
+    about = said(
+        "Change a boxed value and everything follows. Formulas call these cells by the names in column E."
+    )
+    title = results.title or said("Draining container")
+    sheet = sheets.add(tab("Inputs"), title, about, (52, 15, 9, 14, 21, 76))
+    titles = (
+        said("quantity"),
+        said("value"),
+        said("unit"),
+        said("standard u"),
+        said("name in formulas"),
+        said("note"),
+    )
     sheets.header(sheet, 3, titles, {0, 2, 4, 5})
     for row, each in enumerate(plan.inputs, 4):
         sheets.text(sheet, row, 0, each.says)
@@ -90,34 +110,36 @@ def _inputs(sheets: Sheets, plan: Plan, results: Results) -> None:
             sheets.number(sheet, row, 3, each.u, "0.000000")
         sheets.text(sheet, row, 4, each.name, "mono")
         sheets.text(sheet, row, 5, each.note, "quiet")
-        sheets.book.define_name(each.name, f"=Inputs!$B${row + 1}")
+        sheets.book.define_name(each.name, f"={in_formula('Inputs')}!$B${row + 1}")
     row = 5 + len(plan.inputs)
     if plan.thinned:
         sheets.text(sheet, row, 0, plan.thinned)
         row += 1
     if not plan.tables:
-        sheets.text(sheet, row, 0, "The readings do not hold what the working needs; see the sheet How.")
+        sheets.text(
+            sheet, row, 0, said("The readings do not hold what the working needs; see the sheet How.")
+        )
     sheet.print_area(0, 0, row, 5)
 
 
 def _readings(sheets: Sheets, plan: Plan, results: Results) -> None:
     """Write the readings as they were taken, in centimetres and seconds."""
-    about = "As read. kept: whether the reading took part; if not, the reason stands beside it."
+    about = said("As read. kept: whether the reading took part; if not, the reason stands beside it.")
     titles = [
-        results.each_row_is,
-        "time t / s",
-        "head h / cm",
+        row_title(results.each_row_is),
+        said("time t / s"),
+        said("head h / cm"),
         "u(h) / cm",
-        "throw x / cm",
+        said("throw x / cm"),
         "u(x) / cm",
-        "kept",
-        "reason",
+        said("kept"),
+        said("reason"),
     ]
     widths = [8, 11, 12, 11, 13, 11, 7, 60]
     if plan.drop_varies:
-        titles.append("drop y₀ / cm")
+        titles.append(said("drop y₀ / cm"))
         widths.append(13)
-    sheet = sheets.add("Readings", "Readings", about, widths)
+    sheet = sheets.add(tab("Readings"), said("Readings"), about, widths)
     sheets.header(sheet, FIRST_ROW - 2, titles, {6, 7})
     drops = dict(zip(results.numbers, _drops(results), strict=True)) if plan.drop_varies else {}
     for line, i in enumerate(plan.shown, FIRST_ROW - 1):
@@ -133,9 +155,9 @@ def _readings(sheets: Sheets, plan: Plan, results: Results) -> None:
         ):
             if value is not None:
                 sheets.number(sheet, line, column, scale * value, look)
-        sheets.text(sheet, line, 6, "yes" if row.kept else "no")
+        sheets.text(sheet, line, 6, said("yes") if row.kept else said("no"))
         if row.reason:
-            sheets.text(sheet, line, 7, row.reason, "quiet")
+            sheets.text(sheet, line, 7, said(row.reason), "quiet")
     _as_table(sheet, len(plan.shown), len(titles))
 
 
@@ -152,12 +174,12 @@ def _table(sheets: Sheets, table: LiveTable) -> None:
     """Write the working, one live formula for each row and column."""
     says = table.says
     if sheets.variant is Variant.TO_FILL_IN:
-        says = (
-            "The readings are fetched for you. Write one formula at the top of each dotted column, with its"
-            " equals sign, and fill it down."
+        says = said(
+            "The readings are fetched for you. Write one formula at the top of each dotted column, with its "
+            "equals sign, and fill it down."
         )
     titles = [column.title for column in table.columns]
-    sheet = sheets.add(table.sheet, table.title, says, [max(12, len(title) + 2) for title in titles])
+    sheet = sheets.add(tab(table.sheet), table.title, says, [max(12, len(title) + 2) for title in titles])
     sheets.header(sheet, FIRST_ROW - 2, titles)
     for c, column in enumerate(table.columns):
         for i, value in enumerate(column.values.tolist()):
@@ -189,11 +211,13 @@ def _as_table(sheet: Worksheet, rows: int, columns: int) -> None:
 
 def _lines(sheets: Sheets, plan: Plan) -> None:
     """Write slope, intercept and what they say, law by law."""
-    about = "By the sheet's own functions: plain least squares, x exact, every point of the same weight."
-    sheet = sheets.add("Lines", "Straight lines", about, (52, 16, 10, 17, 84))
+    about = said(
+        "By the sheet's own functions: plain least squares, x exact, every point of the same weight."
+    )
+    sheet = sheets.add(tab("Lines"), said("Straight lines"), about, (52, 16, 10, 17, 84))
     line = 3
     for block in plan.blocks:
-        titles = (block.title, "value", "unit", "name in formulas", block.law)
+        titles = (block.title, said("value"), said("unit"), said("name in formulas"), block.law)
         sheets.header(sheet, line, titles, {0, 2, 3, 4})
         for cell in block.cells:
             line += 1
@@ -205,7 +229,7 @@ def _lines(sheets: Sheets, plan: Plan) -> None:
             sheets.text(sheet, line, 2, cell.unit)
             if cell.name is not None:
                 sheets.text(sheet, line, 3, cell.name, "mono")
-                sheets.book.define_name(cell.name, f"=Lines!$B${line + 1}")
+                sheets.book.define_name(cell.name, f"={in_formula('Lines')}!$B${line + 1}")
             if sheets.variant is not Variant.TO_FILL_IN or not cell.formula.startswith(("SQRT", "100*")):
                 sheets.text(sheet, line, 4, cell.note, "quiet")
         line += 2
@@ -219,12 +243,13 @@ def _agreement(sheets: Sheets, sheet: Worksheet, line: int, plan: Plan) -> None:
     root, squared = named.get("v_slope"), named.get("v2_slope")
     if root is None or squared is None or not (root > 0 and squared > 0):
         return
-    sheets.header(sheet, line, ("Do the two linearisations agree?", "value", "unit", "", ""), {0, 2, 3, 4})
-    sheets.text(sheet, line + 1, 0, "Cv of v against √h, over Cv of v² against h, less 1")
+    titles = (said("Do the two linearisations agree?"), said("value"), said("unit"), "", "")
+    sheets.header(sheet, line, titles, {0, 2, 3, 4})
+    sheets.text(sheet, line + 1, 0, said("Cv of v against √h, over Cv of v² against h, less 1"))
     formula = "=100*(v_slope/SQRT(v2_slope)-1)"
     sheet.write_formula(line + 1, 1, formula, sheets.look("0.00"), 100 * (root / squared**0.5 - 1))
     sheets.text(sheet, line + 1, 2, "%")
-    note = "small if the law holds; a wrong zero of head or throw pulls them apart"
+    note = said("small if the law holds; a wrong zero of head or throw pulls them apart")
     sheets.text(sheet, line + 1, 4, note, "quiet")
 
 
@@ -239,14 +264,15 @@ def _places(value: float) -> str:
 
 def _charts(sheets: Sheets, plan: Plan) -> None:
     """Write one native chart for each law, and one of what the first line leaves over."""
-    sheet = sheets.add("Charts", "Charts", "They follow the sheets Working and Drain.", (9,) * 24)
+    about = said("They follow the sheets Working and Drain.")
+    sheet = sheets.add(tab("Charts"), said("Charts"), about, (9,) * 24)
     places = iter([(3, 0), (3, 10), (25, 0), (25, 10), (47, 0), (47, 10)])
     for block in plan.blocks:
         _put(sheets, sheet, next(places), block)
     working = next((table for table in plan.tables if table.sheet == "Working"), None)
     if working is not None and "res" in working.keys:
         first = plan.blocks[0]
-        title, y_title = "What the line of speed leaves over", "v less its line / (m/s)"
+        title, y_title = said("What the line of speed leaves over"), said("v less its line / (m/s)")
         x, y = working.range("rh"), working.range("res")
         rest = LineBlock("", title, "", first.x_title, y_title, x, y, ())
         _put(sheets, sheet, next(places), rest, trend=False)
@@ -258,7 +284,7 @@ def _put(
 ) -> None:
     chart = sheets.book.add_chart({"type": "scatter"})
     series: dict[str, Any] = {
-        "name": "readings",
+        "name": said("readings"),
         "categories": f"={block.x}",
         "values": f"={block.y}",
         "marker": {
@@ -271,12 +297,14 @@ def _put(
     if trend:
         series["trendline"] = {
             "type": "linear",
-            "name": "straight line, plain least squares",
+            "name": said("straight line, plain least squares"),
             "display_equation": True,
             "display_r_squared": True,
             "line": {"color": "#D55E00", "width": 1.75},
         }
     chart.add_series(series)
+    if trend:
+        _cut_equation(chart)
     chart.set_title({"name": block.title, "name_font": {"size": 12}, "overlay": False})
     grid = {"visible": True, "line": {"color": "#DFE3E8", "width": 0.75}}
     axis = {"name_font": {"size": 10, "bold": False}, "major_gridlines": grid, "label_position": "low"}
@@ -284,6 +312,22 @@ def _put(
     chart.set_y_axis({"name": block.y_title, **axis})
     chart.set_legend({"none": True})
     chart.set_size({"width": 620, "height": 420})
-    drawn = "points and their straight line with its equation" if trend else "points about zero"
-    alt = f"Scatter chart, {block.title}: {block.y_title} upward over {block.x_title}; {drawn}."
+    drawn = said("points and their straight line with its equation") if trend else said("points about zero")
+    alt = said(
+        "Scatter chart, {title}: {y} upward over {x}; {drawn}.",
+        title=block.title,
+        y=block.y_title,
+        x=block.x_title,
+        drawn=drawn,
+    )
     sheet.insert_chart(*place, chart, {"description": alt, "object_position": 2})
+
+
+def _cut_equation(chart: Any) -> None:
+    """Write the equation beside a line to five decimals; some spreadsheets show fifteen else."""
+
+    def number_format() -> None:
+        chart._xml_empty_tag("c:numFmt", [("formatCode", "0.00000"), ("sourceLinked", 0)])  # noqa: SLF001
+
+    # XlsxWriter has a setting for every label but this one: it always writes "General".
+    chart._write_trendline_num_fmt = number_format  # noqa: SLF001

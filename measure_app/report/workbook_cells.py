@@ -7,18 +7,45 @@ from dataclasses import dataclass
 from enum import Enum
 
 from analysis import FloatArray
+from measure_app.words import marked, said
 
 FIRST_ROW = 5
 """Row of the first reading on Readings, Working and Drain, counted from 1 as in the sheet."""
 
 
+SHEETS = (
+    marked("Inputs"),
+    marked("Readings"),
+    marked("Working"),
+    marked("Drain"),
+    marked("Lines"),
+    marked("Charts"),
+    marked("Findings"),
+    marked("How"),
+    marked("Answers"),
+)
+"""Names of the sheets, to be said by `tab`."""
+
+
+def tab(name: str) -> str:
+    """Give a sheet's name as it stands on its tab."""
+    return said(name)
+
+
+def in_formula(name: str) -> str:
+    """Give a sheet's name as it stands in formulas: in quotes unless it is letters alone."""
+    shown = tab(name)
+    plain = shown.isalpha() and len(shown) > 3  # three letters could be a column's
+    return shown if plain else "'" + shown.replace("'", "''") + "'"
+
+
 class Variant(Enum):
     """Which workbook is written."""
 
-    COMPLETE = "complete"
-    TO_FILL_IN = "to be filled in"
+    COMPLETE = marked("complete")
+    TO_FILL_IN = marked("to be filled in")
     """Readings given, formulas left to the student."""
-    ANSWERS = "answers"
+    ANSWERS = marked("answers")
     """The sheet to be filled in, filled in, with a list of what is to be expected in each cell."""
 
 
@@ -64,6 +91,7 @@ class LiveTable:
     """A sheet of live columns, one row for each reading that took part."""
 
     sheet: str
+    """Name of the sheet as it is written, not yet as it is said."""
     title: str
     says: str
     """What the sheet holds, in a sentence or two."""
@@ -88,7 +116,7 @@ class LiveTable:
     def range(self, key: str) -> str:
         """Address of a whole column, with the sheet and fixed."""
         column = letter(self.keys.index(key))
-        return f"{self.sheet}!${column}${FIRST_ROW}:${column}${self.last_row}"
+        return f"{in_formula(self.sheet)}!${column}${FIRST_ROW}:${column}${self.last_row}"
 
     def formula(self, column: LiveColumn, i: int) -> str:
         """Formula of one cell, without its equals sign."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis import FloatArray, straight_line
 from measure_app.report.workbook_cells import Input, LineBlock, LineCell, LiveTable
+from measure_app.words import marked, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +32,39 @@ class _Law:
 
 
 _LAWS = (
-    _Law("speed_root_head", "Working", "rh", "v", "Speed against √head", "v = Cv √(2g) · √h",
-         "√h / √m", "jet speed v / (m/s)", "√m/s", "m/s", "v"),
-    _Law("speed_squared_head", "Working", "h", "v2", "Speed squared against head", "v² = 2 g Cv² · h",
-         "head h / m", "v² / (m²/s²)", "m/s²", "m²/s²", "v2"),
-    _Law("throw_squared_head", "Working", "h", "x2", "Throw squared against head", "x² = 4 y₀ Cv² · h",
-         "head h / m", "x² / m²", "m", "m²", "x2"),
-    _Law("root_head_time", "Drain", "t", "rh", "√head against time", "√h = √h₀ − k · t",
-         "time t / s", "√h / √m", "√m/s", "√m", "drain", from_origin=False),
+    _Law("speed_root_head", "Working", "rh", "v", marked("Speed against √head"), "v = Cv √(2g) · √h",
+         "√h / √m", marked("jet speed v / (m/s)"), "√m/s", "m/s", "v"),
+    _Law("speed_squared_head", "Working", "h", "v2", marked("Speed squared against head"),
+         "v² = 2 g Cv² · h", marked("head h / m"), "v² / (m²/s²)", "m/s²", "m²/s²", "v2"),
+    _Law("throw_squared_head", "Working", "h", "x2", marked("Throw squared against head"),
+         "x² = 4 y₀ Cv² · h", marked("head h / m"), "x² / m²", "m", "m²", "x2"),
+    _Law("root_head_time", "Drain", "t", "rh", marked("√head against time"), "√h = √h₀ − k · t",
+         marked("time t / s"), "√h / √m", "√m/s", "√m", "drain", from_origin=False),
 )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What is said of the quantities that one line gives."""
+
+    cv: str
+    deviation: str
+    borrowed: str
+    deviation_of_g: str
+
+
+_BY_FREE_LINE = _Words(
+    cv="Cv",
+    deviation=marked("deviation of Cv from 1, a jet without losses"),
+    borrowed=marked("g that comes out"),
+    deviation_of_g=marked("its deviation from the accepted g"),
+)
+_BY_ORIGIN = _Words(
+    cv=marked("Cv, line through the origin"),
+    deviation=marked("deviation of Cv from 1, a jet without losses, line through the origin"),
+    borrowed=marked("g that comes out, line through the origin"),
+    deviation_of_g=marked("its deviation from the accepted g, line through the origin"),
+)
 
 
 def line_blocks(tables: tuple[LiveTable, ...], inputs: tuple[Input, ...]) -> tuple[LineBlock, ...]:
@@ -76,13 +101,13 @@ def line_blocks(tables: tuple[LiveTable, ...], inputs: tuple[Input, ...]) -> tup
             mean_drop = ("drop", named["drop"])
         if cells:
             cells += _meaning(law, {cell.name: cell.value for cell in cells if cell.name}, named, mean_drop)
-            x_title = law.x_title.replace("h /", "h′ /") if x_key == "hp" else law.x_title
+            x_title = said(law.x_title).replace("h /", "h′ /") if x_key == "hp" else said(law.x_title)
             if "hp" in table.keys and x_key == "rh":
                 x_title = law.x_title.replace("√h", "√h′")
             blocks.append(
                 LineBlock(
-                    law.key, law.title, law.law, x_title, law.y_title, table.range(x_key), table.range(law.y),
-                    tuple(cells),
+                    law.key, said(law.title), law.law, x_title, said(law.y_title), table.range(x_key),
+                    table.range(law.y), tuple(cells),
                 )
             )  # fmt: skip
     return tuple(blocks)
@@ -95,9 +120,9 @@ def _free(law: _Law, x_range: str, y_range: str, x: FloatArray, y: FloatArray) -
     line = straight_line(x, y, checked=False)
     p = law.prefix
     cells = [
-        LineCell("slope", f"SLOPE({y_range},{x_range})", line.slope, law.slope_unit, f"{p}_slope"),
+        LineCell(said("slope"), f"SLOPE({y_range},{x_range})", line.slope, law.slope_unit, f"{p}_slope"),
         LineCell(
-            "intercept",
+            said("intercept"),
             f"INTERCEPT({y_range},{x_range})",
             line.intercept,
             law.intercept_unit,
@@ -106,23 +131,25 @@ def _free(law: _Law, x_range: str, y_range: str, x: FloatArray, y: FloatArray) -
     ]
     if np.ptp(y) > 0.0:
         cells.append(
-            LineCell("R²", f"RSQ({y_range},{x_range})", line.r_squared, "", None, "1: all on one line")
+            LineCell("R²", f"RSQ({y_range},{x_range})", line.r_squared, "", None, said("1: all on one line"))
         )
     if x.size > 2:
         linest = f"LINEST({y_range},{x_range},TRUE,TRUE)"
         errors = np.sqrt(np.diag(line.covariance))
         cells += [
             LineCell(
-                "standard error of the slope", f"INDEX({linest},2,1)", float(errors[1]), law.slope_unit, None,
-                "from the scatter alone; errors that all readings share are not in it",
+                said("standard error of the slope"), f"INDEX({linest},2,1)", float(errors[1]), law.slope_unit,
+                None, said("from the scatter alone; errors that all readings share are not in it"),
             ),
             LineCell(
-                "standard error of the intercept",
+                said("standard error of the intercept"),
                 f"INDEX({linest},2,2)", float(errors[0]), law.intercept_unit
             ),
-            LineCell("scatter about the line", f"INDEX({linest},3,2)", line.residual_sd, law.intercept_unit),
+            LineCell(
+                said("scatter about the line"), f"INDEX({linest},3,2)", line.residual_sd, law.intercept_unit
+            ),
         ]  # fmt: skip
-    cells.append(LineCell("number of points", f"COUNT({x_range})", float(x.size), ""))
+    cells.append(LineCell(said("number of points"), f"COUNT({x_range})", float(x.size), ""))
     return cells
 
 
@@ -133,14 +160,14 @@ def _origin(law: _Law, x_range: str, y_range: str, x: FloatArray, y: FloatArray)
     line = straight_line(x, y, free_intercept=False, checked=False)
     cells = [
         LineCell(
-            "slope through the origin", f"SUMPRODUCT({x_range},{y_range})/SUMSQ({x_range})", line.slope,
+            said("slope through the origin"), f"SUMPRODUCT({x_range},{y_range})/SUMSQ({x_range})", line.slope,
             law.slope_unit, f"{law.prefix}_slope_origin",
         )
     ]  # fmt: skip
     if x.size > 1:
         cells.append(
             LineCell(
-                "its standard error",
+                said("its standard error"),
                 f"INDEX(LINEST({y_range},{x_range},FALSE,TRUE),2,1)",
                 float(np.sqrt(line.covariance[1, 1])),
                 law.slope_unit,
@@ -155,29 +182,30 @@ def _meaning(
     """Give what the slope says of the jet."""
     g = named["g_assumed"]
     cells: list[LineCell] = []
-    for ending, words in (("", ""), ("_origin", ", line through the origin")):
+    for ending, words in (("", _BY_FREE_LINE), ("_origin", _BY_ORIGIN)):
         name = f"{law.prefix}_slope{ending}"
         slope = value.get(name)
         if slope is None or (law.key != "root_head_time" and slope <= 0.0):
             continue
         if law.key == "speed_root_head":
             cells += [
-                LineCell(f"Cv{words}", f"{name}/SQRT(2*g_assumed)", slope / math.sqrt(2 * g), ""),
+                LineCell(said(words.cv), f"{name}/SQRT(2*g_assumed)", slope / math.sqrt(2 * g), ""),
                 *_borrowed(f"{name}^2/2", slope**2 / 2, words, g),
             ]
         elif law.key == "speed_squared_head":
             cells += [
-                LineCell(f"Cv{words}", f"SQRT({name}/(2*g_assumed))", math.sqrt(slope / (2 * g)), ""),
+                LineCell(said(words.cv), f"SQRT({name}/(2*g_assumed))", math.sqrt(slope / (2 * g)), ""),
                 *_borrowed(f"{name}/2", slope / 2, words, g),
             ]
         elif law.key == "throw_squared_head" and drop is not None:
             cv = math.sqrt(slope / (4 * drop[1]))
             cells += [
                 LineCell(
-                    f"Cv{words}", f"SQRT({name}/(4*{drop[0]}))", cv, "", None, "lengths only, no g in it"
+                    said(words.cv), f"SQRT({name}/(4*{drop[0]}))", cv, "", None,
+                    said("lengths only, no g in it"),
                 ),
                 LineCell(
-                    f"deviation of Cv from 1, a jet without losses{words}",
+                    said(words.deviation),
                     f"100*(SQRT({name}/(4*{drop[0]}))-1)", 100 * (cv - 1), "%",
                 ),
             ]  # fmt: skip
@@ -187,8 +215,9 @@ def _meaning(
     if law.key == "throw_squared_head" and slope > 0.0:
         cells.append(
             LineCell(
-                "head's zero lies lower than marked by", "1000*x2_intercept/x2_slope",
-                1000 * intercept / slope, "mm", None, "surface tension in a thin jet makes it negative",
+                said("head's zero lies lower than marked by"), "1000*x2_intercept/x2_slope",
+                1000 * intercept / slope, "mm", None,
+                said("surface tension in a thin jet makes it negative"),
             )
         )  # fmt: skip
     if law.key == "root_head_time":
@@ -196,27 +225,27 @@ def _meaning(
     return cells
 
 
-def _borrowed(formula: str, value: float, words: str, g: float) -> list[LineCell]:
+def _borrowed(formula: str, value: float, words: _Words, g: float) -> list[LineCell]:
     return [
         LineCell(
-            f"g that comes out{words}", formula, value, "m/s²", None,
-            "is the accepted g times Cv²: the g that was put in comes back, so it holds no news of g",
+            said(words.borrowed), formula, value, "m/s²", None,
+            said("is the accepted g times Cv²: the g that was put in comes back, so it holds no news of g"),
         ),
         LineCell(
-            f"its deviation from the accepted g{words}", f"100*(({formula})/g_assumed-1)",
+            said(words.deviation_of_g), f"100*(({formula})/g_assumed-1)",
             100 * (value / g - 1), "%",
         ),
     ]  # fmt: skip
 
 
 def _drain_meaning(slope: float, intercept: float, named: dict[str, float]) -> list[LineCell]:
-    cells = [LineCell("k, fall of √head in a second", "-drain_slope", -slope, "√m/s")]
+    cells = [LineCell(said("k, fall of √head in a second"), "-drain_slope", -slope, "√m/s")]
     if slope < 0.0:
         cells.append(
             LineCell(
-                "time at which √h would reach zero", "-drain_intercept/drain_slope", -intercept / slope, "s",
-                None,
-                "if the law held to the end, which it does not at the lowest heads",
+                said("time at which √h would reach zero"), "-drain_intercept/drain_slope", -intercept / slope,
+                "s", None,
+                said("if the law held to the end, which it does not at the lowest heads"),
             )
         )  # fmt: skip
     if "hole_diameter" in named and "container_area" in named:
@@ -226,7 +255,9 @@ def _drain_meaning(slope: float, intercept: float, named: dict[str, float]) -> l
                 "Cd = k A / (a √(g/2))",
                 "-drain_slope*container_area/(PI()*hole_diameter^2/4*SQRT(g_assumed/2))",
                 -slope * area / (math.pi * d**2 / 4 * math.sqrt(g / 2)), "", None,
-                "a: area of the hole; holds where the container is equally wide from top to bottom",
+                said(
+                    "a: area of the hole; holds where the container is equally wide from top to bottom"
+                ),
             )
         )  # fmt: skip
     return cells

@@ -9,8 +9,10 @@ import numpy as np
 from analysis import FloatArray, IntArray
 from measure_app.report.as_used import AsUsed, as_used, fallen_since
 from measure_app.report.results import Results
-from measure_app.report.workbook_cells import FIRST_ROW, Input, LiveColumn, LiveTable, Plan
+from measure_app.report.row_words import row_title
+from measure_app.report.workbook_cells import FIRST_ROW, Input, LiveColumn, LiveTable, Plan, in_formula
 from measure_app.report.workbook_lines import line_blocks
+from measure_app.words import marked, said
 
 MOST_LIVE_ROWS = 2000
 """Rows with formulas in the complete workbook; more would make spreadsheets and their charts slow."""
@@ -18,6 +20,13 @@ MOST_ROWS_TO_FILL_IN = 36
 """Rows in the workbook to be filled in: few enough to check by hand, enough for a line."""
 MOST_READINGS = 20_000
 """Rows of the sheet Readings."""
+
+
+_CORRECTIONS = {
+    "dh": marked("correction of the head / m"),
+    "dx": marked("correction of the throw / m"),
+    "dy": marked("correction of the drop / m"),
+}
 
 
 def plan_of(results: Results, most_rows: int = MOST_LIVE_ROWS) -> Plan:
@@ -98,12 +107,21 @@ def _thinned(rows: IntArray, most: int) -> IntArray:
 def _about_thinning(rows: int, shown: int, throws: int, live: int) -> str:
     words = []
     if shown < rows:
-        words.append(f"{shown} of {rows} readings are shown")
+        words.append(said("{shown} of {rows} readings are shown", shown=shown, rows=rows))
     if live < throws:
-        words.append(f"the formulas stand on {live} of the {throws} readings that took part")
+        words.append(
+            said(
+                "the formulas stand on {live} of the {throws} readings that took part",
+                live=live,
+                throws=throws,
+            )
+        )
     if not words:
         return ""
-    return f"To keep the sheet quick, {' and '.join(words)}, evenly chosen; readings.csv holds them all."
+    return said(
+        "To keep the sheet quick, {what}, evenly chosen; readings.csv holds them all.",
+        what=said(" and ").join(words),
+    )
 
 
 def _drop_varies(results: Results) -> bool:
@@ -120,11 +138,11 @@ def _inputs(results: Results, rows: IntArray, used: AsUsed | None) -> tuple[Inpu
     found = [
         Input(
             "g_assumed",
-            "accepted g",
+            said("accepted g"),
             gravity.value,
             "m/s²",
             gravity.u,
-            f"{gravity.source}; not measured here",
+            said("{source}; not measured here", source=said(gravity.source)),
         )
     ]
     varies = _drop_varies(results)
@@ -132,28 +150,28 @@ def _inputs(results: Results, rows: IntArray, used: AsUsed | None) -> tuple[Inpu
         i = int(rows[0])
         drop, u = float(series.drop.values[i]), float(series.drop.u[i])
         found.append(
-            Input("drop", "drop y₀: height of the hole's centre over the landing level", drop, "m", u)
+            Input("drop", said("drop y₀: height of the hole's centre over the landing level"), drop, "m", u)
         )
         if series.head is not None and used is not None and not _levelled(used, rows):
             found.append(
                 Input(
                     "flight_time",
-                    "flight time of the water",
+                    said("flight time of the water"),
                     math.sqrt(2.0 * drop / gravity.value),
                     "s",
-                    note="a fall from rest through the drop",
+                    note=said("a fall from rest through the drop"),
                     formula="SQRT(2*drop/g_assumed)",
                 )
             )
     if used is not None and used.angle_deg != 0.0:
-        words = "above the horizontal where it leaves; put 0 here to see what it does"
+        words = said("above the horizontal where it leaves; put 0 here to see what it does")
         angle_u = given.launch_angle_u_deg
-        found.append(Input("launch_angle", "angle of the jet", used.angle_deg, "°", angle_u, words))
+        found.append(Input("launch_angle", said("angle of the jet"), used.angle_deg, "°", angle_u, words))
     if given.orifice_diameter_m is not None:
         found.append(
             Input(
                 "hole_diameter",
-                "diameter of the hole",
+                said("diameter of the hole"),
                 given.orifice_diameter_m,
                 "m",
                 given.orifice_diameter_u_m,
@@ -163,7 +181,7 @@ def _inputs(results: Results, rows: IntArray, used: AsUsed | None) -> tuple[Inpu
         found.append(
             Input(
                 "container_area",
-                "area of the water's surface",
+                said("area of the water's surface"),
                 given.container_area_m2,
                 "m²",
                 given.container_area_u_m2,
@@ -182,13 +200,15 @@ def _pairing_inputs(results: Results) -> tuple[Input, ...]:
     return (
         Input(
             "k_drain",
-            "fall of √head in a second, for the pairing",
+            said("fall of √head in a second, for the pairing"),
             drain.value("k"),
             "√m/s",
-            note="from the program's own fit; put 0 here to switch the pairing off and see what it does",
+            note=said(
+                "from the program's own fit; put 0 here to switch the pairing off and see what it does"
+            ),
         ),
-        Input("root_h0", "√head at the start, for the pairing", drain.value("root_h0"), "√m"),
-        Input("t_start", "time of the start, for the pairing", float(times[drain.first_row]), "s"),
+        Input("root_h0", said("√head at the start, for the pairing"), drain.value("root_h0"), "√m"),
+        Input("t_start", said("time of the start, for the pairing"), float(times[drain.first_row]), "s"),
     )
 
 
@@ -211,18 +231,20 @@ def _working(
     columns = _read_columns(results, rows, ("x",))
     heads = None if series.head is None else used.head_added[rows]
     added = (
-        ("dh", "head", heads),
-        ("dx", "throw", used.throw_added[rows]),
-        ("dy", "drop", used.drop_added[rows]),
+        ("dh", heads),
+        ("dx", used.throw_added[rows]),
+        ("dy", used.drop_added[rows]),
     )
-    more = {key: _correction(columns, key, what, values) for key, what, values in added}
+    more = {key: _correction(columns, key, values) for key, values in added}
     if varies:
-        columns.append(LiveColumn("y0", "drop y₀ / m", "Readings!I{at}/100", series.drop.values[rows]))
+        columns.append(
+            LiveColumn("y0", said("drop y₀ / m"), f"{_readings()}!I{{at}}/100", series.drop.values[rows])
+        )
     h: FloatArray | None = None
     if series.head is not None:
         h = np.asarray(series.head.values[rows] + used.head_added[rows], dtype=np.float64)
-        columns.append(LiveColumn("h", "head h / m", f"{{h_cm}}/100{more['dh']}", h, asked=True))
-    columns.append(LiveColumn("x", "throw x / m", f"{{x_cm}}/100{more['dx']}", throw, asked=True))
+        columns.append(LiveColumn("h", said("head h / m"), f"{{h_cm}}/100{more['dh']}", h, asked=True))
+    columns.append(LiveColumn("x", said("throw x / m"), f"{{x_cm}}/100{more['dx']}", throw, asked=True))
     slope_of_flight = ""
     if _levelled(used, rows):
         drop = used.level_drop[rows]
@@ -237,7 +259,7 @@ def _working(
         columns.append(
             LiveColumn(
                 "hp",
-                "head at launch h′ / m",
+                said("head at launch h′ / m"),
                 f"{{h}}+2*{root}*k_drain*{flight}+(k_drain*{flight})^2",
                 h,
                 shows="0.00000",
@@ -245,7 +267,7 @@ def _working(
         )
         hp = "{hp}"
     v = throw * np.sqrt(g / (2.0 * drop))
-    columns.append(LiveColumn("v", "speed v / (m/s)", f"{{x}}*SQRT(g_assumed/(2*{y0}))", v, asked=True))
+    columns.append(LiveColumn("v", said("speed v / (m/s)"), f"{{x}}*SQRT(g_assumed/(2*{y0}))", v, asked=True))
     if h is not None:
         mean = np.mean(drop)
         table = LiveTable("Working", "", "", tuple(columns), at)
@@ -256,14 +278,14 @@ def _working(
             LiveColumn("v2", "v² / (m²/s²)", "{v}^2", v**2, asked=True),
             LiveColumn(
                 "x2",
-                "x² at the mean drop / m²" if varies else "x² / m²",
+                said("x² at the mean drop / m²") if varies else "x² / m²",
                 x2,
                 throw**2 * mean / drop,
                 asked=True,
             ),
             LiveColumn(
                 "cv",
-                "Cv of this row",
+                said("Cv of this row"),
                 f"{{x}}/(2*SQRT({y0}*{hp}))",
                 throw / (2.0 * np.sqrt(drop * h)),
                 asked=True,
@@ -274,21 +296,23 @@ def _working(
             columns.append(
                 LiveColumn(
                     "res",
-                    "v less its line / (m/s)",
+                    said("v less its line / (m/s)"),
                     "{v}-(v_intercept+v_slope*{rh})",
                     v - intercept - slope * rh,
                     asked=True,
                 )
             )
-    says = "One row for each reading that took part: from throw and drop to speed, then roots and squares."
+    says = said(
+        "One row for each reading that took part: from throw and drop to speed, then roots and squares."
+    )
     if y0 == "{yl}" or any(more.values()):
-        says += " Corrections stand in columns of their own, the jet's angle under Inputs."
+        says += " " + said("Corrections stand in columns of their own, the jet's angle under Inputs.")
     if hp == "{hp}":
-        says += (
-            " h′ is the head one flight time earlier, when the water that lands now left the hole; the level"
-            " has fallen since. See the sheet How."
+        says += " " + said(
+            "h′ is the head one flight time earlier, when the water that lands now left the hole; the level "
+            "has fallen since. See the sheet How."
         )
-    return LiveTable("Working", "Working: from throw and drop to speed", says, tuple(columns), at)
+    return LiveTable("Working", said("Working: from throw and drop to speed"), says, tuple(columns), at)
 
 
 def _levelled(used: AsUsed, rows: IntArray) -> bool:
@@ -299,17 +323,17 @@ def _levelled(used: AsUsed, rows: IntArray) -> bool:
 def _level_drop(used: AsUsed, y0: str, values: FloatArray) -> LiveColumn:
     """Give the drop of a level jet that is thrown as far: y₀ cos²θ + x sinθ cosθ, of the parabola."""
     if used.angle_deg == 0.0:
-        return LiveColumn("yl", "drop corrected / m", y0, values)
+        return LiveColumn("yl", said("drop corrected / m"), y0, values)
     angle = "RADIANS(launch_angle)"
     formula = f"{y0}*COS({angle})^2+{{x}}*SIN({angle})*COS({angle})"
-    return LiveColumn("yl", "drop of a level jet / m", formula, values)
+    return LiveColumn("yl", said("drop of a level jet / m"), formula, values)
 
 
-def _correction(columns: list[LiveColumn], key: str, what: str, added: FloatArray | None) -> str:
+def _correction(columns: list[LiveColumn], key: str, added: FloatArray | None) -> str:
     """Add a column of numbers with a correction, where there is one, and give the term that adds it."""
     if added is None or not np.any(added):
         return ""
-    columns.append(LiveColumn(key, f"correction of the {what} / m", "", added, shows="0.00000"))
+    columns.append(LiveColumn(key, said(_CORRECTIONS[key]), "", added, shows="0.00000"))
     return f"+{{{key}}}"
 
 
@@ -326,9 +350,9 @@ def _drain(results: Results, rows: IntArray, at: tuple[int, ...]) -> LiveTable:
     h = read + added
     rh = np.sqrt(h)
     columns = _read_columns(results, rows, ())
-    more = _correction(columns, "dh", "head", added)
+    more = _correction(columns, "dh", added)
     columns += [
-        LiveColumn("h", "head h / m", f"{{h_cm}}/100{more}", h, asked=True),
+        LiveColumn("h", said("head h / m"), f"{{h_cm}}/100{more}", h, asked=True),
         LiveColumn("rh", "√h / √m", "SQRT({h})", rh, asked=True),
     ]
     if rows.size >= 2:
@@ -336,34 +360,50 @@ def _drain(results: Results, rows: IntArray, at: tuple[int, ...]) -> LiveTable:
         columns.append(
             LiveColumn(
                 "res",
-                "√h less its line / √m",
+                said("√h less its line / √m"),
                 "{rh}-(drain_intercept+drain_slope*{t})",
                 rh - intercept - slope * t,
                 shows="0.00000",
                 asked=True,
             )
         )
-    says = "One row for each head of the drain line: √h falls evenly with time while the law holds."
-    return LiveTable("Drain", "Drain: from head to its root, against the clock", says, tuple(columns), at)
+    says = said("One row for each head of the drain line: √h falls evenly with time while the law holds.")
+    return LiveTable(
+        "Drain", said("Drain: from head to its root, against the clock"), says, tuple(columns), at
+    )
+
+
+def _readings() -> str:
+    return in_formula("Readings")
 
 
 def _read_columns(results: Results, rows: IntArray, besides: tuple[str, ...]) -> list[LiveColumn]:
     """Give the columns that fetch a row's readings."""
     series = results.series
     numbers = np.array([results.numbers[i] for i in rows.tolist()], dtype=np.float64)
-    columns = [LiveColumn("n", results.each_row_is, "Readings!A{at}", numbers, shows="0")]
+    columns = [LiveColumn("n", row_title(results.each_row_is), f"{_readings()}!A{{at}}", numbers, shows="0")]
     if series.time_s is not None:
-        columns.append(LiveColumn("t", "time t / s", "Readings!B{at}", series.time_s[rows], shows="0.000"))
+        columns.append(
+            LiveColumn("t", said("time t / s"), f"{_readings()}!B{{at}}", series.time_s[rows], shows="0.000")
+        )
     if series.head is not None:
         columns.append(
             LiveColumn(
-                "h_cm", "head read / cm", "Readings!C{at}", 100.0 * series.head.values[rows], shows="0.00"
+                "h_cm",
+                said("head read / cm"),
+                f"{_readings()}!C{{at}}",
+                100.0 * series.head.values[rows],
+                shows="0.00",
             )
         )
     if "x" in besides and series.throw is not None:
         columns.append(
             LiveColumn(
-                "x_cm", "throw read / cm", "Readings!E{at}", 100.0 * series.throw.values[rows], shows="0.00"
+                "x_cm",
+                said("throw read / cm"),
+                f"{_readings()}!E{{at}}",
+                100.0 * series.throw.values[rows],
+                shows="0.00",
             )
         )
     return columns

@@ -3,51 +3,66 @@
 from __future__ import annotations
 
 from analysis import Finding
-from measure_app.report.cautions import CAUTIONS
+from measure_app.report.cautions import cautions
 from measure_app.report.news import ROUTES, news_of
 from measure_app.report.results import Results
-from measure_app.report.summary import NAMES
-from measure_app.report.workbook_cells import FIRST_ROW, Plan
+from measure_app.report.row_words import row_title
+from measure_app.report.summary import finding_name
+from measure_app.report.workbook_cells import FIRST_ROW, Plan, tab
 from measure_app.report.workbook_writing import Sheets
+from measure_app.words import said, source_words
 
 
 def write_findings(sheets: Sheets, results: Results) -> None:
     """Write the program's own values: they allow for errors in both variables and for shared ones."""
-    about = "The program's own values. u: standard uncertainty (JCGM 100), own and shared sources combined."
-    sheet = sheets.add("Findings", "Findings", about, (30, 10, 14, 13, 14, 14, 9, 12, 62, 62))
-    titles = ("finding", "symbol", "value", "u", "95 % from", "95 % to", "unit", "rests on accepted g",
-              "method", "remarks")  # fmt: skip
+    about = said(
+        "The program's own values. u: standard uncertainty (JCGM 100), own and shared sources combined."
+    )
+    sheet = sheets.add(tab("Findings"), said("Findings"), about, (30, 10, 14, 13, 14, 14, 9, 12, 62, 62))
+    titles = (
+        said("finding"),
+        said("symbol"),
+        said("value"),
+        "u",
+        said("95 % from"),
+        said("95 % to"),
+        said("unit"),
+        said("rests on accepted g"),
+        said("method"),
+        said("remarks"),
+    )
     sheets.header(sheet, 3, titles, {0, 1, 6, 7, 8, 9})
     row = 4
     for finding in results.findings.findings:
-        sheets.text(sheet, row, 0, _name(finding.name), "wrapped")
+        sheets.text(sheet, row, 0, finding_name(finding.name), "wrapped")
         sheets.text(sheet, row, 1, finding.symbol)
         for column, value in enumerate((finding.value, finding.u, *finding.interval_95), 2):
             sheets.number(sheet, row, column, value, _shows(finding.u))
         sheets.text(sheet, row, 6, finding.unit.replace("m^0.5", "√m"))
-        sheets.text(sheet, row, 7, "yes" if finding.depends_on_assumed_g else "no")
-        sheets.text(sheet, row, 8, finding.method, "wrapped")
-        remarks = "; ".join(finding.remarks)
+        sheets.text(sheet, row, 7, said("yes") if finding.depends_on_assumed_g else said("no"))
+        method = said(finding.method)
+        sheets.text(sheet, row, 8, method, "wrapped")
+        remarks = "; ".join(said(each) for each in finding.remarks)
         sheets.text(sheet, row, 9, remarks, "wrapped")
-        sheets.tall(sheet, row, (finding.method, 62), (remarks, 62))
+        sheets.tall(sheet, row, (method, 62), (remarks, 62))
         row += 1
     row = _corrections(sheets, results, row + 1)
     if results.findings.undetermined:
-        sheets.header(sheet, row, ("not determined", "for want of"), {0, 1})
+        sheets.header(sheet, row, (said("not determined"), said("for want of")), {0, 1})
         for item in results.findings.undetermined:
             row += 1
-            sheets.text(sheet, row, 0, _name(item.name))
-            sheets.text(sheet, row, 1, item.missing)
+            sheets.text(sheet, row, 0, finding_name(item.name))
+            sheets.text(sheet, row, 1, said(item.missing))
         row += 2
     if results.remarks:
-        about_run = ("remarks on the run", results.each_row_is, "what is to be said")
+        about_run = (said("remarks on the run"), row_title(results.each_row_is), said("what is to be said"))
         sheets.header(sheet, row, about_run, {0, 1, 2})
         for remark in results.remarks:
             row += 1
-            sheets.text(sheet, row, 0, remark.about, "wrapped")
+            sheets.text(sheet, row, 0, said(remark.about), "wrapped")
             if remark.frames is not None:
                 sheets.text(sheet, row, 1, f"{remark.frames[0]}–{remark.frames[1]}")
-            sheets.text(sheet, row, 2, remark.says)
+            sheets.text(sheet, row, 2, said(remark.says))
         row += 2
     _budgets(sheets, results, row)
     sheet.freeze_panes(4, 1)
@@ -55,28 +70,39 @@ def write_findings(sheets: Sheets, results: Results) -> None:
 
 def _corrections(sheets: Sheets, results: Results, row: int) -> int:
     """Write every correction of the law with its size in this run; give the row after them."""
-    sheet = sheets.book.get_worksheet_by_name("Findings")
-    changes = ("change of Cv", "of mean Cv", "of Cd", "of head", "m")
-    titles = ("correction", "applied", *changes, "", "what happens", "for want of")
+    sheet = sheets.book.get_worksheet_by_name(tab("Findings"))
+    changes = (said("change of Cv"), said("of mean Cv"), said("of Cd"), said("of head"), "m")
+    titles = (said("correction"), said("applied"), *changes, "", said("what happens"), said("for want of"))
     sheets.header(sheet, row, titles, {0, 1, 6, 8, 9})
     for size in results.findings.corrections:
         row += 1
-        sheets.text(sheet, row, 0, _name(size.name))
-        sheets.text(sheet, row, 1, "yes" if size.applied else "no")
+        sheets.text(sheet, row, 0, finding_name(size.name))
+        sheets.text(sheet, row, 1, said("yes") if size.applied else said("no"))
         for column, what in enumerate(("Cv", "mean Cv", "Cd", "head"), 2):
             change = size.change_of(what)
             if change is not None:
                 sheets.number(sheet, row, column, change, "0.000E+00")
-        sheets.text(sheet, row, 8, size.says, "wrapped")
-        sheets.text(sheet, row, 9, size.missing, "wrapped")
-        sheets.tall(sheet, row, (size.says, 62), (size.missing, 62))
+        says, missing = said(size.says), said(size.missing)
+        sheets.text(sheet, row, 8, says, "wrapped")
+        sheets.text(sheet, row, 9, missing, "wrapped")
+        sheets.tall(sheet, row, (says, 62), (missing, 62))
     return row + 2
 
 
 def _budgets(sheets: Sheets, results: Results, row: int) -> None:
     """Write what each uncertainty is made of, source by source."""
-    sheet = sheets.book.get_worksheet_by_name("Findings")
-    titles = ("budget of", "symbol", "u of source", "share of u²", "shared by all", "", "unit", "", "source")
+    sheet = sheets.book.get_worksheet_by_name(tab("Findings"))
+    titles = (
+        said("budget of"),
+        said("symbol"),
+        said("u of source"),
+        said("share of u²"),
+        said("shared by all"),
+        "",
+        said("unit"),
+        "",
+        said("source"),
+    )
     sheets.header(sheet, row, titles, {0, 1, 4, 6, 8})
     for finding in results.findings.findings:
         total = sum(share.u**2 for share in finding.budget)
@@ -84,17 +110,13 @@ def _budgets(sheets: Sheets, results: Results, row: int) -> None:
             if not share.u > 0.03 * finding.u:  # less than a thousandth of the variance
                 continue
             row += 1
-            sheets.text(sheet, row, 0, _name(finding.name))
+            sheets.text(sheet, row, 0, finding_name(finding.name))
             sheets.text(sheet, row, 1, finding.symbol)
             sheets.number(sheet, row, 2, share.u, "0.000E+00")
             sheets.number(sheet, row, 3, share.u**2 / total, "0.0000")
-            sheets.text(sheet, row, 4, "yes" if share.shared else "no")
+            sheets.text(sheet, row, 4, said("yes") if share.shared else said("no"))
             sheets.text(sheet, row, 6, finding.unit.replace("m^0.5", "√m"))
-            sheets.text(sheet, row, 8, share.source)
-
-
-def _name(name: str) -> str:
-    return NAMES.get(name, name.replace("_", " "))
+            sheets.text(sheet, row, 8, source_words(share.source))
 
 
 def _shows(u: float) -> str:
@@ -109,71 +131,75 @@ def _shows(u: float) -> str:
 
 def write_how(sheets: Sheets, plan: Plan, results: Results) -> None:
     """Write how the values were got, what the formulas do, and cautions."""
-    sheet = sheets.add("How", "How it was got", "", (30, 120))
+    sheet = sheets.add(tab("How"), said("How it was got"), "", (30, 120))
     row = 2
     for about, words in _explanations(plan, results):
         sheets.text(sheet, row, 0, about, "strong")
         sheets.text(sheet, row, 1, words, "wrapped")
         sheets.tall(sheet, row, (words, 120))
         row += 1
-    sheets.header(sheet, row + 1, ("cautions", ""), {0, 1})
-    for i, words in enumerate(CAUTIONS, row + 2):
+    sheets.header(sheet, row + 1, (said("cautions"), ""), {0, 1})
+    for i, words in enumerate(cautions(), row + 2):
         sheets.text(sheet, i, 1, words, "wrapped")
 
 
 def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
     g = results.findings.accepted_gravity
     names = {each.name for each in plan.inputs}
-    said = [
+    told = [
         (
-            "The sheets",
-            "Inputs holds the values that formulas call by name. Readings is what was read. Working and "
-            "Drain turn readings into what the laws are about, one formula for each column. Lines fits "
-            "straight lines and says what their slopes mean. Charts shows them."
+            said("The sheets"),
+            said(
+                "Inputs holds the values that formulas call by name. Readings is what was read. Working and "
+                "Drain turn readings into what the laws are about, one formula for each column. Lines fits "
+                "straight lines and says what their slopes mean. Charts shows them."
+            )
             + (f" {plan.thinned}" if plan.thinned else ""),
         ),
         (
-            "To add readings",
-            (
+            said("To add readings"),
+            said(
                 "Write them below the last row of Readings, fill the last row of Working (or Drain) down, "
                 "and move the end of the ranges on Lines and in the charts to the new last row."
             ),
         ),
         (
-            "Speed from throw and drop",
-            (
+            said("Speed from throw and drop"),
+            said(
                 "Water that leaves level falls through the drop y₀ in T = √(2 y₀/g) and travels the throw x "
                 "in that time, so v = x/T = x √(g/(2 y₀))."
             ),
         ),
         (
-            "Borrowed g",
-            (
-                f"The accepted g, {g.value:.5g} m/s² ({g.source}), turned throws into speeds. The g that a "
-                "slope of speed returns is that same g times Cv²: it tests the law and gives Cv, but it "
-                "holds no news of g. The line of x² against h gives Cv from lengths alone."
+            said("Borrowed g"),
+            said(
+                "The accepted g, {g:.5g} m/s² ({source}), turned throws into speeds. The g that a slope of "
+                "speed returns is that same g times Cv²: it tests the law and gives Cv, but it holds no news "
+                "of g. The line of x² against h gives Cv from lengths alone.",
+                g=g.value,
+                source=said(g.source),
             ),
         ),
     ]
-    said += [("A g that is news", words) for words in news_of(results)]
+    told += [(said("A g that is news"), words) for words in news_of(results)]
     if "launch_angle" in names:
-        words = (
+        words = said(
             "A jet that leaves at an angle θ above the horizontal falls through y₀ + x tanθ while it covers "
             "x. It is thrown as far as a level jet of the same speed with the drop y₀ cos²θ + x sinθ cosθ, "
             "and that drop stands in the formulas. Put 0 into launch_angle to do without."
         )
-        said.append(("The jet's angle", words))
+        told.append((said("The jet's angle"), words))
     if any(not column.formula for table in plan.tables for column in table.columns):
-        words = (
+        words = said(
             "Columns named correction hold numbers from the program: what it added to head, throw or drop as "
             "read. Put 0 into them to do without. What each is for stands under Findings."
         )
-        said.append(("Corrections", words))
+        told.append((said("Corrections"), words))
     if "k_drain" in names:
-        said.append(
+        told.append(
             (
-                "Head at launch, h′",
-                (
+                said("Head at launch, h′"),
+                said(
                     "The water that lands now left the hole one flight time T ago, when the level was "
                     "higher. While √h falls evenly, √h = root_h0 − k_drain · (t − t_start), the head has "
                     "fallen since by 2 √h k T + (k T)². That fall is added to the head as read. Put 0 into "
@@ -181,10 +207,10 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
                 ),
             )
         )
-    said += [
+    told += [
         (
-            "Lines and Findings",
-            (
+            said("Lines and Findings"),
+            said(
                 "Lines are plain least squares: x exact, all points of the same weight, standard errors from "
                 "the scatter. The program's own findings allow for errors in both variables, and for those "
                 "that all readings share (drop, rules, zeros), which no number of readings shrinks. Both "
@@ -193,16 +219,16 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
             ),
         ),
         (
-            "The two linearisations",
-            (
+            said("The two linearisations"),
+            said(
                 "v against √h and v² against h are the same law. A wrong zero of the head bends the first "
                 "and shifts the second; if their Cv differ by more than the uncertainties, look for a wrong "
                 "zero."
             ),
         ),
     ]
-    said += [(_name(each.name), _method(each)) for each in results.findings.findings if _is_told(each)]
-    return said
+    told += [(finding_name(each.name), _method(each)) for each in results.findings.findings if _is_told(each)]
+    return told
 
 
 _TOLD = frozenset({"speed_coefficient", "discharge_coefficient", "time_to_empty_s", *ROUTES})
@@ -214,15 +240,23 @@ def _is_told(finding: Finding) -> bool:
 
 
 def _method(finding: Finding) -> str:
-    return f"{finding.method[:1].upper()}{finding.method[1:]}."
+    method = said(finding.method)
+    return f"{method[:1].upper()}{method[1:]}."
 
 
 def write_answers(sheets: Sheets, plan: Plan) -> None:
     """Write what is to be expected in every cell that the student fills in."""
-    about = "For the teacher: the workbook to be filled in, with the formulas in their places."
-    sheet = sheets.add("Answers", "Answers", about, (11, 10, 44, 66, 15, 9, 15))
-    right = "formula, one of several that are right"
-    titles = ("sheet", "cell", "quantity", right, "value", "unit", "value in the last row")
+    about = said("For the teacher: the workbook to be filled in, with the formulas in their places.")
+    sheet = sheets.add(tab("Answers"), said("Answers"), about, (11, 10, 44, 66, 15, 9, 15))
+    titles = (
+        said("sheet"),
+        said("cell"),
+        said("quantity"),
+        said("formula, one of several that are right"),
+        said("value"),
+        said("unit"),
+        said("value in the last row"),
+    )
     sheets.header(sheet, 3, titles, {0, 1, 2, 3, 5})
     row = 4
     for table in plan.tables:
@@ -230,10 +264,11 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
             if not column.asked:
                 continue
             title, _, unit = column.title.partition(" / ")
-            sheets.text(sheet, row, 0, table.sheet)
+            sheets.text(sheet, row, 0, tab(table.sheet))
             sheets.text(sheet, row, 1, table.cell(column.key, 0))
             formula = f"={table.formula(column, 0)}"
-            sheets.text(sheet, row, 2, f"{title}, fill down to row {table.last_row}", "wrapped")
+            words = said("{title}, fill down to row {last}", title=title, last=table.last_row)
+            sheets.text(sheet, row, 2, words, "wrapped")
             sheets.text(sheet, row, 3, formula, "formula")
             sheets.tall(sheet, row, (formula, 58))
             sheets.number(sheet, row, 4, float(column.values[0]), column.shows)
@@ -244,7 +279,7 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
     for block in plan.blocks:
         for cell in block.cells:
             line += 1
-            sheets.text(sheet, row, 0, "Lines")
+            sheets.text(sheet, row, 0, tab("Lines"))
             sheets.text(sheet, row, 1, f"B{line + 1}")
             sheets.text(sheet, row, 2, f"{block.title}: {cell.says}", "wrapped")
             sheets.text(sheet, row, 3, f"={cell.formula}", "formula")
@@ -253,4 +288,4 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
             sheets.text(sheet, row, 5, cell.unit)
             row += 1
         line += 2
-    sheets.text(sheet, row + 1, 0, f"First row of the working: row {FIRST_ROW}.", "quiet")
+    sheets.text(sheet, row + 1, 0, said("First row of the working: row {row}.", row=FIRST_ROW), "quiet")

@@ -7,6 +7,7 @@ from collections.abc import Container, Sequence
 from typing import TYPE_CHECKING
 
 from measure_app.report.workbook_cells import Variant
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from xlsxwriter import Workbook
@@ -46,7 +47,7 @@ class Sheets:
         sheet.set_landscape()
         sheet.fit_to_pages(1, 0)
         sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
-        sheet.set_footer(f"&L{name}&RPage &P of &N")
+        sheet.set_footer(f"&L{name}&R{said('Page {page} of {pages}', page='&P', pages='&N')}")
         return sheet
 
     def text(self, sheet: Worksheet, row: int, column: int, words: str, look: str = "text") -> None:
