@@ -14,6 +14,7 @@ from measure_app.errors import SetupIncomplete
 from measure_app.measuring import part_measured
 from measure_app.outcome import calibration_of
 from measure_app.run import LinePart, Run
+from measure_app.words import said
 
 FINEST_PX_U = 0.05
 """A mark read more finely than this by hand is doubted, px (common practice, no source)."""
@@ -76,7 +77,11 @@ def _film(run: Run, info: ClipInfo) -> _Said:
     if clip.stop_frame is not None and clip.stop_frame > info.n_frames:
         yield (
             "clip.stop_frame",
-            f"{clip.stop_frame} lies past the film's {info.n_frames} frames; the part ends with the film",
+            said(
+                "{stop_frame} lies past the film's {frames} frames; the part ends with the film",
+                stop_frame=clip.stop_frame,
+                frames=info.n_frames,
+            ),
         )
     try:
         start, stop = part_measured(run, info)
@@ -84,17 +89,27 @@ def _film(run: Run, info: ClipInfo) -> _Said:
         yield error.where, error.words
     else:
         if stop - start < FEWEST_FRAMES:
-            yield "clip", f"only {stop - start} frames are measured; a longer part makes all findings surer"
+            yield (
+                "clip",
+                said(
+                    "only {frames} frames are measured; a longer part makes all findings surer",
+                    frames=stop - start,
+                ),
+            )
     if clip.sha256 is None:
         yield (
             "clip.sha256",
-            "not given, so it cannot be told whether this is the film that the marks belong to",
+            said("not given, so it cannot be told whether this is the film that the marks belong to"),
         )
     late = [reading.frame for reading in run.readings if reading.frame >= info.n_frames]
     if late:
         yield (
             "readings",
-            f"frame {late[0]} is read, but the film ends with frame {info.n_frames - 1}; remove it",
+            said(
+                "frame {late} is read, but the film ends with frame {frames}; remove it",
+                late=late[0],
+                frames=info.n_frames - 1,
+            ),
         )
 
 
@@ -103,25 +118,33 @@ def _rules(run: Run, _info: ClipInfo) -> _Said:
     for i, rule in enumerate(run.rules):
         key = f"rules[{i}]"
         if not rule.name.strip():
-            yield f"{key}.name", "the rule has no name; name it, so that its error can be told from others"
+            yield (
+                f"{key}.name",
+                said("the rule has no name; name it, so that its error can be told from others"),
+            )
         elif names.index(rule.name) != i:
-            yield f"{key}.name", f'"{rule.name}" names two rules; give them names of their own'
+            yield (
+                f"{key}.name",
+                said('"{rule}" names two rules; give them names of their own', rule=rule.name),
+            )
         if len(rule.graduations) == 2:
             yield (
                 f"{key}.graduations",
-                "two graduations show neither perspective nor a slip of the hand; mark more, well spread",
+                said(
+                    "two graduations show neither perspective nor a slip of the hand; mark more, well spread"
+                ),
             )
         if rule.graduation_u_m == 0.0:
             yield (
                 f"{key}.graduation_u_m",
-                "no rule is exact; give its error, such as 0.0002 for a good steel rule",
+                said("no rule is exact; give its error, such as 0.0002 for a good steel rule"),
             )
         yield from _fineness(f"{key}.px_u", rule.px_u)
 
 
 def _calibration(run: Run, info: ClipInfo) -> _Said:
     if not run.rules:
-        yield "rules", "there is no rule in the frame; without one no pixel becomes a length"
+        yield "rules", said("there is no rule in the frame; without one no pixel becomes a length")
         return
     if run.orifice is None:
         return  # said with the datum, and nothing can be calibrated without it
@@ -138,58 +161,83 @@ def _calibration(run: Run, info: ClipInfo) -> _Said:
 
 def _datum(run: Run, _info: ClipInfo) -> _Said:
     if run.orifice is None:
-        yield "orifice", "the centre of the hole is not marked; heads and throws count from it, so mark it"
+        yield (
+            "orifice",
+            said("the centre of the hole is not marked; heads and throws count from it, so mark it"),
+        )
     else:
         yield from _fineness("orifice.px_u", run.orifice.px_u)
     if run.drop is None:
         if run.landing_line is None:
             yield (
                 "drop",
-                "neither the drop nor a landing line is given, so no throw becomes a speed; measure it",
+                said("neither the drop nor a landing line is given, so no throw becomes a speed; measure it"),
             )
         else:
             yield (
                 "drop",
-                "not measured: it is read from the frame, which is less sure than a rule at the bench",
+                said("not measured: it is read from the frame, which is less sure than a rule at the bench"),
             )
     elif run.drop.u_m == 0.0:
-        yield "drop.u_m", "no length is exact; give the drop's standard uncertainty, such as 0.001"
+        yield "drop.u_m", said("no length is exact; give the drop's standard uncertainty, such as 0.001")
     if run.throw_zero is not None:
         yield from _fineness("throw_zero.px_u", run.throw_zero.px_u)
 
 
 def _fineness(key: str, px_u: float) -> _Said:
     if px_u < FINEST_PX_U:
-        yield key, f"{px_u:g} px is finer than a mark can be placed; 0.3 to 1 px is usual"
+        yield key, said("{px_u:g} px is finer than a mark can be placed; 0.3 to 1 px is usual", px_u=px_u)
     elif px_u > COARSEST_PX_U:
-        yield key, f"{px_u:g} px is very coarse; zoom in and mark it again"
+        yield key, said("{px_u:g} px is very coarse; zoom in and mark it again", px_u=px_u)
 
 
 def _lines(run: Run, info: ClipInfo) -> _Said:
     if run.gauge_line is None:
         hand = any(reading.surface for reading in run.readings)
-        yield "gauge_line", _no_line("the surface", "heads", hand=hand)
+        if hand:
+            yield (
+                "gauge_line",
+                said(
+                    "not drawn, so the surface cannot be looked for and only hand readings are used; draw it"
+                ),
+            )
+        else:
+            yield (
+                "gauge_line",
+                said("not drawn, so the surface cannot be looked for and there are no heads; draw it"),
+            )
     else:
         yield from _length_of("gauge_line", run.gauge_line)
         if run.orifice is not None:
             yield from _covers(run.gauge_line, run.orifice.px, run)
     if run.landing_line is None:
         hand = any(reading.landing for reading in run.readings)
-        yield "landing_line", _no_line("the landing", "throws", hand=hand)
+        if hand:
+            yield (
+                "landing_line",
+                said(
+                    "not drawn, so the landing cannot be looked for and only hand readings are used; draw it"
+                ),
+            )
+        else:
+            yield (
+                "landing_line",
+                said("not drawn, so the landing cannot be looked for and there are no throws; draw it"),
+            )
     else:
         yield from _length_of("landing_line", run.landing_line)
         yield from _reaches(run.landing_line, info, run)
 
 
-def _no_line(what: str, lengths: str, *, hand: bool) -> str:
-    rest = "only hand readings are used" if hand else f"there are no {lengths}"
-    return f"not drawn, so {what} cannot be looked for and {rest}; draw it"
-
-
 def _length_of(key: str, line: LinePart) -> _Said:
     length = Segment(line.from_px, line.to_px).length_px
     if length < 20.0:
-        yield key, f"is only {length:.0f} px long; draw it over the whole way that the water takes"
+        yield (
+            key,
+            said(
+                "is only {length:.0f} px long; draw it over the whole way that the water takes", length=length
+            ),
+        )
 
 
 def _covers(line: LinePart, orifice: Pixel, run: Run) -> _Said:
@@ -203,7 +251,10 @@ def _covers(line: LinePart, orifice: Pixel, run: Run) -> _Said:
     if above > 0.25 * ends.length_px:
         yield (
             "gauge_line",
-            f"ends {above:.0f} px above the orifice and is blind below; lengthen it if the film goes on",
+            said(
+                "ends {above:.0f} px above the orifice and is blind below; lengthen it if the film goes on",
+                above=above,
+            ),
         )
 
 
@@ -216,7 +267,7 @@ def _reaches(line: LinePart, info: ClipInfo, run: Run) -> _Said:
     if not -0.2 * segment.length_px <= foot <= 1.2 * segment.length_px and near > 0.2 * info.width:
         yield (
             "landing_line",
-            "does not begin under the orifice; draw it from there outward along the landing level",
+            said("does not begin under the orifice; draw it from there outward along the landing level"),
         )
 
 
@@ -227,7 +278,13 @@ def _places(run: Run, info: ClipInfo) -> _Said:
         if not (-0.5 <= px.x <= info.width - 0.5 and -0.5 <= px.y <= info.height - 0.5):
             yield (
                 key,
-                f"[{px.x:g}, {px.y:g}] is off the frame of {info.width} by {info.height} px; mark it again",
+                said(
+                    "[{x:g}, {y:g}] is off the frame of {width} by {height} px; mark it again",
+                    x=px.x,
+                    y=px.y,
+                    width=info.width,
+                    height=info.height,
+                ),
             )
 
 
@@ -238,33 +295,39 @@ def _conditions(run: Run, _info: ClipInfo) -> _Said:
         if given.container_profile_u is None:
             yield (
                 "conditions.container_profile_u",
-                "not given: the areas are taken as exact, which they are not",
+                said("not given: the areas are taken as exact, which they are not"),
             )
         if given.container_area_m2 is not None:
-            words = "is not used: container_profile tells the area at each height and goes before it"
+            words = said("is not used: container_profile tells the area at each height and goes before it")
             yield "conditions.container_area_m2", words
     elif given.container_area_m2 is None:
         yield (
             "conditions.container_area_m2",
-            "not given: the discharge coefficient and the g from the clock stay undetermined",
+            said("not given: the discharge coefficient and the g from the clock stay undetermined"),
         )
     elif given.container_area_u_m2 is None:
-        yield "conditions.container_area_u_m2", "not given: the area is taken as exact, which it is not"
+        yield "conditions.container_area_u_m2", said("not given: the area is taken as exact, which it is not")
     if hole is not None and hole.diameter_m is None:
-        yield "orifice.diameter_m", "not given: the discharge coefficient stays undetermined"
+        yield "orifice.diameter_m", said("not given: the discharge coefficient stays undetermined")
     elif hole is not None and hole.diameter_u_m is None:
-        yield "orifice.diameter_u_m", "not given: the diameter is taken as exact, which it is not"
+        yield "orifice.diameter_u_m", said("not given: the diameter is taken as exact, which it is not")
     yield from _corrections(run)
     if given.gravity_m_s2 is None and given.latitude_deg is None:
         yield (
             "conditions.latitude_deg",
-            "neither g nor the latitude is given: standard gravity is taken, with its spread over the world",
+            said(
+                "neither g nor the latitude is given: standard gravity is taken, with its spread "
+                "over the world"
+            ),
         )
     measures = {rule.measures for rule in run.rules}
     if run.rules and measures == {Measures.HEAD}:
-        yield "rules", "no rule measures throws: speeds and Cv stay undetermined, the drain curve does not"
+        yield (
+            "rules",
+            said("no rule measures throws: speeds and Cv stay undetermined, the drain curve does not"),
+        )
     if run.rules and measures == {Measures.THROW}:
-        yield "rules", "no rule measures heads: all findings that need the head stay undetermined"
+        yield "rules", said("no rule measures heads: all findings that need the head stay undetermined")
 
 
 def _corrections(run: Run) -> _Said:
@@ -278,9 +341,12 @@ def _corrections(run: Run) -> _Said:
     ):
         unit = "deg" if name == "launch_angle" else "m"
         if value is not None and not u:
-            yield f"orifice.{name}_u_{unit}", "not given: the value is taken as exact, which it is not"
+            yield f"orifice.{name}_u_{unit}", said("not given: the value is taken as exact, which it is not")
         elif value is None and u is not None:
-            yield f"orifice.{name}_u_{unit}", f"stands alone; give {name}_{unit} as well, or take it out"
+            yield (
+                f"orifice.{name}_u_{unit}",
+                said("stands alone; give {name}_{unit} as well, or take it out", name=name, unit=unit),
+            )
     if (
         hole.diameter_m is not None
         and hole.jet_diameter_m is not None
@@ -288,13 +354,16 @@ def _corrections(run: Run) -> _Said:
     ):
         yield (
             "orifice.jet_diameter_m",
-            "is wider than the hole: a jet from a hole contracts; measure it again",
+            said("is wider than the hole: a jet from a hole contracts; measure it again"),
         )
     for name in ("hole_size", "capillary", "contracted_section"):
         if getattr(wanted, name) and hole.diameter_m is None:
-            yield f"corrections.{name}", "needs the hole's diameter (orifice.diameter_m); it is left undone"
+            yield (
+                f"corrections.{name}",
+                said("needs the hole's diameter (orifice.diameter_m); it is left undone"),
+            )
     if wanted.contracted_section and hole.wall_thickness_m is None:
         yield (
             "corrections.contracted_section",
-            "needs the wall's thickness (orifice.wall_thickness_m); it is left undone",
+            said("needs the wall's thickness (orifice.wall_thickness_m); it is left undone"),
         )

@@ -188,7 +188,7 @@ def check(run: Path) -> int:
         info = clip.info
     remarks = check_run(what, info)
     for remark in remarks:
-        _say(f"{remark.about}: {remark.says}")
+        _say(f"{said(remark.about)}: {said(remark.says)}")
     if not could_find(what, info):
         _say(said("As it stands, nothing can be measured."))
         return NOTHING_FOUND

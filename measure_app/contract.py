@@ -18,6 +18,7 @@ from calibration import Pixel
 from measure_app.errors import RunFileError
 from measure_app.refusals import dotted, explained, placed, short, shown
 from measure_app.run import FrustumShape, LinePart, Profile, RoundShape, RulePart, Run, SphereShape
+from measure_app.words import said
 
 MAX_DEPTH = 64
 """Deepest nesting of a run file's values; the contract itself needs seven, the rest is room for `extra`."""
@@ -79,7 +80,11 @@ def check_plain(tree: Any, where: str) -> None:
         if isinstance(value, float):
             if not math.isfinite(value):
                 raise RunFileError(
-                    f"must be a finite number, got {value}; write null or leave it out where it is not known",
+                    said(
+                        "must be a finite number, got {value}; write null or leave it out where it "
+                        "is not known",
+                        value=value,
+                    ),
                     where=placed(where, _key(link)),
                 )
         elif isinstance(value, str):
@@ -87,7 +92,7 @@ def check_plain(tree: Any, where: str) -> None:
         elif isinstance(value, dict | list | tuple):
             if depth > MAX_DEPTH:
                 raise RunFileError(
-                    f"is nested more than {MAX_DEPTH} levels deep; flatten it",
+                    said("is nested more than {most} levels deep; flatten it", most=MAX_DEPTH),
                     where=placed(where, short(_key(link))),
                 )
             for name, inside in value.items() if isinstance(value, dict) else enumerate(value):
@@ -119,30 +124,37 @@ def _check_text(text: str, where: str, link: _Link | None) -> None:
         text.encode("utf-8")
     except UnicodeEncodeError:
         raise RunFileError(
-            "holds half a character (a lone surrogate), which UTF-8 cannot carry; write the text anew",
+            said("holds half a character (a lone surrogate), which UTF-8 cannot carry; write the text anew"),
             where=placed(where, _key(link)),
         ) from None
 
 
 def _check_format(tree: Any, where: str) -> None:
     if not isinstance(tree, dict):
-        raise RunFileError(f"a run file is one object in braces, got {shown(tree)}", where=where)
+        raise RunFileError(
+            said("a run file is one object in braces, got {tree}", tree=shown(tree)), where=where
+        )
     name = tree.get("format")
     if name != "clepsydra-run":
-        got = "it is missing" if name is None else f"got {shown(name)}"
-        raise RunFileError(
-            f'must be "clepsydra-run", {got}; is this a run file?', where=placed(where, "format")
-        )
+        words = said('must be "clepsydra-run", it is missing; is this a run file?')
+        if name is not None:
+            words = said('must be "clepsydra-run", got {name}; is this a run file?', name=shown(name))
+        raise RunFileError(words, where=placed(where, "format"))
     version = tree.get("format_version")
     if isinstance(version, int) and not isinstance(version, bool) and version > 1:
         raise RunFileError(
-            f"the run was saved by a newer version of the program (format {shown(version)}, this one reads "
-            "format 1); update the program",
+            said(
+                "the run was saved by a newer version of the program (format {version}, this one "
+                "reads format 1); update the program",
+                version=shown(version),
+            ),
             where=placed(where, "format_version"),
         )
     if version != 1 or isinstance(version, bool):
-        got = "it is missing" if version is None else f"got {shown(version)}"
-        raise RunFileError(f"must be 1, {got}; is this a run file?", where=placed(where, "format_version"))
+        words = said("must be 1, it is missing; is this a run file?")
+        if version is not None:
+            words = said("must be 1, got {version}; is this a run file?", version=shown(version))
+        raise RunFileError(words, where=placed(where, "format_version"))
 
 
 def _broken_rules(run: Run) -> Iterator[tuple[str, str]]:
@@ -153,25 +165,38 @@ def _broken_rules(run: Run) -> Iterator[tuple[str, str]]:
     for name in ("gauge_line", "landing_line"):
         line: LinePart | None = getattr(run, name)
         if line is not None and line.from_px == line.to_px:
-            yield name, "a line needs two different ends, from_px and to_px are the same point; draw it anew"
+            yield (
+                name,
+                said("a line needs two different ends, from_px and to_px are the same point; draw it anew"),
+            )
     if run.plumb is not None and run.plumb.top_px == run.plumb.bottom_px:
-        yield "plumb", "top_px and bottom_px are the same point; a plumb line needs two, far apart"
+        yield "plumb", said("top_px and bottom_px are the same point; a plumb line needs two, far apart")
     yield from _profile_rules("conditions.container_profile", run.conditions.container_profile)
     for i, fall in enumerate(run.falls):
         for j in range(1, len(fall.marks)):
             before, frame = fall.marks[j - 1].frame, fall.marks[j].frame
             if frame <= before:
-                words = (
-                    f"must be after the mark before it (frame {before}), got {frame}; put the marks in order"
+                words = said(
+                    "must be after the mark before it (frame {before}), got {frame}; put the marks in order",
+                    before=before,
+                    frame=frame,
                 )
                 yield f"falls[{i}].marks[{j}].frame", words
     for frame, times in Counter(reading.frame for reading in run.readings).items():
         if times > 1:
-            words = f"frame {frame} is read {times} times; a frame has at most one reading, keep one"
+            words = said(
+                "frame {frame} is read {times} times; a frame has at most one reading, keep one",
+                frame=frame,
+                times=times,
+            )
             yield "readings", words
     for key, pixel in pixels_of(run):
         if not (abs(pixel.x) <= MAX_PIXEL and abs(pixel.y) <= MAX_PIXEL):
-            words = f"lies over {MAX_PIXEL:.0f} px from the frame's corner, got {list(pixel)}; mark it again"
+            words = said(
+                "lies over {most:.0f} px from the frame's corner, got {pixel}; mark it again",
+                most=MAX_PIXEL,
+                pixel=list(pixel),
+            )
             yield key, words
 
 
@@ -180,24 +205,38 @@ def _profile_rules(key: str, profile: Profile | None) -> Iterator[tuple[str, str
         return
     if isinstance(profile, FrustumShape):
         if profile.upper_head_m <= profile.lower_head_m:
-            words = f"must be above lower_head_m ({profile.lower_head_m:g}), got {profile.upper_head_m:g}"
-            yield f"{key}.upper_head_m", f"{words}; give the two heights in order"
+            words = said(
+                "must be above lower_head_m ({lower_head_m:g}), got {upper_head_m:g}; give the "
+                "two heights in order",
+                lower_head_m=profile.lower_head_m,
+                upper_head_m=profile.upper_head_m,
+            )
+            yield f"{key}.upper_head_m", words
         if profile.lower_diameter_m == profile.upper_diameter_m == 0.0:
-            yield f"{key}.upper_diameter_m", "both diameters are nought; one at least must be above it"
+            yield f"{key}.upper_diameter_m", said("both diameters are nought; one at least must be above it")
         return
     at, rows = (f"{key}.diameters", profile.diameters) if isinstance(profile, RoundShape) else (key, profile)
     for j in range(1, len(rows)):
         below, head = rows[j - 1].head_m, rows[j].head_m
         if head <= below:
-            words = f"must be above the height before it ({below:g}), got {head:g}; list them from below up"
+            words = said(
+                "must be above the height before it ({below:g}), got {head:g}; list them from below up",
+                below=below,
+                head=head,
+            )
             yield f"{at}[{j}].head_m", words
 
 
 def _clip_rules(run: Run) -> Iterator[tuple[str, str]]:
     clip = run.clip
     if clip.stop_frame is not None and clip.stop_frame <= clip.start_frame:
-        words = f"must be greater than start_frame ({clip.start_frame}), got {clip.stop_frame}"
-        yield "clip.stop_frame", f"{words}; it is one past the last frame measured"
+        words = said(
+            "must be greater than start_frame ({start_frame}), got {stop_frame}; it is one past "
+            "the last frame measured",
+            start_frame=clip.start_frame,
+            stop_frame=clip.stop_frame,
+        )
+        yield "clip.stop_frame", words
     if words := path_fault(clip.path):
         yield "clip.path", words
 
@@ -210,11 +249,17 @@ def path_fault(path: str) -> str:
     choice and is taken as it is. Both separators count on every system: the file may travel.
     """
     if any(ord(c) < 32 for c in path):
-        return "holds a control character; write the clip's plain file name"
+        return said("holds a control character; write the clip's plain file name")
     if "://" in path:
-        return f"must be a local file, got {shown(path)}; save the film beside the run file and name it here"
+        return said(
+            "must be a local file, got {path}; save the film beside the run file and name it here",
+            path=shown(path),
+        )
     if not is_absolute(path) and ".." in path.replace("\\", "/").split("/"):
-        return f"may not leave the run file's folder, got {shown(path)}; put the film beside the run file"
+        return said(
+            "may not leave the run file's folder, got {path}; put the film beside the run file",
+            path=shown(path),
+        )
     return ""
 
 
@@ -227,13 +272,24 @@ def is_absolute(path: str) -> bool:
 def _graduation_rules(key: str, rule: RulePart) -> Iterator[tuple[str, str]]:
     first_at: dict[object, int] = {}
     for j, graduation in enumerate(rule.graduations):
-        for what, value in (("place", graduation.px), ("value", graduation.value_m)):
-            twin = first_at.setdefault((what, value), j)
-            if twin != j:
-                yield (
-                    f"{key}.graduations[{j}]",
-                    f"has the same {what} as graduations[{twin}]; remove one or mark it where it belongs",
-                )
+        twin = first_at.setdefault(("place", graduation.px), j)
+        if twin != j:
+            yield (
+                f"{key}.graduations[{j}]",
+                said(
+                    "has the same place as graduations[{twin}]; remove one or mark it where it belongs",
+                    twin=twin,
+                ),
+            )
+        twin = first_at.setdefault(("value", graduation.value_m), j)
+        if twin != j:
+            yield (
+                f"{key}.graduations[{j}]",
+                said(
+                    "has the same value as graduations[{twin}]; remove one or mark it where it belongs",
+                    twin=twin,
+                ),
+            )
 
 
 def pixels_of(run: Run) -> Iterator[tuple[str, Pixel]]:

@@ -32,6 +32,7 @@ from measure_app.run import (
     Spot,
     ThrowZeroPart,
 )
+from measure_app.words import marked, said
 
 _Item = TypeVar("_Item")
 
@@ -63,7 +64,7 @@ class Edit(msgspec.Struct, frozen=True):
 class SetClip(Edit, frozen=True):
     """Take another film, whole; readings and falls of the old one go, for they belong to its frames."""
 
-    label: ClassVar[str] = "choose film"
+    label: ClassVar[str] = marked("choose film")
     path: str
     sha256: str | None = None
 
@@ -74,7 +75,7 @@ class SetClip(Edit, frozen=True):
 class MoveClip(Edit, frozen=True):
     """Say where the same film lies now; readings and everything else stay."""
 
-    label: ClassVar[str] = "locate film"
+    label: ClassVar[str] = marked("locate film")
     path: str
 
     def _changed(self, run: Run) -> Run:
@@ -84,7 +85,7 @@ class MoveClip(Edit, frozen=True):
 class SetPart(Edit, frozen=True):
     """Measure the frames from `start_frame` up to, not including, `stop_frame` (None: to the end)."""
 
-    label: ClassVar[str] = "choose part"
+    label: ClassVar[str] = marked("choose part")
     start_frame: int
     stop_frame: int | None
 
@@ -95,7 +96,7 @@ class SetPart(Edit, frozen=True):
 class SetCaptureRate(Edit, frozen=True):
     """Give the rate at which a slow-motion film was taken, Hz; None: it plays at its true speed."""
 
-    label: ClassVar[str] = "set capture rate"
+    label: ClassVar[str] = marked("set capture rate")
     capture_rate_hz: float | None
 
     def _changed(self, run: Run) -> Run:
@@ -105,7 +106,7 @@ class SetCaptureRate(Edit, frozen=True):
 class AddRule(Edit, frozen=True):
     """Add a rule after the others."""
 
-    label: ClassVar[str] = "add rule"
+    label: ClassVar[str] = marked("add rule")
     rule: RulePart
 
     def _changed(self, run: Run) -> Run:
@@ -115,7 +116,7 @@ class AddRule(Edit, frozen=True):
 class ChangeRule(Edit, frozen=True):
     """Put another rule in the place of one, such as the same with another name or depth."""
 
-    label: ClassVar[str] = "change rule"
+    label: ClassVar[str] = marked("change rule")
     index: int
     rule: RulePart
 
@@ -126,7 +127,7 @@ class ChangeRule(Edit, frozen=True):
 class RemoveRule(Edit, frozen=True):
     """Remove a rule with its graduations."""
 
-    label: ClassVar[str] = "remove rule"
+    label: ClassVar[str] = marked("remove rule")
     index: int
 
     def _changed(self, run: Run) -> Run:
@@ -136,7 +137,7 @@ class RemoveRule(Edit, frozen=True):
 class AddGraduation(Edit, frozen=True):
     """Add a graduation to a rule; a rule's graduations stand in the order of their values."""
 
-    label: ClassVar[str] = "add graduation"
+    label: ClassVar[str] = marked("add graduation")
     rule: int
     graduation: GraduationPart
 
@@ -148,7 +149,7 @@ class AddGraduation(Edit, frozen=True):
 class MoveGraduation(Edit, frozen=True):
     """Put another place or value on a graduation."""
 
-    label: ClassVar[str] = "move graduation"
+    label: ClassVar[str] = marked("move graduation")
     rule: int
     index: int
     graduation: GraduationPart
@@ -162,7 +163,7 @@ class MoveGraduation(Edit, frozen=True):
 class RemoveGraduation(Edit, frozen=True):
     """Remove a graduation from a rule that keeps two or more."""
 
-    label: ClassVar[str] = "remove graduation"
+    label: ClassVar[str] = marked("remove graduation")
     rule: int
     index: int
 
@@ -175,7 +176,7 @@ class RemoveGraduation(Edit, frozen=True):
 class SetCamera(Edit, frozen=True):
     """Say where the camera stood and how its lens bends."""
 
-    label: ClassVar[str] = "set camera"
+    label: ClassVar[str] = marked("set camera")
     camera: CameraPart
 
     def _changed(self, run: Run) -> Run:
@@ -185,7 +186,7 @@ class SetCamera(Edit, frozen=True):
 class SetPlumb(Edit, frozen=True):
     """Mark a line that is vertical in the world; None: the image's vertical."""
 
-    label: ClassVar[str] = "set plumb"
+    label: ClassVar[str] = marked("set plumb")
     plumb: PlumbPart | None
 
     def _changed(self, run: Run) -> Run:
@@ -195,7 +196,7 @@ class SetPlumb(Edit, frozen=True):
 class SetOrifice(Edit, frozen=True):
     """Mark the hole and give its diameter."""
 
-    label: ClassVar[str] = "set orifice"
+    label: ClassVar[str] = marked("set orifice")
     orifice: OrificePart | None
 
     def _changed(self, run: Run) -> Run:
@@ -205,7 +206,7 @@ class SetOrifice(Edit, frozen=True):
 class SetDrop(Edit, frozen=True):
     """Give the measured drop; None: it is read from the frame."""
 
-    label: ClassVar[str] = "set drop"
+    label: ClassVar[str] = marked("set drop")
     drop: DropPart | None
 
     def _changed(self, run: Run) -> Run:
@@ -215,7 +216,7 @@ class SetDrop(Edit, frozen=True):
 class SetThrowZero(Edit, frozen=True):
     """Mark the point from which the throw counts; None: below the orifice on the landing line."""
 
-    label: ClassVar[str] = "set throw zero"
+    label: ClassVar[str] = marked("set throw zero")
     throw_zero: ThrowZeroPart | None
 
     def _changed(self, run: Run) -> Run:
@@ -225,7 +226,7 @@ class SetThrowZero(Edit, frozen=True):
 class SetGaugeLine(Edit, frozen=True):
     """Draw the line on which the surface is read."""
 
-    label: ClassVar[str] = "set gauge line"
+    label: ClassVar[str] = marked("set gauge line")
     line: LinePart | None
 
     def _changed(self, run: Run) -> Run:
@@ -235,7 +236,7 @@ class SetGaugeLine(Edit, frozen=True):
 class SetLandingLine(Edit, frozen=True):
     """Draw the line on which the landing is read."""
 
-    label: ClassVar[str] = "set landing line"
+    label: ClassVar[str] = marked("set landing line")
     line: LinePart | None
 
     def _changed(self, run: Run) -> Run:
@@ -245,7 +246,7 @@ class SetLandingLine(Edit, frozen=True):
 class SetConditions(Edit, frozen=True):
     """Give what was measured once, beside the film."""
 
-    label: ClassVar[str] = "set conditions"
+    label: ClassVar[str] = marked("set conditions")
     conditions: ConditionsPart
 
     def _changed(self, run: Run) -> Run:
@@ -255,7 +256,7 @@ class SetConditions(Edit, frozen=True):
 class SetCorrections(Edit, frozen=True):
     """Choose which corrections of the law are applied."""
 
-    label: ClassVar[str] = "set corrections"
+    label: ClassVar[str] = marked("set corrections")
     corrections: CorrectionsPart
 
     def _changed(self, run: Run) -> Run:
@@ -265,7 +266,7 @@ class SetCorrections(Edit, frozen=True):
 class AddFall(Edit, frozen=True):
     """Add a fall after the others."""
 
-    label: ClassVar[str] = "add fall"
+    label: ClassVar[str] = marked("add fall")
     fall: FallPart
 
     def _changed(self, run: Run) -> Run:
@@ -275,7 +276,7 @@ class AddFall(Edit, frozen=True):
 class ChangeFall(Edit, frozen=True):
     """Put another fall in the place of one, such as the same with a mark more."""
 
-    label: ClassVar[str] = "change fall"
+    label: ClassVar[str] = marked("change fall")
     index: int
     fall: FallPart
 
@@ -286,7 +287,7 @@ class ChangeFall(Edit, frozen=True):
 class RemoveFall(Edit, frozen=True):
     """Remove a fall with its marks."""
 
-    label: ClassVar[str] = "remove fall"
+    label: ClassVar[str] = marked("remove fall")
     index: int
 
     def _changed(self, run: Run) -> Run:
@@ -296,7 +297,7 @@ class RemoveFall(Edit, frozen=True):
 class SetTitle(Edit, frozen=True):
     """Name the run."""
 
-    label: ClassVar[str] = "set title"
+    label: ClassVar[str] = marked("set title")
     title: str
 
     def _changed(self, run: Run) -> Run:
@@ -306,7 +307,7 @@ class SetTitle(Edit, frozen=True):
 class SetObserver(Edit, frozen=True):
     """Say who read the film."""
 
-    label: ClassVar[str] = "set observer"
+    label: ClassVar[str] = marked("set observer")
     observer: str
 
     def _changed(self, run: Run) -> Run:
@@ -316,7 +317,7 @@ class SetObserver(Edit, frozen=True):
 class SetSurface(Edit, frozen=True):
     """Read the surface in one frame; a reading of the same part in that frame is replaced."""
 
-    label: ClassVar[str] = "read surface"
+    label: ClassVar[str] = marked("read surface")
     frame: int
     spot: Spot
 
@@ -327,7 +328,7 @@ class SetSurface(Edit, frozen=True):
 class SetLanding(Edit, frozen=True):
     """Read the landing in one frame; a reading of the same part in that frame is replaced."""
 
-    label: ClassVar[str] = "read landing"
+    label: ClassVar[str] = marked("read landing")
     frame: int
     spot: Spot
 
@@ -338,7 +339,7 @@ class SetLanding(Edit, frozen=True):
 class ClearSurface(Edit, frozen=True):
     """Take back the surface read in one frame."""
 
-    label: ClassVar[str] = "clear surface"
+    label: ClassVar[str] = marked("clear surface")
     frame: int
 
     def _changed(self, run: Run) -> Run:
@@ -348,7 +349,7 @@ class ClearSurface(Edit, frozen=True):
 class ClearLanding(Edit, frozen=True):
     """Take back the landing read in one frame."""
 
-    label: ClassVar[str] = "clear landing"
+    label: ClassVar[str] = marked("clear landing")
     frame: int
 
     def _changed(self, run: Run) -> Run:
@@ -358,7 +359,7 @@ class ClearLanding(Edit, frozen=True):
 class SetNote(Edit, frozen=True):
     """Write a note to one frame."""
 
-    label: ClassVar[str] = "write note"
+    label: ClassVar[str] = marked("write note")
     frame: int
     note: str
 
@@ -373,14 +374,16 @@ class AdoptFound(Edit, frozen=True):
     frame has both, the hand reading wins part by part. Frames that a person set aside stay without.
     """
 
-    label: ClassVar[str] = "adopt found readings"
+    label: ClassVar[str] = marked("adopt found readings")
     readings: tuple[Reading, ...]
 
     def _changed(self, run: Run) -> Run:
         found: dict[int, Reading] = {}
         for reading in self.readings:
             if reading.frame in found:
-                words = f"frame {reading.frame} was found twice; a frame has at most one reading"
+                words = said(
+                    "frame {frame} was found twice; a frame has at most one reading", frame=reading.frame
+                )
                 raise RunFileError(words, where="readings")
             found[reading.frame] = reading
         # What a person took out stays out. The import is here because set-asides are edits themselves.
@@ -434,7 +437,9 @@ def _with_graduations(run: Run, index: int, graduations: tuple[GraduationPart, .
 
 def _item(items: tuple[_Item, ...], index: int, key: str) -> _Item:
     if not 0 <= index < len(items):
-        raise RunFileError(f"there is no number {index}, only {len(items)}", where=key)
+        raise RunFileError(
+            said("there is no number {index}, only {items}", index=index, items=len(items)), where=key
+        )
     return items[index]
 
 

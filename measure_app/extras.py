@@ -20,6 +20,7 @@ from measure_app.edits import ClearLanding, ClearSurface, Edit, SetLanding, SetS
 from measure_app.errors import RunFileError
 from measure_app.finders import Part
 from measure_app.run import By, LinePart, Reading, Run, Spot
+from measure_app.words import marked, said
 
 Shows = Callable[[int, Spot | None], bool]
 """Tells whether a position read in a frame may be seen or counted."""
@@ -86,7 +87,7 @@ def _with(run: Run, key: str, value: Any) -> Run:
     """Return the run with one of the program's own keys set, or taken away where the value says nothing."""
     old = run.extra.get(KEY, {})
     if not isinstance(old, dict):
-        words = "holds something that this program did not put there; rename that key in the run file"
+        words = said("holds something that this program did not put there; rename that key in the run file")
         raise RunFileError(words, where=f"extra.{KEY}")
     own = {name: kept for name, kept in old.items() if name != key}
     if value:
@@ -109,7 +110,7 @@ def notes_of(run: Run) -> str:
 class SetNotes(Edit, frozen=True):
     """Write the notes on the whole run."""
 
-    label: ClassVar[str] = "write notes"
+    label: ClassVar[str] = marked("write notes")
     notes: str
 
     def _changed(self, run: Run) -> Run:
@@ -125,7 +126,7 @@ def questions_of(run: Run) -> tuple[Question, ...]:
 class SetQuestions(Edit, frozen=True):
     """Set the questions, or answer them."""
 
-    label: ClassVar[str] = "set questions"
+    label: ClassVar[str] = marked("set questions")
     questions: tuple[Question, ...]
 
     def _changed(self, run: Run) -> Run:
@@ -139,7 +140,11 @@ class SetQuestions(Edit, frozen=True):
 
 def _bounded(text: str, key: str) -> str:
     if len(text) > MAX_TEXT:
-        words = f"at most {MAX_TEXT} characters are kept, got {len(text)}; shorten it"
+        words = said(
+            "at most {most} characters are kept, got {text}; shorten it",
+            most=MAX_TEXT,
+            text=len(text),
+        )
         raise RunFileError(words, where=f"extra.{KEY}.{key}")
     return text
 
@@ -179,14 +184,18 @@ class KeepMark(Edit, frozen=True):
     The mark is kept beside the run; the frame has no reading of that part until it is marked anew.
     """
 
-    label: ClassVar[str] = "mark again"
+    label: ClassVar[str] = marked("mark again")
     frame: int
     part: Part
 
     def _changed(self, run: Run) -> Run:
         spot = spot_of(reading_of(run, self.frame), self.part)
         if spot is None or spot.by is not By.HAND:
-            words = f"frame {self.frame} has no {self.part.value} read by hand; mark it once, then again"
+            words = said(
+                "frame {frame} has no {part} read by hand; mark it once, then again",
+                frame=self.frame,
+                part=said(self.part.value),
+            )
             raise RunFileError(words, where="readings")
         marks = (*earlier_marks_of(run), EarlierMark(self.frame, self.part, spot))
         return _with(_with_spot(run, self.frame, self.part, None), "second_marks", _mark_entries(marks))
@@ -195,7 +204,7 @@ class KeepMark(Edit, frozen=True):
 class MarkAgain(Edit, frozen=True):
     """Read a part a second time where it was read by hand; the mark before is kept, to tell the scatter."""
 
-    label: ClassVar[str] = "mark again"
+    label: ClassVar[str] = marked("mark again")
     frame: int
     part: Part
     spot: Spot
@@ -208,7 +217,7 @@ class MarkAgain(Edit, frozen=True):
 class BringBackMarks(Edit, frozen=True):
     """Give frames that were to be marked again, and were not, their last mark back."""
 
-    label: ClassVar[str] = "bring marks back"
+    label: ClassVar[str] = marked("bring marks back")
 
     def _changed(self, run: Run) -> Run:
         marks = list(earlier_marks_of(run))
@@ -286,7 +295,7 @@ def _direction(line: LinePart | None, part: Part) -> np.ndarray[Any, np.dtype[np
 class SetHandUncertainty(Edit, frozen=True):
     """Give hand marks of one part the same standard uncertainty, such as the reader's own scatter."""
 
-    label: ClassVar[str] = "set uncertainty of hand marks"
+    label: ClassVar[str] = marked("set uncertainty of hand marks")
     part: Part
     px_u: float
     frames: frozenset[int] | None = None
@@ -335,19 +344,21 @@ class SetAside(Edit, frozen=True):
     and the earlier reason stands before the new one.
     """
 
-    label: ClassVar[str] = "set aside"
+    label: ClassVar[str] = marked("set aside")
     frames: tuple[int, ...]
     reason: str
 
     def _changed(self, run: Run) -> Run:
         reason = _bounded(self.reason.strip(), "set_aside")
         if not reason:
-            raise RunFileError("say in a few words why, such as “splash hides the landing”", where="reason")
+            raise RunFileError(
+                said("say in a few words why, such as “splash hides the landing”"), where="reason"
+            )
         aside = {each.reading.frame: each for each in set_aside_of(run)}
         out = {r.frame: r for r in run.readings if r.frame in self.frames and (r.surface or r.landing)}
         again = [frame for frame in self.frames if frame in aside or frame in out]
         if not again:
-            raise RunFileError("there is no reading to set aside in these frames", where="readings")
+            raise RunFileError(said("there is no reading to set aside in these frames"), where="readings")
         for frame in again:
             aside[frame] = _set_aside(aside.get(frame), out.get(frame), reason)
         rest = tuple(r for r in run.readings if r.frame not in out)
@@ -374,14 +385,14 @@ def _set_aside(before: SetAsideReading | None, reading: Reading | None, reason: 
 class PutBack(Edit, frozen=True):
     """Put readings that were set aside back; a reading made since then in the same frame stays instead."""
 
-    label: ClassVar[str] = "put back"
+    label: ClassVar[str] = marked("put back")
     frames: tuple[int, ...]
 
     def _changed(self, run: Run) -> Run:
         aside = set_aside_of(run)
         back = {each.reading.frame: each.reading for each in aside if each.reading.frame in self.frames}
         if not back:
-            raise RunFileError("nothing was set aside in these frames", where=f"extra.{KEY}.set_aside")
+            raise RunFileError(said("nothing was set aside in these frames"), where=f"extra.{KEY}.set_aside")
         for reading in run.readings:
             back.pop(reading.frame, None)
         kept = [each for each in aside if each.reading.frame not in self.frames]
@@ -399,7 +410,7 @@ def _aside_entries(kept: list[SetAsideReading]) -> list[dict[str, Any]]:
 class ClearReadings(Edit, frozen=True):
     """Take back the readings of some frames, or one part of them."""
 
-    label: ClassVar[str] = "delete readings"
+    label: ClassVar[str] = marked("delete readings")
     frames: tuple[int, ...]
     parts: tuple[Part, ...] = (Part.SURFACE, Part.LANDING)
 

@@ -12,8 +12,9 @@ from analysis import Column, Fall, Falling, Falls
 from calibration import Calibration, FloatArray, Metres
 from measure_app.clip import ClipInfo
 from measure_app.run import FallPart, Run
+from measure_app.words import marked, said
 
-ROLLING_SHUTTER = "rolling shutter"
+ROLLING_SHUTTER = marked("rolling shutter")
 LONGEST_READOUT_S = 0.03
 """How long phones take at most from the first row of a picture to the last; common practice, no source."""
 READOUT_U = 0.1
@@ -57,13 +58,17 @@ def falls_of(run: Run, calibration: Calibration, seconds: FloatArray | None, inf
         left, `missing` says why.
     """
     if seconds is None:
-        return Falls((), (), missing="a film with a clock: still pictures do not tell when they were taken")
+        return Falls(
+            (), (), missing=said("a film with a clock: still pictures do not tell when they were taken")
+        )
     if not run.falls:
         return Falls((), ())
     readout, readout_u, words = _readout(run, seconds)
     cautions = [_clock(info), words]
     if info.interlaced:
-        cautions.append("the film is interlaced: its rows were taken at two instants, half a frame apart")
+        cautions.append(
+            said("the film is interlaced: its rows were taken at two instants, half a frame apart")
+        )
     marked: list[_Marked] = []
     refused: list[str] = []
     for part in run.falls:
@@ -73,9 +78,11 @@ def falls_of(run: Run, calibration: Calibration, seconds: FloatArray | None, inf
         if got is not None:
             marked.append(got)
     if not marked:
-        return Falls((), (), missing=f"marks that can be turned into lengths; {'; '.join(refused)}")
+        return Falls(
+            (), (), missing=said("marks that can be turned into lengths; {listed}", listed="; ".join(refused))
+        )
     if refused:
-        cautions.append(f"left out: {'; '.join(refused)}")
+        cautions.append(said("left out: {listed}", listed="; ".join(refused)))
     names, falls = _joined(marked, calibration, run)
     hole = run.orifice
     return Falls(
@@ -95,16 +102,21 @@ def _readout(run: Run, seconds: FloatArray) -> tuple[float, float, str]:
         u = READOUT_U * camera.rolling_shutter_s if u is None else u
         told = 1e3 * camera.rolling_shutter_s
         if told == 0.0:
-            return 0.0, u, "all rows of a frame were taken at once, as told"
-        return camera.rolling_shutter_s, u, f"each row's own time is used: a frame is read in {told:.3g} ms"
+            return 0.0, u, said("all rows of a frame were taken at once, as told")
+        return (
+            camera.rolling_shutter_s,
+            u,
+            said("each row's own time is used: a frame is read in {told:.3g} ms", told=told),
+        )
     longest = LONGEST_READOUT_S
     if len(seconds) > 1:
         longest = min(longest, float(np.median(np.diff(seconds))))
-    words = (
-        f"nobody told the camera's rolling shutter: a frame's last row may be read {1e3 * longest:.2g} ms "
-        "after its first, which would make g too large; that is counted as an error. Give "
-        "camera.rolling_shutter_s (0 if all rows are taken at once), or film with the phone upright: its "
-        "rows are then read sideways"
+    words = said(
+        "nobody told the camera's rolling shutter: a frame's last row may be read {longest:.2g} "
+        "ms after its first, which would make g too large; that is counted as an error. Give "
+        "camera.rolling_shutter_s (0 if all rows are taken at once), or film with the phone "
+        "upright: its rows are then read sideways",
+        longest=1000.0 * longest,
     )
     return 0.0, longest / math.sqrt(3.0), words
 
@@ -112,19 +124,26 @@ def _readout(run: Run, seconds: FloatArray) -> tuple[float, float, str]:
 def _clock(info: ClipInfo) -> str:
     """Say how far the film's clock is to be trusted."""
     if info.capture_rate_hz is not None:
-        return (
-            f"times are those of a film caught at {info.capture_rate_hz:g} frames a second, as told; g goes "
-            "as the square of that rate, 1 % of it is 2 % of g"
+        return said(
+            "times are those of a film caught at {rate:g} frames a second, as told; g "
+            "goes as the square of that rate, 1 % of it is 2 % of g",
+            rate=info.capture_rate_hz,
         )
     hint = info.capture_rate_hint
     rate = float(info.file_rate)
     if hint is not None and rate and abs(hint / rate - 1) > 0.02:
         factor = (hint / rate) ** 2
-        return (
-            f"the camera says that it caught {hint:g} frames a second, but the film's own {rate:.4g} are "
-            f"used: if it is slow motion, g is {factor:.3g} times as large; set capture_rate_hz"
+        return said(
+            "the camera says that it caught {hint:g} frames a second, but the film's own "
+            "{rate:.4g} are used: if it is slow motion, g is {factor:.3g} times as large; set "
+            "capture_rate_hz",
+            hint=hint,
+            rate=rate,
+            factor=factor,
         )
-    return "times are the film's own: if it is slow motion, set capture_rate_hz, for g goes as its square"
+    return said(
+        "times are the film's own: if it is slow motion, set capture_rate_hz, for g goes as its square"
+    )
 
 
 def _measured(
@@ -137,21 +156,30 @@ def _measured(
 ) -> tuple[_Marked | None, str]:
     """One fall in lengths and times, and what had to be left out of it, in words."""
     inside = [mark for mark in part.marks if mark.frame < len(seconds)]
-    lost = "" if len(inside) == len(part.marks) else f"marks past the film's {len(seconds)} frames"
+    lost = (
+        ""
+        if len(inside) == len(part.marks)
+        else said("marks past the film's {seconds} frames", seconds=len(seconds))
+    )
     pixels = np.array([mark.px for mark in inside], dtype=np.float64).reshape(-1, 2)
     u_px = np.array([mark.px_u for mark in inside], dtype=np.float64)
     places = calibration.places(pixels, u_px, behind_m=part.behind_m, behind_u_m=part.behind_u_m)
     good = np.isfinite(places.down.values)
     if not np.all(good):
         why = next(words for words in places.down.reasons if words)
-        lost = "; ".join(filter(None, (lost, f"in frame {inside[int(np.argmin(good))].frame} {why}")))
+        lost = "; ".join(
+            filter(
+                None,
+                (lost, said("in frame {frame} {why}", frame=inside[int(np.argmin(good))].frame, why=why)),
+            )
+        )
     if int(np.sum(good)) < 2:
-        return None, lost or "fewer than two marks"
+        return None, lost or said("fewer than two marks")
     frames = np.array([mark.frame for mark in inside])[good]
     rows = (info.geometry.to_coded(pixels[good])[:, 1] + 0.5) / info.geometry.coded_height
     time = seconds[frames] + readout * rows
     if not np.all(np.diff(time) > 0.0):
-        return None, "the rolling shutter that was told is longer than the frames are apart"
+        return None, said("the rolling shutter that was told is longer than the frames are apart")
     across = _chosen(places.across, good)
     return (
         _Marked(

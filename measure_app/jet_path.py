@@ -16,10 +16,11 @@ from measure_app.edits import AdoptFound, Edit
 from measure_app.errors import RunFileError
 from measure_app.finders import JetTrace
 from measure_app.run import Reading, Run
+from measure_app.words import marked, said
 
 KEY, JET = "clepsydra", "traced_jet"
 """Where `extra` keeps the trace: the program's own key, and the name under it."""
-UPRIGHT, SIDEWAYS = "orifice, up and down", "orifice, sideways"
+UPRIGHT, SIDEWAYS = marked("orifice, up and down"), marked("orifice, sideways")
 """The calibration's names of the orifice's two errors."""
 _MOST = 200
 """Most stretches, and most lines, that are read."""
@@ -30,13 +31,15 @@ _DIGITS = 3
 class AdoptJet(Edit, frozen=True):
     """Keep the jet's trace in the run, in place of an earlier one; None takes it away."""
 
-    label: ClassVar[str] = "adopt the traced jet"
+    label: ClassVar[str] = marked("adopt the traced jet")
     trace: JetTrace | None
 
     def _changed(self, run: Run) -> Run:
         old = run.extra.get(KEY, {})
         if not isinstance(old, dict):
-            words = "holds something that this program did not put there; rename that key in the run file"
+            words = said(
+                "holds something that this program did not put there; rename that key in the run file"
+            )
             raise RunFileError(words, where=f"extra.{KEY}")
         own = {name: kept for name, kept in old.items() if name != JET}
         if self.trace is not None:
@@ -130,18 +133,25 @@ def traced_of(run: Run, calibration: Calibration, seconds: FloatArray | None) ->
         None with the reason where there is nothing to measure.
     """
     if run.orifice is None or run.landing_line is None:
-        return None, "orifice and landing line marked, and the film measured: the jet is traced between them"
+        return None, said(
+            "orifice and landing line marked, and the film measured: the jet is traced between them"
+        )
     if seconds is None:
-        return None, "a film with a clock: the jet is traced through time"
+        return None, said("a film with a clock: the jet is traced through time")
     trace = trace_of(run)
     if trace is None:
         return None, (
-            "the jet traced between orifice and landing; measure the film, with the jet standing out from "
-            "what is behind it"
+            said(
+                "the jet traced between orifice and landing; measure the film, with the jet standing "
+                "out from what is behind it"
+            )
         )
     inside = trace.frames < len(seconds)
     if inside.sum() < 2:
-        return None, f"a trace of this film: the one kept lies past its {len(seconds)} frames; measure again"
+        return None, said(
+            "a trace of this film: the one kept lies past its {seconds} frames; measure again",
+            seconds=len(seconds),
+        )
     hole = run.orifice
     places = trace.px[inside].reshape(-1, 2)
     pixels = np.vstack([places, [hole.px]])
@@ -149,9 +159,12 @@ def traced_of(run: Run, calibration: Calibration, seconds: FloatArray | None) ->
     seen = np.isfinite(pixels[:, 0])
     pixels[~seen] = hole.px
     got = calibration.places(pixels, np.nan_to_num(u_px), behind_m=hole.behind_m)
-    for metres, why in ((got.down, "heights"), (got.across, "throws")):
+    for metres, why in (
+        (got.down, marked("heights in the picture: {reason}")),
+        (got.across, marked("throws in the picture: {reason}")),
+    ):
         if not np.isfinite(metres.values[-1]):
-            return None, f"{why} in the picture: {metres.reasons[-1] if metres.reasons else 'not to be had'}"
+            return None, said(why, reason=metres.reasons[-1] if metres.reasons else said("not to be had"))
     across, down = _outward(got.across, got.down, seen), _column(got.down, seen)
     scale = _metres_per_px(across, trace, inside)
     return (

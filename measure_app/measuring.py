@@ -28,6 +28,7 @@ from measure_app.finders import (
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.series import SharedReading
 from measure_app.strips import Progress, Strip, StripLine, sweep
+from measure_app.words import said
 
 HEAD_STRIP = "head"
 THROW_STRIP = "throw"
@@ -81,8 +82,13 @@ def part_measured(run: Run, info: ClipInfo) -> tuple[int, int]:
     stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
     if stop - run.clip.start_frame < 2:
         raise SetupIncomplete(
-            f"the part measured, frames {run.clip.start_frame} to {stop - 1}, has fewer than two frames "
-            f"of the film's {info.n_frames}; move its start or its stop",
+            said(
+                "the part measured, frames {start_frame} to {stop}, has fewer than two frames of the "
+                "film's {frames}; move its start or its stop",
+                start_frame=run.clip.start_frame,
+                stop=stop - 1,
+                frames=info.n_frames,
+            ),
             where="clip.start_frame",
         )
     return run.clip.start_frame, stop
@@ -118,8 +124,10 @@ def search(
         )
     if gauge is None and tracing is None:
         raise SetupIncomplete(
-            "there is no line to look along; draw the gauge line across the water surface, the landing line "
-            "along the landing level, and mark the orifice",
+            said(
+                "there is no line to look along; draw the gauge line across the water surface, the "
+                "landing line along the landing level, and mark the orifice"
+            ),
             where="gauge_line",
         )
     lines = [line for line in (gauge, landing) if line is not None]

@@ -8,23 +8,29 @@ from typing import Any
 
 import msgspec
 
-_EXTRA_HINT = "what another program wants to keep goes under extra"
+from measure_app.words import marked, said
+
 _KINDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "str": "text",
-    "bool": "true or false",
-    "array": "a list",
-    "object": "an object with keys",
+    "float": marked("a number"),
+    "int": marked("a whole number"),
+    "str": marked("text"),
+    "bool": marked("true or false"),
+    "array": marked("a list"),
+    "object": marked("an object with keys"),
     "null": "null",
 }
-_RELATIONS = {">=": "at least", "<=": "at most", ">": "greater than", "<": "less than"}
+_RELATIONS = {
+    ">=": marked("must be at least {limit}, got {value}; check the value and its unit"),
+    "<=": marked("must be at most {limit}, got {value}; check the value and its unit"),
+    ">": marked("must be greater than {limit}, got {value}; check the value and its unit"),
+    "<": marked("must be less than {limit}, got {value}; check the value and its unit"),
+}
 _CHOICES = {
-    "measures": '"head", "throw" or "both"',
-    "by": '"hand" or "found"',
+    "measures": marked('"head", "throw" or "both"'),
+    "by": marked('"hand" or "found"'),
     "model": '"radial"',
-    "shape": '"round", "frustum" or "sphere"',
-    "what": '"drop", "jet drop" or "jet front"',
+    "shape": marked('"round", "frustum" or "sphere"'),
+    "what": marked('"drop", "jet drop" or "jet front"'),
 }
 
 
@@ -40,49 +46,72 @@ def explained(error: msgspec.ValidationError, tree: Any, kind: type[msgspec.Stru
     kind : type
         The struct type that they should have fitted.
     """
-    said, _, tail = str(error).partition(" - at `$")
+    told, _, tail = str(error).partition(" - at `$")
     key = tail.rstrip("`").lstrip(".")
-    if named := re.fullmatch(r"Object contains unknown field `(.*)`", said, re.DOTALL):
-        return dotted(key, named[1]), f"unknown key; {_guess(named[1], key, kind)}{_EXTRA_HINT}"
-    if named := re.fullmatch(r"Object missing required field `(.*)`", said):
-        choices = f": {_CHOICES[named[1]]}" if named[1] in _CHOICES else ""
-        return dotted(key, named[1]), f"is missing; add it{choices}"
+    if named := re.fullmatch(r"Object contains unknown field `(.*)`", told, re.DOTALL):
+        near = _guess(named[1], key, kind)
+        words = said("unknown key; what another program wants to keep goes under extra")
+        if near:
+            words = said(
+                "unknown key; did you mean {near}? what another program wants to keep goes under extra",
+                near=near,
+            )
+        return dotted(key, named[1]), words
+    if named := re.fullmatch(r"Object missing required field `(.*)`", told):
+        if named[1] in _CHOICES:
+            return dotted(key, named[1]), said(
+                "is missing; add it: {choices}", choices=said(_CHOICES[named[1]])
+            )
+        return dotted(key, named[1]), said("is missing; add it")
     value = _value_at(tree, key)
     for pattern, tell in _SAYINGS:
-        if match := re.fullmatch(pattern, said):
+        if match := re.fullmatch(pattern, told):
             return key, tell(match, key, value)
-    return key, f"{said[:1].lower()}{said[1:]}, got {shown(value)}"
+    rule = f"{told[:1].lower()}{told[1:]}"
+    return key, said("{rule}, got {value}", rule=rule, value=shown(value))
 
 
 def _wrong_kind(match: re.Match[str], _key: str, value: Any) -> str:
-    kinds = " or ".join(_KINDS.get(kind, kind) for kind in match[1].split(" | "))
-    return f"must be {kinds}, got {shown(value)}"
+    kinds = said(" or ").join(said(_KINDS.get(kind, kind)) for kind in match[1].split(" | "))
+    return said("must be {kinds}, got {value}", kinds=kinds, value=shown(value))
 
 
 def _wrong_count(match: re.Match[str], _key: str, value: Any) -> str:
-    return f"must be a list of {match[1]} values, such as [312.4, 640.2], got {shown(value)}"
+    return said(
+        "must be a list of {count} values, such as {example}, got {value}",
+        count=match[1],
+        example="[312.4, 640.2]",
+        value=shown(value),
+    )
 
 
 def _too_few_or_many(match: re.Match[str], key: str, value: Any) -> str:
-    limit = f"{match[3]} {'or more' if match[2] == '>=' else 'or fewer'}"
-    if key.endswith("graduations") and match[2] == ">=":
-        return f"a rule needs {match[3]} graduations or more, got {len(value)}; mark one more"
-    kind = f"text of {limit} characters" if match[1] == "str" else f"a list of {limit}"
-    return f"must be {kind}, got {len(value)}"
+    least = match[2] == ">="
+    if key.endswith("graduations") and least:
+        words = marked("a rule needs {limit} graduations or more, got {count}; mark one more")
+    elif match[1] == "str" and least:
+        words = marked("must be text of {limit} or more characters, got {count}")
+    elif match[1] == "str":
+        words = marked("must be text of {limit} or fewer characters, got {count}")
+    elif least:
+        words = marked("must be a list of {limit} or more, got {count}")
+    else:
+        words = marked("must be a list of {limit} or fewer, got {count}")
+    return said(words, limit=match[3], count=len(value))
 
 
 def _out_of_range(match: re.Match[str], _key: str, value: Any) -> str:
-    relation = _RELATIONS[match[1]]
-    return f"must be {relation} {float(match[2]):g}, got {shown(value)}; check the value and its unit"
+    # Written with a point, as in the file that it speaks of.
+    return said(_RELATIONS[match[1]], limit=f"{float(match[2]):g}", value=shown(value))
 
 
 def _no_such_word(_match: re.Match[str], key: str, value: Any) -> str:
-    choices = _CHOICES.get(key.rpartition(".")[2], "one of the words of the run format")
-    return f"must be {choices}, got {shown(value)}"
+    choices = _CHOICES.get(key.rpartition(".")[2], marked("one of the words of the run format"))
+    return said("must be {choices}, got {value}", choices=said(choices), value=shown(value))
 
 
 def _no_digest(_match: re.Match[str], _key: str, value: Any) -> str:
-    return f"must be 64 hexadecimal digits or null, got {shown(value)}"
+    return said("must be 64 hexadecimal digits or null, got {value}", value=shown(value))
 
 
 _SAYINGS: tuple[tuple[str, Callable[[re.Match[str], str, Any], str]], ...] = (
@@ -97,7 +126,7 @@ _SAYINGS: tuple[tuple[str, Callable[[re.Match[str], str, Any], str]], ...] = (
 
 
 def _guess(name: str, key: str, kind: Any) -> str:
-    """Name a likely meant key in place of an unknown one, in words that end in "; "."""
+    """Name a likely meant key in place of an unknown one; "" where none is near."""
     for step in re.findall(r"[^.\[\]]+", re.sub(r"\[\d+\]", "", key)):
         fields = {field.name: field.type for field in msgspec.structs.fields(kind)}
         kind = _struct_in(fields.get(step))
@@ -107,7 +136,7 @@ def _guess(name: str, key: str, kind: Any) -> str:
     import difflib
 
     near = difflib.get_close_matches(name[:100], names, n=1)
-    return f"did you mean {near[0]}? " if near else ""
+    return near[0] if near else ""
 
 
 def _struct_in(kind: Any) -> Any:
@@ -144,11 +173,11 @@ def shown(value: Any) -> str:
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "null"}[value]
     if isinstance(value, dict):
-        return "an object"
+        return said("an object")
     if isinstance(value, list | tuple):
-        return "a list" if len(value) > 4 else f"[{', '.join(shown(v) for v in value)}]"
+        return said("a list") if len(value) > 4 else f"[{', '.join(shown(v) for v in value)}]"
     if isinstance(value, int) and abs(value) >= 10**18:
-        return "a huge whole number"
+        return said("a huge whole number")
     return repr(value)
 
 

@@ -13,6 +13,7 @@ from measure_app.contract import checked, is_absolute, path_fault, run_from_buil
 from measure_app.errors import ClipError, OutputError, RunFileError
 from measure_app.run import FORMAT_VERSION, Run
 from measure_app.saving import reason_of, write_whole
+from measure_app.words import said
 
 MAX_BYTES = 32 * 1024 * 1024
 """Largest run file that is read; two hours at 60 frames a second, every frame read, stay below it."""
@@ -42,17 +43,19 @@ def load_run(path: Path) -> Run:
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise RunFileError("is not a plain file; name the run file itself", where=where)
+            raise RunFileError(said("is not a plain file; name the run file itself"), where=where)
         if status.st_size > MAX_BYTES:
             raise RunFileError(_too_large(status.st_size), where=where)
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        raise RunFileError("there is no such file; check the name", where=where) from None
+        raise RunFileError(said("there is no such file; check the name"), where=where) from None
     except OSError as error:
-        raise RunFileError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise RunFileError(said("cannot be read ({reason})", reason=reason_of(error)), where=where) from None
     except ValueError:
-        raise RunFileError("is not a file name", where="".join(c for c in where if c.isprintable())) from None
+        raise RunFileError(
+            said("is not a file name"), where="".join(c for c in where if c.isprintable())
+        ) from None
     return decode_run(data, where)
 
 
@@ -78,18 +81,30 @@ def decode_run(data: bytes, where: str = "run file") -> Run:
             data.decode("utf-8-sig"), object_pairs_hook=_object_from, parse_constant=_refuse_constant
         )
     except UnicodeDecodeError as error:
-        raise RunFileError(f"is not UTF-8 text (byte {error.start}); save it as UTF-8", where=where) from None
+        raise RunFileError(
+            said("is not UTF-8 text (byte {start}); save it as UTF-8", start=error.start), where=where
+        ) from None
     except RecursionError:
-        raise RunFileError("is nested too deeply to be a run file", where=where) from None
+        raise RunFileError(said("is nested too deeply to be a run file"), where=where) from None
     except json.JSONDecodeError as error:
         raise RunFileError(
-            f"line {error.lineno}, column {error.colno}: not JSON ({error.msg[:1].lower()}{error.msg[1:]}); "
-            "mend the text there",
+            said(
+                "line {line}, column {column}: not JSON ({reason}); mend the text there",
+                line=error.lineno,
+                column=error.colno,
+                reason=f"{error.msg[:1].lower()}{error.msg[1:]}",
+            ),
             where=where,
         ) from None
     except ValueError as error:  # a constant that JSON does not have, or a number of thousands of digits
-        what = error.args[0] if isinstance(error, _NoJsonConstantError) else "a number of thousands of digits"
-        raise RunFileError(f"holds {what}; write a plain number or null", where=where) from None
+        what = (
+            error.args[0]
+            if isinstance(error, _NoJsonConstantError)
+            else said("a number of thousands of digits")
+        )
+        raise RunFileError(
+            said("holds {what}; write a plain number or null", what=what), where=where
+        ) from None
     _refuse_twins(tree, where)
     return run_from_builtins(tree, where)
 
@@ -131,7 +146,9 @@ def save_run(run: Run, path: Path) -> None:
     """
     data = encode_run(run)
     if len(data) > MAX_BYTES:
-        raise OutputError(f"{_too_large(len(data))}; nothing was changed", where=str(path))
+        raise OutputError(
+            said("{too_large}; nothing was changed", too_large=_too_large(len(data))), where=str(path)
+        )
     write_whole(path, data)
 
 
@@ -177,9 +194,11 @@ def check_clip_identity(run: Run, path: Path) -> None:
 
     if run.clip.sha256 is not None and sha256_of(path) != run.clip.sha256.lower():
         raise ClipError(
-            "is not the film that this run was made from: its SHA-256 differs from clip.sha256, so the "
-            "readings do not belong to it; put the original film there, or set clip.sha256 to null if you "
-            "know that they do",
+            said(
+                "is not the film that this run was made from: its SHA-256 differs from clip.sha256, "
+                "so the readings do not belong to it; put the original film there, or set "
+                "clip.sha256 to null if you know that they do"
+            ),
             where=str(path),
         )
 
@@ -198,7 +217,7 @@ def _object_from(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _refuse_constant(name: str) -> Any:
-    raise _NoJsonConstantError(f"{name}, which JSON does not have")
+    raise _NoJsonConstantError(said("{name}, which JSON does not have", name=name))
 
 
 def _refuse_twins(tree: Any, where: str) -> None:
@@ -208,7 +227,7 @@ def _refuse_twins(tree: Any, where: str) -> None:
         if isinstance(value, _KeyedTwice):
             name = f"{key}.{value.key}".lstrip(".")[:200]
             raise RunFileError(
-                "the key stands twice in one object; remove one of them", where=f"{where}: {name}"
+                said("the key stands twice in one object; remove one of them"), where=f"{where}: {name}"
             )
         if isinstance(value, dict):
             pending.extend((f"{key}.{name}".lstrip("."), inside) for name, inside in value.items())
@@ -229,4 +248,8 @@ def _laid_out(value: Any, newline: str) -> str:
 
 
 def _too_large(size: int) -> str:
-    return f"is larger than a run file may be ({size / 2**20:.0f} MiB, limit {MAX_BYTES // 2**20} MiB)"
+    return said(
+        "is larger than a run file may be ({size:.0f} MiB, limit {most} MiB)",
+        size=size / 2**20,
+        most=MAX_BYTES // 2**20,
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from measure_app.errors import RunFileError
+from measure_app.words import said
 
 _NAME = "bench.run.json"
 
@@ -21,4 +22,4 @@ def sample_run() -> Path:
     for folder in (here / "sample" / "bench", here.parent / "sample_clips" / "bench"):
         if (folder / _NAME).is_file():
             return folder / _NAME
-    raise RunFileError("the sample run is missing; install the package anew", where=_NAME)
+    raise RunFileError(said("the sample run is missing; install the package anew"), where=_NAME)

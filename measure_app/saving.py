@@ -8,6 +8,7 @@ import stat
 from pathlib import Path
 
 from measure_app.errors import OutputError
+from measure_app.words import marked, said
 
 
 def fresh_token() -> str:
@@ -71,9 +72,29 @@ def sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+_REASONS = (
+    marked("no such file or directory"),
+    marked("permission denied"),
+    marked("operation not permitted"),
+    marked("no space left on device"),
+    marked("disk quota exceeded"),
+    marked("file too large"),
+    marked("read-only file system"),
+    marked("is a directory"),
+    marked("not a directory"),
+    marked("directory not empty"),
+    marked("file exists"),
+    marked("file name too long"),
+    marked("too many open files"),
+    marked("input/output error"),
+    marked("not a plain file"),
+)
+"""What systems say of failures that a person may meet."""
+
+
 def reason_of(error: OSError) -> str:
     """Return what the system says about a failure, in lower-case words without paths."""
-    return (error.strerror or type(error).__name__).lower()
+    return said((error.strerror or type(error).__name__).lower())
 
 
 def _mode_of(target: Path) -> int:

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 from measure_app.errors import AppError
+from measure_app.words import said
 
 DEBIAN_PACKAGES = {
     "libGL.so.1": "libgl1",
@@ -47,7 +48,7 @@ def check_screen() -> None:
         Names the missing library and the package that brings it, or says that there is no screen.
     """
     if importlib.util.find_spec("PySide6") is None:
-        raise AppError("PySide6 is not installed; install the package anew with pip", where="window")
+        raise AppError(said("PySide6 is not installed; install the package anew with pip"), where="window")
     try:
         importlib.import_module("PySide6.QtWidgets")
     except ImportError as error:
@@ -57,17 +58,27 @@ def check_screen() -> None:
         raise AppError(words, where="window")
 
 
-def _import_words(said: str) -> str:
-    found = re.search(r"(lib[\w.+-]+\.so[.\d]*)", said)
+def _import_words(told: str) -> str:
+    found = re.search(r"(lib[\w.+-]+\.so[.\d]*)", told)
     if found is None:
-        return f"Qt cannot be loaded ({' '.join(said.split())}); install the package anew with pip"
+        told = " ".join(told.split())
+        return said("Qt cannot be loaded ({told}); install the package anew with pip", told=told)
     return _missing(found[1])
 
 
 def _missing(library: str) -> str:
     package = DEBIAN_PACKAGES.get(library)
-    remedy = f"apt-get install {package}" if package else "install the system's package that holds it"
-    return f"Qt needs the system library {library}, which is missing; {remedy}"
+    if package:
+        remedy = f"apt-get install {package}"
+        return said(
+            "Qt needs the system library {library}, which is missing; {remedy}",
+            library=library,
+            remedy=remedy,
+        )
+    return said(
+        "Qt needs the system library {library}, which is missing; install the system's package that holds it",
+        library=library,
+    )
 
 
 def _screen_words() -> str:
@@ -88,7 +99,7 @@ def _screen_words() -> str:
         return ""
     if wayland:
         return ""
-    return "there is no screen (neither DISPLAY nor WAYLAND_DISPLAY is set); start it from a desktop"
+    return said("there is no screen (neither DISPLAY nor WAYLAND_DISPLAY is set); start it from a desktop")
 
 
 def _wayland_socket() -> bool:

@@ -36,16 +36,17 @@ from measure_app.run import (
     Spot,
     ThrowZeroPart,
 )
+from measure_app.words import marked, said
 
 EDGE_U_PX = 0.12
 """Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the
 edge."""
 JET_U_PX = 0.4
 """Shared error of found landings where a run file does not tell it: which place of the jet is its centre."""
-SURFACE_SOURCE = "surface: which place of the blurred edge"
-LANDING_SOURCE = "landing: which place of the jet is its centre"
+SURFACE_SOURCE = marked("surface: which place of the blurred edge")
+LANDING_SOURCE = marked("landing: which place of the jet is its centre")
 DROP_SOURCE = "drop"
-LEVEL_SOURCE = "landing line: height as drawn"
+LEVEL_SOURCE = marked("landing line: height as drawn")
 LINE_U_PX = 0.5
 """How far a carefully drawn landing line lies above or below the level that the drop was measured to, px."""
 
@@ -69,7 +70,9 @@ def setup_of(run: Run, frame_size: tuple[int, int]) -> Setup:
         If the orifice is not marked; everything else may be absent and is then named by the calibration.
     """
     if run.orifice is None:
-        raise SetupIncomplete("the centre of the hole is not marked; mark it in the frame", where="orifice")
+        raise SetupIncomplete(
+            said("the centre of the hole is not marked; mark it in the frame"), where="orifice"
+        )
     lens = run.camera.lens
     return Setup(
         frame_size=frame_size,

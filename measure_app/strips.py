@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray, Segment
 from measure_app.clip import FrameSource, Plane
 from measure_app.errors import Stopped
+from measure_app.words import said
 
 Progress = Callable[[int, int], None]
 
@@ -167,7 +168,7 @@ def sweep(
     for done, luma in enumerate(source.luma_planes(start, stop, stop_requested=stop_requested)):
         row = luma.index - start
         if luma.plane is None or luma.suspect:
-            unseen[row] = luma.suspect or "this frame could not be decoded"
+            unseen[row] = said(luma.suspect) if luma.suspect else said("this frame could not be decoded")
         if luma.plane is not None:
             if more is not None and len(sheets) == 1:
                 shown = source.info.geometry.shown(luma.plane)
@@ -178,9 +179,9 @@ def sweep(
         if progress is not None:
             progress(done + 1, len(frames))
     if stop_requested is not None and stop_requested():
-        raise Stopped("stopped before the film was read to its end; nothing was kept")
+        raise Stopped(said("stopped before the film was read to its end; nothing was kept"))
     for lost in np.flatnonzero(~seen):
-        unseen.setdefault(int(lost), "this frame could not be decoded")
+        unseen.setdefault(int(lost), said("this frame could not be decoded"))
     doubts = tuple(sorted(unseen.items()))
     return tuple(strip for sheet in sheets for strip in sheet.strips(doubts))
 

@@ -23,6 +23,7 @@ from analysis import BoolArray, FloatArray
 from measure_app.errors import TableError
 from measure_app.refusals import short
 from measure_app.saving import reason_of
+from measure_app.words import said
 
 MAX_BYTES = 32 * 1024 * 1024
 MAX_ROWS = 100_000
@@ -85,15 +86,15 @@ def load_table(path: Path) -> Table:
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise TableError("is not a plain file; name the table itself", where=where)
+            raise TableError(said("is not a plain file; name the table itself"), where=where)
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        raise TableError("there is no such file; check the name", where=where) from None
+        raise TableError(said("there is no such file; check the name"), where=where) from None
     except OSError as error:
-        raise TableError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise TableError(said("cannot be read ({reason})", reason=reason_of(error)), where=where) from None
     except ValueError:
-        raise TableError("is not a file name", where=short(where)) from None
+        raise TableError(said("is not a file name"), where=short(where)) from None
     return decode_table(data, where)
 
 
@@ -106,43 +107,50 @@ def decode_table(data: bytes, where: str = "table") -> Table:
         As `load_table`.
     """
     if len(data) > MAX_BYTES:
-        raise TableError(f"is larger than {MAX_BYTES // 2**20} MiB; split it", where=where)
+        raise TableError(said("is larger than {most} MiB; split it", most=MAX_BYTES // 2**20), where=where)
     text = _text_of(data, where)
     rows = _rows_of(text, where)
     header_line, header, separator = next(rows)
-    meanings, kept_at, unused = _meanings_of(header, f"{where}: line {header_line}")
+    meanings, kept_at, unused = _meanings_of(
+        header, said("{where}: line {line}", where=where, line=header_line)
+    )
     lines: list[int] = []
     cells: list[list[str]] = []
     for line, row, _ in rows:
         if len(lines) == MAX_ROWS:
-            raise TableError(f"has more than {MAX_ROWS} rows; split it or thin it out", where=where)
+            raise TableError(
+                said("has more than {most} rows; split it or thin it out", most=MAX_ROWS), where=where
+            )
         if len(row) != len(header):
             hint = (
-                "; if the commas are decimal marks, separate the columns by semicolons"
+                said("; if the commas are decimal marks, separate the columns by semicolons")
                 if separator == ","
                 else ""
             )
             raise TableError(
-                f"has {len(row)} cells where the header has {len(header)}{hint}",
-                where=f"{where}: line {line}",
+                said(
+                    "has {row} cells where the header has {header}{hint}",
+                    row=len(row),
+                    header=len(header),
+                    hint=hint,
+                ),
+                where=said("{where}: line {line}", where=where, line=line),
             )
         lines.append(line)
         cells.append(row)
     if not lines:
-        raise TableError("has a header and no rows; add the measurements below it", where=where)
+        raise TableError(said("has a header and no rows; add the measurements below it"), where=where)
     columns: dict[str, FloatArray] = {}
     for at, meaning in meanings.items():
         columns[meaning.field] = np.array(
             [
-                _number(row[at], meaning, separator, f"{where}: line {line}")
+                _number(row[at], meaning, separator, (where, line))
                 for line, row in zip(lines, cells, strict=True)
             ]
         )
     kept = None
     if kept_at is not None:
-        kept = np.array(
-            [_yes(row[kept_at], f"{where}: line {n}") for n, row in zip(lines, cells, strict=True)]
-        )
+        kept = np.array([_yes(row[kept_at], (where, n)) for n, row in zip(lines, cells, strict=True)])
     table = Table(where=where, lines=tuple(lines), kept=kept, unused=unused, **columns)
     _check_rows(table, {meaning.field: meaning.name for meaning in meanings.values()})
     return table
@@ -160,10 +168,10 @@ def _text_of(data: bytes, where: str) -> str:
                 text = data.decode("cp1252")
     except UnicodeDecodeError:
         raise TableError(
-            "is not text in UTF-8, UTF-16 or Windows-1252; save it as UTF-8", where=where
+            said("is not text in UTF-8, UTF-16 or Windows-1252; save it as UTF-8"), where=where
         ) from None
     if "\0" in text:
-        raise TableError("holds zero bytes, so it is no text; save the table as CSV", where=where)
+        raise TableError(said("holds zero bytes, so it is no text; save the table as CSV"), where=where)
     return text
 
 
@@ -188,12 +196,12 @@ def _rows_of(text: str, where: str) -> Iterator[tuple[int, list[str], str]]:
             yield reader.line_num + skipped, row, separator
     except csv.Error as error:
         raise TableError(
-            f"is no CSV ({error}); check the quotation marks",
-            where=f"{where}: line {reader.line_num + skipped}",
+            said("is no CSV ({error}); check the quotation marks", error=error),
+            where=said("{where}: line {line}", where=where, line=reader.line_num + skipped),
         ) from None
     if empty:
         raise TableError(
-            "is empty; give a header such as head_mm,throw_mm and a row for each pair", where=where
+            said("is empty; give a header such as head_mm,throw_mm and a row for each pair"), where=where
         )
 
 
@@ -213,22 +221,31 @@ def _meanings_of(header: list[str], place: str) -> tuple[dict[int, _Meaning], in
             twin = next((m for m in meanings.values() if m.field == meaning.field), None)
             if twin is not None:
                 raise TableError(
-                    f"gives the same quantity as column {short(twin.name)}; keep one of them, in one unit",
-                    where=f"{place}: column {short(name)}",
+                    said(
+                        "gives the same quantity as column {twin}; keep one of them, in one unit",
+                        twin=short(twin.name),
+                    ),
+                    where=said("{place}: column {name}", place=place, name=short(name)),
                 )
             meanings[at] = meaning
     fields = {meaning.field for meaning in meanings.values()}
     if not fields & {"head_m", "throw_m"}:
         raise TableError(
-            f"has neither a head nor a throw column, only {', '.join(map(short, header[:10]))}; name them "
-            "head_m, head_cm or head_mm and throw_m, throw_cm or throw_mm",
+            said(
+                "has neither a head nor a throw column, only {listed}; name them head_m, head_cm or "
+                "head_mm and throw_m, throw_cm or throw_mm",
+                listed=", ".join(map(short, header[:10])),
+            ),
             where=place,
         )
     for meaning in meanings.values():
         if meaning.is_u and meaning.field.replace("_u", "") not in fields:
             raise TableError(
-                f"is the uncertainty of a {meaning.what} that has no column; add one or leave this out",
-                where=f"{place}: column {short(meaning.name)}",
+                said(
+                    "is the uncertainty of a {what} that has no column; add one or leave this out",
+                    what=said(meaning.what),
+                ),
+                where=said("{place}: column {name}", place=place, name=short(meaning.name)),
             )
     return meanings, kept_at, tuple(unused)
 
@@ -240,46 +257,68 @@ def _meaning(name: str, place: str) -> _Meaning | None:
         units = {"s": 1.0} if what == "time" else _FACTORS
         if unit not in units:
             raise TableError(
-                f'has the unit "{short(unit)}", which is not known; give it in {" or ".join(units)}, as '
-                f"{what}{u}_{next(iter(units))}",
-                where=f"{place}: column {short(name)}",
+                said(
+                    'has the unit "{unit}", which is not known; give it in {units}, as {example}',
+                    unit=short(unit),
+                    units=said(" or ").join(units),
+                    example=f"{what}{u}_{next(iter(units))}",
+                ),
+                where=said("{place}: column {name}", place=place, name=short(name)),
             )
         return _Meaning(name, f"{what}{u}_{'s' if what == 'time' else 'm'}", what, units[unit], bool(u))
     plain = re.sub(r"[^a-z]+", "_", low[:40]).strip("_")  # "Head (cm)" is meant as head_cm
     near = difflib.get_close_matches(plain, _KNOWN, n=1, cutoff=0.8)
     if near or re.match(r"(head|throw|drop|time)(?![a-z])", low):
-        wanted = near[0] if near else "one such as head_mm, throw_mm, drop_mm, time_s or head_u_mm"
+        wanted = near[0] if near else said("one such as head_mm, throw_mm, drop_mm, time_s or head_u_mm")
         raise TableError(
-            f"is not a known column; did you mean {wanted}?", where=f"{place}: column {short(name)}"
+            said("is not a known column; did you mean {wanted}?", wanted=wanted),
+            where=said("{place}: column {name}", place=place, name=short(name)),
         )
     return None
 
 
-def _number(cell: str, meaning: _Meaning, separator: str, place: str) -> float:
-    """Read one cell in SI units; NaN where it is empty."""
+def _number(cell: str, meaning: _Meaning, separator: str, at: tuple[str, int]) -> float:
+    """Read one cell in SI units; NaN where it is empty. `at` is table and line, for errors."""
     text = cell.strip().replace("\u2212", "-")
     if not text:
         return float("nan")
-    where = f"{place}: column {short(meaning.name)}"
     if separator != "," and text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
     if not _NUMBER.fullmatch(text):
-        hint = "write the number alone, its unit stands in the header"
+        hint = said("write the number alone, its unit stands in the header")
         if "," in text:
-            hint = "one decimal mark and no others; a decimal comma needs semicolons between the columns"
-        raise TableError(f'must be a number, got "{short(cell.strip())}"; {hint}', where=where)
+            hint = said(
+                "one decimal mark and no others; a decimal comma needs semicolons between the columns"
+            )
+        raise TableError(
+            said('must be a number, got "{value}"; {hint}', value=short(cell.strip()), hint=hint),
+            where=_cell_at(at, meaning.name),
+        )
     value = float(text) * meaning.factor
     if meaning.is_u and value <= 0.0:
-        raise TableError(f"must be greater than 0, got {short(text)}; no reading is exact", where=where)
+        raise TableError(
+            said("must be greater than 0, got {value}; no reading is exact", value=short(text)),
+            where=_cell_at(at, meaning.name),
+        )
     if abs(value) > _LIMITS[meaning.what]:
-        raise TableError(f"is beyond any bench, got {short(text)}; check the value and its unit", where=where)
+        raise TableError(
+            said("is beyond any bench, got {value}; check the value and its unit", value=short(text)),
+            where=_cell_at(at, meaning.name),
+        )
     return value
 
 
-def _yes(cell: str, place: str) -> bool:
+def _cell_at(at: tuple[str, int], column: str) -> str:
+    return said("{table}: line {line}: column {column}", table=at[0], line=at[1], column=short(column))
+
+
+def _yes(cell: str, at: tuple[str, int]) -> bool:
     answer = {"yes": True, "no": False}.get(cell.strip().lower())
     if answer is None:
-        raise TableError(f'must be yes or no, got "{short(cell)}"', where=f"{place}: column kept")
+        raise TableError(
+            said('must be yes or no, got "{cell}"', cell=short(cell)),
+            where=_cell_at(at, "kept"),
+        )
     return answer
 
 
@@ -288,7 +327,7 @@ def _check_rows(table: Table, names: dict[str, str]) -> None:
 
     def refuse_first(broken: BoolArray, field: str, words: str) -> None:
         for row in np.flatnonzero(broken)[:1]:
-            place = f"{table.where}: line {table.lines[row]}: column {short(names[field])}"
+            place = _cell_at((table.where, table.lines[row]), names[field])
             raise TableError(words, where=place)
 
     for field in ("head_m", "throw_m", "drop_m"):
@@ -296,14 +335,24 @@ def _check_rows(table: Table, names: dict[str, str]) -> None:
         if values is None:
             continue
         wrong = values <= 0.0 if field == "drop_m" else values < 0.0
-        rule = "must be greater than 0" if field == "drop_m" else "cannot be negative"
-        words = f"{rule}; lengths count from the orifice: head upward, drop downward, throw outward"
+        words = said(
+            "cannot be negative; lengths count from the orifice: head upward, drop downward, throw outward"
+        )
+        if field == "drop_m":
+            words = said(
+                "must be greater than 0; lengths count from the orifice: head upward, drop downward, throw "
+                "outward"
+            )
         refuse_first(wrong if table.kept is None else wrong & table.kept, field, words)
         if u is not None:
-            words = "is empty where its quantity has a value; give the uncertainty in each row or in none"
+            words = said(
+                "is empty where its quantity has a value; give the uncertainty in each row or in none"
+            )
             refuse_first(np.isfinite(values) & np.isnan(u), field.replace("_m", "_u_m"), words)
     if table.time_s is not None:
-        words = "is empty; give the time in each row or leave the column out"
+        words = said("is empty; give the time in each row or leave the column out")
         refuse_first(np.isnan(table.time_s), "time_s", words)
-        words = "must be later than in the row before; sort the rows, or leave out times of several drains"
+        words = said(
+            "must be later than in the row before; sort the rows, or leave out times of several drains"
+        )
         refuse_first(np.diff(table.time_s, prepend=-np.inf) <= 0.0, "time_s", words)

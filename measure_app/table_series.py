@@ -8,6 +8,7 @@ from analysis import BoolArray, Column, FloatArray, Remark, Series
 from measure_app.errors import TableError
 from measure_app.refusals import short
 from measure_app.table import Table
+from measure_app.words import marked, said
 
 ASSUMED_HEAD_U_M = 0.001
 """Standard uncertainty of a head whose table gives none, m: a millimetre scale, parallax, a meniscus (common
@@ -45,7 +46,7 @@ def series_from_table(
     """
     if drop_m is not None and table.drop_m is not None:
         raise TableError(
-            "the drop is given both in a column and beside the table; leave one of them out",
+            said("the drop is given both in a column and beside the table; leave one of them out"),
             where=table.where,
         )
     n = len(table.lines)
@@ -77,12 +78,19 @@ def series_from_table(
         remarks.append(
             Remark(
                 "clock",
-                "time_u_s is not used: what the clock does shows in the scatter about the line in time.",
+                said(
+                    "time_u_s is not used: what the clock does shows in the scatter about the line in time."
+                ),
             )
         )
     if table.unused:
         remarks.append(
-            Remark("table", f"Columns that were not used: {', '.join(map(short, table.unused[:20]))}.")
+            Remark(
+                "table",
+                said(
+                    "Columns that were not used: {listed}.", listed=", ".join(map(short, table.unused[:20]))
+                ),
+            )
         )
     return Series(sources, table.time_s, head, throw, drop, _kept(table)), tuple(remarks)
 
@@ -97,9 +105,21 @@ def _kept(table: Table) -> BoolArray:
     return np.asarray(kept & some, dtype=np.bool_)
 
 
+_UNCERTAINTY_OF = {
+    "head": marked("head uncertainty"),
+    "throw": marked("throw uncertainty"),
+    "drop": marked("drop uncertainty"),
+}
+
+
 def _assumed(what: str, u: float) -> Remark:
     return Remark(
-        f"{what} uncertainty",
-        f"The table gives no uncertainty of the {what}; {u * 1000:g} mm (standard) is assumed. "
-        f"Give {what}_u_mm (or what you know) to rest on a measurement instead.",
+        _UNCERTAINTY_OF[what],
+        said(
+            "The table gives no uncertainty of the {what}; {u:g} mm (standard) is assumed. Give "
+            "{column} (or what you know) to rest on a measurement instead.",
+            what=said(what),
+            column=f"{what}_u_mm",
+            u=u * 1000,
+        ),
     )

@@ -13,6 +13,7 @@ from measure_app.clip.opening import MAX_AREA, MAX_SIDE, OpenFilm, family_words
 from measure_app.clip.source import ClipInfo
 from measure_app.clip.stamps import Pace, Stamps, pace_of
 from measure_app.errors import ClipError
+from measure_app.words import counted, said
 
 _CAPTURE_KEY = "com.android.capture.fps"
 _FULL_RANGE = 2
@@ -62,8 +63,10 @@ def facts_of(
     _remark_capture(remarks, pace, capture_rate_hz, hint)
     if interlaced:
         remarks.append(
-            "the film is interlaced: each frame holds two half pictures taken at two instants,"
-            " so moving edges are combed"
+            said(
+                "the film is interlaced: each frame holds two half pictures taken at two instants, "
+                "so moving edges are combed"
+            )
         )
     last_step = float(1 / pace.file_rate) if pace.file_rate else 0.0
     info = ClipInfo(
@@ -95,21 +98,35 @@ def _geometry(film: OpenFilm, first: Any, remarks: list[str]) -> PlaneGeometry:
     sane = aspect is not None and Fraction(1, 8) <= aspect <= 8
     if aspect is not None and aspect > 0 and not sane:
         remarks.append(
-            f"the file states a pixel aspect of {aspect}, which cannot be; pixels are taken as square"
+            said(
+                "the file states a pixel aspect of {aspect}, which cannot be; pixels are taken as square",
+                aspect=aspect,
+            )
         )
     geometry = PlaneGeometry(
         first.width, first.height, Fraction(aspect) if sane else Fraction(1), turns, mirrored
     )
     if geometry.stretched_width > MAX_SIDE or geometry.stretched_width * first.height > MAX_AREA:
         raise ClipError(
-            f"displayed pictures of {geometry.displayed_width} × {geometry.displayed_height} px are too large"
-            f" (at most {MAX_SIDE} px a side); scale the film",
+            said(
+                "displayed pictures of {width} × {height} px are too large (at "
+                "most {most} px a side); scale the film",
+                width=geometry.displayed_width,
+                height=geometry.displayed_height,
+                most=MAX_SIDE,
+            ),
             where=film.path.name,
         )
     if aspect is not None and geometry.sample_aspect != 1:
         remarks.append(
-            f"pixels are not square ({aspect.numerator}:{aspect.denominator});"
-            f" frames are shown and measured as {geometry.displayed_width} × {geometry.displayed_height} px"
+            said(
+                "pixels are not square ({numerator}:{denominator}); frames are shown and measured as "
+                "{width} × {height} px",
+                numerator=aspect.numerator,
+                denominator=aspect.denominator,
+                width=geometry.displayed_width,
+                height=geometry.displayed_height,
+            )
         )
     return geometry
 
@@ -125,13 +142,18 @@ def _orientation(first: Any, remarks: list[str]) -> tuple[int, bool]:
     signs = tuple(round(float(v) / size) for v in (a, b, c, d))
     exact = all(abs(float(v) / size - s) < 0.01 for v, s in zip((a, b, c, d), signs, strict=True))
     if not exact or signs not in _TURNS:
-        remarks.append("the file asks for a turn that is not a quarter turn; frames are shown as coded")
+        remarks.append(said("the file asks for a turn that is not a quarter turn; frames are shown as coded"))
         return 0, False
     turns, mirrored = _TURNS[signs]
     if turns:
-        remarks.append(f"the camera was turned: frames are shown turned by {90 * turns}° counter-clockwise")
+        remarks.append(
+            said(
+                "the camera was turned: frames are shown turned by {turns}° counter-clockwise",
+                turns=90 * turns,
+            )
+        )
     if mirrored:
-        remarks.append("the file asks for a mirrored picture: left and right are exchanged")
+        remarks.append(said("the file asks for a mirrored picture: left and right are exchanged"))
     return turns, mirrored
 
 
@@ -152,41 +174,76 @@ def _capture_hint(film: OpenFilm) -> float | None:
 
 def _remark_times(remarks: list[str], film: OpenFilm, table: FrameTable, pace: Pace) -> None:
     if len(table) == 1:
-        remarks.append("the film is a single frame; no time can be told from it")
+        remarks.append(said("the film is a single frame; no time can be told from it"))
     if table.counted:
         remarks.append(
-            "the file's times contradict its pictures; frames are counted from the start,"
-            " which makes jumps slow"
+            said(
+                "the file's times contradict its pictures; frames are counted from the start, which "
+                "makes jumps slow"
+            )
         )
     stated = int(film.stream.frames)
     if table.ended_early or stated > len(table) + table.trimmed:
-        says = f"; the file promises {stated}" if stated > len(table) + table.trimmed else ""
-        remarks.append(f"the film was cut short: {len(table)} frames are there{says}")
+        words = said("the film was cut short: {frames} frames are there", frames=len(table))
+        if stated > len(table) + table.trimmed:
+            words = said(
+                "the film was cut short: {frames} frames are there; the file promises {stated}",
+                frames=len(table),
+                stated=stated,
+            )
+        remarks.append(words)
     missing = sum(count for _, count in pace.gaps)
     if missing:
-        frames = "1 frame is" if missing == 1 else f"{missing} frames are"
-        places = "" if len(pace.gaps) == 1 else f" at {len(pace.gaps)} places, first"
-        remarks.append(
-            f"{frames} missing{places} after frame {pace.gaps[0][0]}"
-            " (dropped by the camera, or lost from the file); times follow the file's own stamps"
-        )
+        if len(pace.gaps) == 1:
+            words = counted(
+                "1 frame is missing after frame {after} (dropped by the camera, or lost from the file); "
+                "times "
+                "follow the file's own stamps",
+                "{count} frames are missing after frame {after} (dropped by the camera, or lost from the "
+                "file); "
+                "times follow the file's own stamps",
+                missing,
+                after=pace.gaps[0][0],
+            )
+        else:
+            words = said(
+                "{missing} frames are missing at {places} places, first after frame {after} (dropped by the "
+                "camera, or lost from the file); times follow the file's own stamps",
+                missing=missing,
+                places=len(pace.gaps),
+                after=pace.gaps[0][0],
+            )
+        remarks.append(words)
     if pace.uneven:
         remarks.append(
-            f"the frame rate varies: {1000 * pace.shortest_s:.1f} to {1000 * pace.longest_s:.1f} ms"
-            " from one frame to the next; times follow the file's own stamps"
+            said(
+                "the frame rate varies: {shortest:.1f} to {longest:.1f} ms from one frame to the "
+                "next; times follow the file's own stamps",
+                shortest=1000 * pace.shortest_s,
+                longest=1000 * pace.longest_s,
+            )
         )
     if len([s for s in film.container.streams.video if s.index != film.stream.index]) > 0:
-        remarks.append("the file holds more than one picture track; the first is used")
+        remarks.append(said("the file holds more than one picture track; the first is used"))
 
 
 def _remark_capture(remarks: list[str], pace: Pace, told: float | None, hint: float | None) -> None:
     rate = float(pace.file_rate)
     if hint is not None and told is None and rate and abs(hint / rate - 1) > 0.02:
         remarks.append(
-            f"the camera says that it captured {hint:g} frames per second, the film plays {rate:.4g};"
-            f" if it is slow motion, set capture_rate_hz to {hint:g}"
+            said(
+                "the camera says that it captured {hint:g} frames per second, the film plays "
+                "{rate:.4g}; if it is slow motion, set capture_rate_hz to {hint:g}",
+                hint=hint,
+                rate=rate,
+            )
         )
     if hint is not None and told is not None and abs(told / hint - 1) > 0.02:
         remarks.append(
-            f"capture_rate_hz is {told:g}, but the camera says that it captured {hint:g} frames per second"
+            said(
+                "capture_rate_hz is {told:g}, but the camera says that it captured {hint:g} frames "
+                "per second",
+                told=told,
+                hint=hint,
+            )
         )

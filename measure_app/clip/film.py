@@ -22,6 +22,7 @@ from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.stamps import Stamps
 from measure_app.clip.trust import LOST, RESIZED, DamageBook
 from measure_app.errors import ClipClosed, ClipError, Stopped
+from measure_app.words import said
 
 CACHE_BYTES = 512 * 2**20
 """Memory for decoded frames unless told otherwise: 170 frames of 1080p."""
@@ -58,7 +59,10 @@ def open_clip(
     """
     found = film_path(path)
     if capture_rate_hz is not None and not (math.isfinite(capture_rate_hz) and 0 < capture_rate_hz <= 1e6):
-        words = f"capture_rate_hz must be more than 0 and at most 1e6 per second, got {capture_rate_hz!r}"
+        words = said(
+            "capture_rate_hz must be more than 0 and at most 1e6 per second, got {rate!r}",
+            rate=capture_rate_hz,
+        )
         raise ClipError(words, where=found.name)
     roller = Roller(*_tabled(found))
     try:
@@ -73,7 +77,9 @@ def open_clip(
     except BaseException as error:
         roller.close()
         if isinstance(error, OSError | ValueError | MemoryError):
-            raise ClipError(f"the file cannot be read as a film ({error})", where=found.name) from error
+            raise ClipError(
+                said("the file cannot be read as a film ({error})", error=error), where=found.name
+            ) from error
         raise
     return Clip(info, stamps, table=table, roller=roller, first=first, cache_bytes=cache_bytes)
 
@@ -157,7 +163,7 @@ class Clip:
         held = self._cache.get(index)
         if held is None:
             if self._damage.reason(index) == LOST:
-                raise ClipError(LOST, where=self._where(index))
+                raise ClipError(said(LOST), where=self._where(index))
             stepping_back = self._last is not None and 0 < self._last - index <= _STEP_REACH
             held = self._reach(index, self._window_start(index) if stepping_back else index)
         self._last = index
@@ -219,13 +225,19 @@ class Clip:
         self._check_open()
         end = len(self._table) if stop is None else stop
         if step < 1 or not 0 <= start <= end <= len(self._table):
-            words = f"frames {start} to {end} by {step} are not in the film, which has {len(self._table)}"
+            words = said(
+                "frames {start} to {end} by {step} are not in the film, which has {count}",
+                start=start,
+                end=end,
+                step=step,
+                count=len(self._table),
+            )
             raise ClipError(words, where=self._info.path.name)
 
         def pause() -> None:
             self._check_open()
             if stop_requested is not None and stop_requested():
-                raise Stopped("the reading of the film was stopped")
+                raise Stopped(said("the reading of the film was stopped"))
 
         return planes(
             self._opened, self._info, self._table, self._damage, wanted=range(start, end, step), pause=pause
@@ -250,16 +262,18 @@ class Clip:
 
     def _check_open(self) -> None:
         if self._closed:
-            raise ClipClosed("the clip was closed; open it again", where=self._info.path.name)
+            raise ClipClosed(said("the clip was closed; open it again"), where=self._info.path.name)
 
     def _check(self, index: int) -> None:
         self._check_open()
         if not 0 <= index < len(self._table):
-            words = f"there is no such frame; the film has frames 0 to {len(self._table) - 1}"
+            words = said(
+                "there is no such frame; the film has frames 0 to {count}", count=len(self._table) - 1
+            )
             raise ClipError(words, where=self._where(index))
 
     def _where(self, index: int) -> str:
-        return f"{self._info.path.name}, frame {index}"
+        return said("{path}, frame {index}", path=self._info.path.name, index=index)
 
     def _next_missing(self, first: int, last: int) -> int | None:
         """First frame of a stretch (last included) that is neither cached nor known to be lost."""
@@ -331,6 +345,7 @@ def _first_frame(roller: Roller, name: str) -> Rolled:
     first = roller.next()
     if first is None:
         raise ClipError(
-            "no frame of the film can be decoded; it is damaged, or protected; copy it again", where=name
+            said("no frame of the film can be decoded; it is damaged, or protected; copy it again"),
+            where=name,
         )
     return first

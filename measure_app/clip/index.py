@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from measure_app.clip.opening import OpenFilm, open_film
 from measure_app.errors import ClipError
+from measure_app.words import said
 
 MAX_FRAMES = 2**22
 """Most frames accepted: 19 hours at 60 frames per second."""
@@ -94,11 +95,14 @@ def table_of(film: OpenFilm) -> FrameTable:
             else:
                 shown.append(pts)
             if len(shown) > MAX_FRAMES:
-                raise ClipError(f"the film has more than {MAX_FRAMES} frames; cut it shorter", where=name)
+                raise ClipError(
+                    said("the film has more than {most} frames; cut it shorter", most=MAX_FRAMES),
+                    where=name,
+                )
     except (av.FFmpegError, OSError):
         ended_early = True
     if not shown:
-        raise ClipError("the file holds no frames; the recording was cut off or is damaged", where=name)
+        raise ClipError(said("the file holds no frames; the recording was cut off or is damaged"), where=name)
     ticks = np.sort(np.array(shown, dtype=np.int64))
     table = FrameTable(
         ticks,
@@ -123,7 +127,7 @@ def _settled(film: OpenFilm, table: FrameTable) -> FrameTable:
         else:
             out.append(pts)
     if not out:
-        raise ClipError("no frame of the film can be decoded; it is damaged", where=film.path.name)
+        raise ClipError(said("no frame of the film can be decoded; it is damaged"), where=film.path.name)
     times = [t for t in out if t is not None]
     rising = len(times) == len(out) and all(a < b for a, b in itertools.pairwise(times))
     if rising:

@@ -13,6 +13,7 @@ from typing import Any
 import av
 
 from measure_app.errors import ClipError
+from measure_app.words import marked, said
 
 MAX_SIDE = 16_384
 """Longest side accepted, px."""
@@ -24,7 +25,7 @@ _MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"
 _WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
 _SILENT = {"hevc", "mjpeg"}
 """Codecs whose decoders say nothing of a fault unless asked to."""
-_ACCEPTED = "mp4, mov, mkv, webm or avi"
+_ACCEPTED = marked("mp4, mov, mkv, webm or avi")
 
 
 @dataclass(slots=True)
@@ -81,18 +82,22 @@ def film_path(path: str | Path) -> Path:
         found = given.expanduser().resolve(strict=True)
         facts = found.stat()
     except FileNotFoundError:
-        words = "there is no such file here; check the path, relative to the folder of the run file"
+        words = said("there is no such file here; check the path, relative to the folder of the run file")
         raise ClipError(words, where=name) from None
     except (OSError, ValueError, RuntimeError) as error:
-        raise ClipError(f"the path cannot be followed ({error}); give a local file", where=name) from None
+        raise ClipError(
+            said("the path cannot be followed ({error}); give a local file", error=error), where=name
+        ) from None
     if stat.S_ISDIR(facts.st_mode):
-        raise ClipError("this is a folder, not a film; name the file inside it", where=name)
+        raise ClipError(said("this is a folder, not a film; name the file inside it"), where=name)
     if not stat.S_ISREG(facts.st_mode):
-        raise ClipError("this is a device or a pipe, not a file; copy the film to a file first", where=name)
+        raise ClipError(
+            said("this is a device or a pipe, not a file; copy the film to a file first"), where=name
+        )
     if facts.st_size == 0:
-        raise ClipError("the file is empty; copy it again from the camera", where=name)
+        raise ClipError(said("the file is empty; copy it again from the camera"), where=name)
     if not os.access(found, os.R_OK):
-        raise ClipError("the file may not be read; change its permissions", where=name)
+        raise ClipError(said("the file may not be read; change its permissions"), where=name)
     return found
 
 
@@ -108,16 +113,20 @@ def container_of(path: Path) -> str:
         with path.open("rb") as file:
             head = file.read(16)
     except OSError as error:
-        raise ClipError(f"the file cannot be read ({error.strerror})", where=path.name) from None
+        raise ClipError(
+            said("the file cannot be read ({reason})", reason=error.strerror), where=path.name
+        ) from None
     if head[4:8] == b"ftyp" and head[8:12] in _STILLS:
-        raise ClipError("this is a still picture, not a film; give the film itself", where=path.name)
+        raise ClipError(said("this is a still picture, not a film; give the film itself"), where=path.name)
     if head[4:8] in _MOV_STARTS:
         return "mov"
     if head.startswith(b"\x1a\x45\xdf\xa3"):
         return "matroska"
     if head.startswith(b"RIFF") and head[8:12] == b"AVI ":
         return "avi"
-    words = f"this is not a film in {_ACCEPTED}; convert it, or give the camera's own file"
+    words = said(
+        "this is not a film in {kinds}; convert it, or give the camera's own file", kinds=said(_ACCEPTED)
+    )
     raise ClipError(words, where=path.name)
 
 
@@ -177,21 +186,25 @@ def _picture_stream(container: Any, name: str) -> Any:
     films = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]
     if not films:
         if container.streams.audio:
-            raise ClipError("the file holds sound only, no moving picture", where=name)
-        raise ClipError("the file holds no moving picture; copy it again from the camera", where=name)
+            raise ClipError(said("the file holds sound only, no moving picture"), where=name)
+        raise ClipError(said("the file holds no moving picture; copy it again from the camera"), where=name)
     stream = films[0]
     if stream.codec_context is None:
         raise ClipError(
-            "the film is coded in a way that cannot be read here; convert it to H.264", where=name
+            said("the film is coded in a way that cannot be read here; convert it to H.264"), where=name
         )
     width, height = stream.codec_context.width, stream.codec_context.height
     if width <= 0 or height <= 0:
         raise ClipError(
-            "the file states no usable size of its pictures; it is damaged, or absurdly large", where=name
+            said("the file states no usable size of its pictures; it is damaged, or absurdly large"),
+            where=name,
         )
     if max(width, height) > MAX_SIDE or width * height > MAX_AREA:
-        words = (
-            f"pictures of {width} × {height} px are too large (at most {MAX_SIDE} px a side); scale the film"
+        words = said(
+            "pictures of {width} × {height} px are too large (at most {most} px a side); scale the film",
+            width=width,
+            height=height,
+            most=MAX_SIDE,
         )
         raise ClipError(words, where=name)
     return stream
@@ -200,12 +213,15 @@ def _picture_stream(container: Any, name: str) -> Any:
 def _why_not_opened(path: Path, family: str, error: BaseException) -> str:
     """Say in words why a container did not open."""
     if family == "mov" and not _has_box(path, b"moov"):
-        return (
-            "the recording was cut off before its table of frames (moov) was written;"
-            " copy it again from the camera, or have it repaired"
+        return said(
+            "the recording was cut off before its table of frames (moov) was written; copy it "
+            "again from the camera, or have it repaired"
         )
     detail = getattr(error, "strerror", None) or str(error) or type(error).__name__
-    return f"the file cannot be read as a film ({detail}); it is damaged, copy it again from the camera"
+    return said(
+        "the file cannot be read as a film ({detail}); it is damaged, copy it again from the camera",
+        detail=detail,
+    )
 
 
 def _has_box(path: Path, wanted: bytes) -> bool:
@@ -242,4 +258,6 @@ def sha256_of(path: str | Path) -> str:
         with found.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
-        raise ClipError(f"the file cannot be read ({error.strerror})", where=found.name) from None
+        raise ClipError(
+            said("the file cannot be read ({reason})", reason=error.strerror), where=found.name
+        ) from None

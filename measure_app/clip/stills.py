@@ -20,13 +20,14 @@ from measure_app.clip.opening import MAX_AREA, MAX_SIDE
 from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.stamps import FrameStamp, Stamps
 from measure_app.errors import ClipClosed, ClipError, Stopped
+from measure_app.words import marked, said
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
 """Endings of the pictures that are taken from the folder."""
 MOST_PICTURES = 10_000
 _LARGEST_FILE = 256 * 2**20
-_RESIZED = "the picture has another size than the first one"
-_NO_CLOCK = (
+_RESIZED = marked("the picture has another size than the first one")
+_NO_CLOCK = marked(
     "still pictures have no clock: head, throw and the straight lines between them can be had, "
     "whatever needs a time cannot"
 )
@@ -100,13 +101,22 @@ class Stills:
         try:
             inside = [each for each in folder.iterdir() if each.suffix.lower() in PICTURES and each.is_file()]
         except OSError as error:
-            raise ClipError(f"the folder cannot be read ({error.strerror})", where=self._name) from None
+            raise ClipError(
+                said("the folder cannot be read ({reason})", reason=error.strerror), where=self._name
+            ) from None
         self._files = sorted(inside, key=lambda each: _natural(each.name))
         if not self._files:
-            words = f"the folder holds no still picture ({', '.join(PICTURES)}); convert other kinds first"
+            words = said(
+                "the folder holds no still picture ({listed}); convert other kinds first",
+                listed=", ".join(PICTURES),
+            )
             raise ClipError(words, where=self._name)
         if len(self._files) > MOST_PICTURES:
-            words = f"holds {len(self._files)} pictures, at most {MOST_PICTURES} are taken; move some away"
+            words = said(
+                "holds {files} pictures, at most {most} are taken; move some away",
+                files=len(self._files),
+                most=MOST_PICTURES,
+            )
             raise ClipError(words, where=self._name)
         self._stamps = Stamps(np.arange(len(self._files)), Fraction(1))
         self._cache: FrameCache[Still] = FrameCache(CACHE_BYTES)
@@ -114,7 +124,7 @@ class Stills:
         height, width = self._read(0).shape[:2]
         self._info = ClipInfo(
             path=folder.resolve(),
-            container="still pictures",
+            container=marked("still pictures"),
             codec=self._files[0].suffix.lower().lstrip("."),
             geometry=PlaneGeometry(width, height),
             n_frames=len(self._files),
@@ -124,7 +134,7 @@ class Stills:
             average_rate=Fraction(0),
             full_range=True,
             size_bytes=sum(each.stat().st_size for each in self._files),
-            remarks=(_NO_CLOCK,),
+            remarks=(said(_NO_CLOCK),),
         )
 
     @property
@@ -152,10 +162,12 @@ class Stills:
             If this was closed.
         """
         if self._closed:
-            raise ClipClosed("the pictures were closed; open them again", where=self._name)
+            raise ClipClosed(said("the pictures were closed; open them again"), where=self._name)
         if not 0 <= index < len(self._files):
-            words = f"there is no such picture; there are pictures 0 to {len(self._files) - 1}"
-            raise ClipError(words, where=f"{self._name}, frame {index}")
+            words = said(
+                "there is no such picture; there are pictures 0 to {files}", files=len(self._files) - 1
+            )
+            raise ClipError(words, where=said("{name}, frame {index}", name=self._name, index=index))
         held = self._cache.get(index)
         if held is None:
             pixels = self._read(index)
@@ -194,7 +206,7 @@ class Stills:
         """
         for index in range(start, len(self._files) if stop is None else stop, step):
             if stop_requested is not None and stop_requested():
-                raise Stopped("the reading of the pictures was stopped")
+                raise Stopped(said("the reading of the pictures was stopped"))
             try:
                 pixels = self._read(index)
             except ClipError as error:
@@ -227,18 +239,23 @@ class Stills:
         where = f"{self._name}/{file.name}"
         try:
             if file.stat().st_size > _LARGEST_FILE:
-                raise ClipError("is larger than a still picture may be; save it smaller", where=where)
+                raise ClipError(said("is larger than a still picture may be; save it smaller"), where=where)
             # Decoded from memory: cv2 cannot open every name on every system.
             pixels: Any = cv2.imdecode(np.frombuffer(file.read_bytes(), np.uint8), cv2.IMREAD_COLOR)
         except OSError as error:
-            raise ClipError(f"cannot be read ({error.strerror})", where=where) from None
+            raise ClipError(said("cannot be read ({reason})", reason=error.strerror), where=where) from None
         except cv2.error:
             pixels = None
         if pixels is None:
-            raise ClipError("is no picture that can be read; save it as JPEG or PNG", where=where)
+            raise ClipError(said("is no picture that can be read; save it as JPEG or PNG"), where=where)
         height, width = pixels.shape[:2]
         if max(height, width) > MAX_SIDE or height * width > MAX_AREA:
-            raise ClipError(f"is absurdly large ({width} × {height} px); save it smaller", where=where)
+            raise ClipError(
+                said(
+                    "is absurdly large ({width} × {height} px); save it smaller", width=width, height=height
+                ),
+                where=where,
+            )
         return np.asarray(pixels, dtype=np.uint8)
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-LOST = "this frame could not be decoded; the file is damaged here"
-SPOILT = "decoded from damaged data; nothing is sure up to the next key frame"
+from measure_app.words import marked
+
+LOST = marked("this frame could not be decoded; the file is damaged here")
+SPOILT = marked("decoded from damaged data; nothing is sure up to the next key frame")
 DENSE = {"h264", "hevc", "mpeg4", "vp8", "vp9", "av1", "mjpeg"}
 """Codecs that never write long rows of zeros inside a packet."""
 _HOLE = bytes(1024)
-RESIZED = "the picture changes its size or format here"
+RESIZED = marked("the picture changes its size or format here")
 
 
 class Trust:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure_app.errors import ClipError
+from measure_app.words import said
 
 Picture = NDArray[np.uint8] | NDArray[np.uint16]
 """(h, w, 3) blue-green-red uint8, or (h, w) luma, uint8 or uint16."""
@@ -100,9 +101,12 @@ def write_clip(
     """
     target = Path(path)
     if rotation not in {0, 90, 180, 270}:
-        raise ClipError(f"rotation is 0, 90, 180 or 270 degrees, got {rotation}", where=target.name)
+        raise ClipError(
+            said("rotation is 0, 90, 180 or 270 degrees, got {rotation}", rotation=rotation),
+            where=target.name,
+        )
     if bit_depth not in _PIXEL_FORMATS:
-        raise ClipError(f"bit_depth is 8 or 10, got {bit_depth}", where=target.name)
+        raise ClipError(said("bit_depth is 8 or 10, got {bit_depth}", bit_depth=bit_depth), where=target.name)
     recipe = _Recipe(base, codec, bit_depth, gop, b_frames, sample_aspect, rotation, mirrored)
     chosen = _encoder_options(codec, crf, options or {})
     nominal = Fraction(rate) if rate is not None else 1 / base
@@ -122,7 +126,9 @@ def write_clip(
         Path(temporary).chmod(0o644)
         Path(temporary).replace(target)
     except (av.FFmpegError, OSError, ValueError) as error:
-        raise ClipError(f"the clip could not be written: {error}", where=target.name) from error
+        raise ClipError(
+            said("the clip could not be written: {error}", error=error), where=target.name
+        ) from error
     finally:
         if temporary:
             Path(temporary).unlink(missing_ok=True)
@@ -192,20 +198,35 @@ def _pictures(frames: Iterable[Picture], ticks: Iterable[int], name: str) -> Ite
     for number, picture in enumerate(frames):
         tick = next(times, None)
         if tick is None:
-            raise ClipError(f"there are more pictures than ticks ({number})", where=name)
+            raise ClipError(said("there are more pictures than ticks ({number})", number=number), where=name)
         if before is not None and tick <= before:
-            raise ClipError(f"ticks must increase, got {tick} after {before} at picture {number}", where=name)
+            raise ClipError(
+                said(
+                    "ticks must increase, got {tick} after {before} at picture {number}",
+                    tick=tick,
+                    before=before,
+                    number=number,
+                ),
+                where=name,
+            )
         if picture.ndim not in {2, 3} or (picture.ndim == 3 and picture.shape[2] != 3):
             raise ClipError(
-                f"picture {number}: shape (h, w) or (h, w, 3) wanted, got {picture.shape}", where=name
+                said(
+                    "picture {number}: shape (h, w) or (h, w, 3) wanted, got {shape}",
+                    number=number,
+                    shape=picture.shape,
+                ),
+                where=name,
             )
         first = picture if first is None else first
         if picture.shape != first.shape or picture.dtype != first.dtype:
-            raise ClipError(f"picture {number} differs from the first in size or type", where=name)
+            raise ClipError(
+                said("picture {number} differs from the first in size or type", number=number), where=name
+            )
         before = tick
         yield picture, int(tick)
     if first is None:
-        raise ClipError("a clip needs at least one picture", where=name)
+        raise ClipError(said("a clip needs at least one picture"), where=name)
 
 
 def _encode(out: Any, stream: Any, pictures: Iterator[tuple[Picture, int]], recipe: _Recipe) -> None:

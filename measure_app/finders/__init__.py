@@ -6,13 +6,14 @@ from measure_app.finders.landing import find_landing
 from measure_app.finders.marked import Hints
 from measure_app.finders.steadiness import Drift, drift_of, still, still_lines
 from measure_app.finders.surface import find_surface
-from measure_app.finders.track import Part, RefusedSpan, Track, Why, refused_spans
+from measure_app.finders.track import PART_WHY, Part, RefusedSpan, Track, Why, refused_spans
 
 __all__ = [
     "Drift",
     "Hints",
     "JetLines",
     "JetTrace",
+    "PART_WHY",
     "Part",
     "RefusedSpan",
     "Track",

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.track import Part, Why
+from measure_app.words import marked, said
 
 _AGREED_PX = 3.0
 """A hand mark nearer than this agrees: a steady hand hits an edge to about a pixel (common practice, no
@@ -60,11 +61,24 @@ def agreed(
     nearest = np.argmin(np.abs(np.arange(len(why))[:, None] - rows[None, :]), axis=1)
     doubtful = off[nearest] & found
     refused = tuple(Why.MARKED if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
-    named = [f"{frames[row]} ({px:.1f} px)" for row, px in zip(rows[off][:_NAMED], gap[off], strict=False)]
-    more = f" and {int(off.sum()) - _NAMED} more" if off.sum() > _NAMED else ""
-    words = (
-        f"the {part.value} found lies elsewhere than your marks by hand in frame {', '.join(named)}{more}; "
-        f"the {int(doubtful.sum())} found readings around were refused. Look at these frames: the mark or "
-        "the edge that was followed is wrong; more marks steer the finding"
+    named = [
+        said("{frame} ({far:.1f} px)", frame=int(frames[row]), far=float(px))
+        for row, px in zip(rows[off][:_NAMED], gap[off], strict=False)
+    ]
+    listed = ", ".join(named)
+    if off.sum() > _NAMED:
+        listed = said("{listed} and {more} more", listed=listed, more=int(off.sum()) - _NAMED)
+    template = marked(
+        "the surface found lies elsewhere than your marks by hand in frame {listed}; the {refused} found "
+        "readings around were refused. Look at these frames: the mark or the edge that was followed is "
+        "wrong; "
+        "more marks steer the finding"
     )
+    if part is Part.LANDING:
+        template = marked(
+            "the landing found lies elsewhere than your marks by hand in frame {listed}; the {refused} found "
+            "readings around were refused. Look at these frames: the mark or the edge that was followed is "
+            "wrong; more marks steer the finding"
+        )
+    words = said(template, listed=listed, refused=int(doubtful.sum()))
     return refused, (words,)

@@ -17,6 +17,7 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, fit_edges
 from measure_app.finders.path import smooth_course
+from measure_app.words import said
 
 LightArray = NDArray[np.float32]
 
@@ -45,10 +46,11 @@ class Line:
     @property
     def words(self) -> str:
         """What was read, as a remark."""
-        return (
-            "the water looks clear: read is the lower edge of the thin line that its meniscus makes on the "
-            f"near wall (about {self.thick_px:.1f} px thick), which is the flat level; let the gauge line's "
-            "height above the level be 0"
+        return said(
+            "the water looks clear: read is the lower edge of the thin line that its meniscus "
+            "makes on the near wall (about {thick:.1f} px thick), which is the flat level; "
+            "let the gauge line's height above the level be 0",
+            thick=self.thick_px,
         )
 
     @property

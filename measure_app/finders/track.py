@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.words import marked, said
 
 
 class Part(Enum):
@@ -21,14 +22,14 @@ class Part(Enum):
 class Why(Enum):
     """Why a part was not found in a frame; the value is the reason a person reads."""
 
-    DAMAGED = "the frame is damaged or missing in the film"
-    COVERED = "something covers the line"
-    FAINT = "too faint against its surroundings"
-    ASTRAY = "does not follow the path of the frames around it"
-    OFF_END = "beyond the end of the line"
-    MOTIONLESS = "nothing on the line moves as a draining surface or a shrinking jet does"
-    MARKED = "found elsewhere than the mark by hand"
-    CAMERA = "the camera moved and the background could not be followed"
+    DAMAGED = marked("the frame is damaged or missing in the film")
+    COVERED = marked("something covers the line")
+    FAINT = marked("too faint against its surroundings")
+    ASTRAY = marked("does not follow the path of the frames around it")
+    OFF_END = marked("beyond the end of the line")
+    MOTIONLESS = marked("nothing on the line moves as a draining surface or a shrinking jet does")
+    MARKED = marked("found elsewhere than the mark by hand")
+    CAMERA = marked("the camera moved and the background could not be followed")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +62,10 @@ class Track:
         return np.isfinite(self.along_px)
 
 
+PART_WHY = {Part.SURFACE: marked("surface: {why}"), Part.LANDING: marked("landing: {why}")}
+"""How it is said why a part was not read."""
+
+
 @dataclass(frozen=True, slots=True)
 class RefusedSpan:
     """Frames without a reading of one part, and why."""
@@ -73,7 +78,7 @@ class RefusedSpan:
     @property
     def words(self) -> str:
         """The reason as a person reads it."""
-        return f"{self.part.value}: {self.why.value}"
+        return said(PART_WHY[self.part], why=said(self.why.value))
 
 
 def refused_spans(track: Track) -> tuple[RefusedSpan, ...]:

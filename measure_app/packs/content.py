@@ -16,6 +16,7 @@ from measure_app.packs.errors import PackError
 from measure_app.packs.manifest import PackMark, with_pack_mark
 from measure_app.run import CameraPart, ConditionsPart, Reading, Run
 from measure_app.saving import reason_of
+from measure_app.words import said
 
 SETUP_PARTS = (
     "camera",
@@ -67,7 +68,12 @@ def set_up_given(run: Run, withhold: Collection[str]) -> Run:
     unknown = sorted(set(withhold) - set(SETUP_PARTS))
     if unknown:
         raise PackError(
-            f"there is no part {unknown[0]!r}; the parts are {', '.join(SETUP_PARTS)}", where="withhold"
+            said(
+                "there is no part {unknown!r}; the parts are {listed}",
+                unknown=unknown[0],
+                listed=", ".join(SETUP_PARTS),
+            ),
+            where="withhold",
         )
     return replace(run, **{name: _EMPTY.get(name) for name in withhold})
 
@@ -103,7 +109,7 @@ def runs_of(run: Run, plan: PackPlan, mark: PackMark, shares: Shares | None) -> 
     for number, frames in enumerate(shares.frames, 1):
         own = replace(mark, share=number, shares=count, frames=frames)
         there = {reading.frame: reading for reading in bare.readings}
-        note = f"share {number}: please read"
+        note = said("share {number}: please read", number=number)
         readings = tuple(there.get(frame) or Reading(frame=frame, note=note) for frame in frames)
         made.append(checked(with_pack_mark(replace(bare, readings=readings), own)))
     return tuple(made)
@@ -123,9 +129,11 @@ def load_questions(path: Path) -> tuple[Question, ...]:
             data = file.read(_MAX_QUESTIONS_BYTES + 1)
         text = data.decode("utf-8-sig")
     except OSError as error:
-        raise PackError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise PackError(said("cannot be read ({reason})", reason=reason_of(error)), where=where) from None
     except UnicodeDecodeError:
-        raise PackError("is not UTF-8 text; save it as UTF-8, one question a line", where=where) from None
+        raise PackError(
+            said("is not UTF-8 text; save it as UTF-8, one question a line"), where=where
+        ) from None
     lines = [line.strip() for line in text.splitlines()]
     questions = [line for line in lines if line and not line.startswith("#")]
     _check_questions(questions, len(data), where)
@@ -134,8 +142,14 @@ def load_questions(path: Path) -> tuple[Question, ...]:
 
 def _check_questions(questions: Sequence[str], size: int, where: str) -> None:
     if not questions:
-        raise PackError("holds no question; write one a line", where=where)
+        raise PackError(said("holds no question; write one a line"), where=where)
     if len(questions) > MAX_QUESTIONS or size > _MAX_QUESTIONS_BYTES:
-        raise PackError(f"holds more than {MAX_QUESTIONS} questions; keep fewer", where=where)
+        raise PackError(
+            said("holds more than {most} questions; keep fewer", most=MAX_QUESTIONS),
+            where=where,
+        )
     if any(len(each) > MAX_QUESTION for each in questions):
-        raise PackError(f"a question is longer than {MAX_QUESTION} characters; shorten it", where=where)
+        raise PackError(
+            said("a question is longer than {most} characters; shorten it", most=MAX_QUESTION),
+            where=where,
+        )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from measure_app.words import said
+
 MAX_STUDENTS = 500
 """Most shares of one pack."""
 DEFAULT_EACH = 12
@@ -65,13 +67,28 @@ def shares_of(
     """
     available = stop - start
     if not 2 <= students <= MAX_STUDENTS:
-        raise ValueError(f"shares are for 2 to {MAX_STUDENTS} students, got {students}")
+        raise ValueError(
+            said(
+                "shares are for 2 to {most} students, got {students}",
+                most=MAX_STUDENTS,
+                students=students,
+            )
+        )
     if available < 2:
-        raise ValueError(f"the part measured has {available} frames; at least 2 are needed to share them")
+        raise ValueError(
+            said(
+                "the part measured has {available} frames; at least 2 are needed to share them",
+                available=available,
+            )
+        )
     if common < 0 or each < common + 2:
         raise ValueError(
-            f"each student reads the common frames and at least two more, got {each} frames of which "
-            f"{common} are common"
+            said(
+                "each student reads the common frames and at least two more, got {each} frames of "
+                "which {common} are common",
+                each=each,
+                common=common,
+            )
         )
     shared = min(common, max(0, available - 2))
     own = each - shared

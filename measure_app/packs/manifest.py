@@ -13,6 +13,7 @@ from measure_app.extras import KEY
 from measure_app.packs.errors import PackError
 from measure_app.packs.rescaling import Rescaling
 from measure_app.run import FrameIndex, Run, ShortText
+from measure_app.words import said
 
 PACK_ENDING = ".clepsydra"
 """Ending of a pack's file name; the file is a plain ZIP."""
@@ -92,14 +93,14 @@ def manifest_from(data: bytes, where: str) -> Manifest:
     try:
         manifest = msgspec.json.decode(data, type=Manifest)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        said = str(error).replace("`", "")
+        told = str(error).replace("`", "")[:200]
         raise PackError(
-            f"is not a pack's own description ({said[:200]}); ask for the pack anew", where=where
+            said("is not a pack's own description ({told}); ask for the pack anew", told=told), where=where
         ) from None
     if not FILM_NAME.fullmatch(manifest.film):
-        raise PackError("names a film that no pack holds; ask for the pack anew", where=where)
+        raise PackError(said("names a film that no pack holds; ask for the pack anew"), where=where)
     if len(set(manifest.runs)) != len(manifest.runs) or not all(RUN_NAME.fullmatch(n) for n in manifest.runs):
-        raise PackError("names runs that no pack holds; ask for the pack anew", where=where)
+        raise PackError(said("names runs that no pack holds; ask for the pack anew"), where=where)
     return manifest
 
 

@@ -7,6 +7,7 @@ import hashlib
 import os
 import shutil
 import tempfile
+import textwrap
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ from measure_app.packs.shrinking import rescaling_for, shrink
 from measure_app.run import Run
 from measure_app.runfile import check_clip_identity, clip_path, encode_run, load_run
 from measure_app.saving import fresh_token, reason_of, sync_folder
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:
     from measure_app.clip import Clip
@@ -67,19 +69,30 @@ class Packed:
     def says(self) -> tuple[str, ...]:
         """Tell a teacher what was made, a sentence or two a line."""
         columns, rows = self.film_size
-        how = "made smaller" if self.shrunk else "as it was"
-        size = f"{self.size_bytes / 2**20:.1f} MB"
-        lines = [f"{self.path}: {size}, pack {self.id}; film {columns} × {rows} px, {how}."]
+        words = marked("{path}: {size:.1f} MB, pack {id}; film {columns} × {rows} px, as it was.")
+        if self.shrunk:
+            words = marked("{path}: {size:.1f} MB, pack {id}; film {columns} × {rows} px, made smaller.")
+        size = self.size_bytes / 2**20
+        lines = [said(words, path=self.path, size=size, id=self.id, columns=columns, rows=rows)]
         if not self.shrunk:
             lines.append(
-                "The film goes along with its sound and with what the camera wrote into it, which may tell "
-                "the place; --height leaves both out."
+                said(
+                    "The film goes along with its sound and with what the camera wrote into it, "
+                    "which may tell the place; --height leaves both out."
+                )
             )
         if self.grey_frames:
             first, last, count = self.grey_frames[0], self.grey_frames[-1], len(self.grey_frames)
-            lines.append(f"{count} damaged frames between {first} and {last} are plain grey in it.")
+            lines.append(
+                said(
+                    "{count} damaged frames between {first} and {last} are plain grey in it.",
+                    count=count,
+                    first=first,
+                    last=last,
+                )
+            )
         if self.left_out:
-            lines.append(f"Not in the pack: {', '.join(self.left_out)}.")
+            lines.append(said("Not in the pack: {listed}.", listed=", ".join(self.left_out)))
         if self.shares is not None:
             lines += _share_words(self.shares)
         return tuple(lines)
@@ -88,12 +101,21 @@ class Packed:
 def _share_words(shares: Shares) -> list[str]:
     counts = {len(share) for share in shares.frames}
     readers = [shares.readers(frame) for frame in shares.covered]
-    each = str(min(counts)) if len(counts) == 1 else f"{min(counts)} to {max(counts)}"
-    words = (
-        f"{len(shares.frames)} shares of {each} frames; {len(readers)} frames are read in all, each by "
-        f"{min(readers)} to {max(readers)} students, {len(shares.common)} by everybody."
+    each = str(min(counts))
+    if len(counts) > 1:
+        each = said("{low} to {high}", low=each, high=max(counts))
+    words = said(
+        "{shares} shares of {each} frames; {frames} frames are read in all, each by {least} to {most} "
+        "students, "
+        "{common} by everybody.",
+        shares=len(shares.frames),
+        each=each,
+        frames=len(readers),
+        least=min(readers),
+        most=max(readers),
+        common=len(shares.common),
     )
-    return [words, "Tell each student the number of a share, from 1."]
+    return [words, said("Tell each student the number of a share, from 1.")]
 
 
 def pack(
@@ -136,7 +158,7 @@ def pack(
     run = load_run(run_path)
     film = clip_path(run, run_path)
     if film.is_dir():
-        raise PackError("a folder of still pictures cannot be packed; pack a film", where=str(film))
+        raise PackError(said("a folder of still pictures cannot be packed; pack a film"), where=str(film))
     check_clip_identity(run, film)
     with (
         open_clip(film, capture_rate_hz=run.clip.capture_rate_hz) as clip,
@@ -159,11 +181,14 @@ class _Film:
 
 def _check_out(out: Path) -> None:
     if out.suffix.lower() not in {PACK_ENDING, ".zip"}:
-        raise OutputError(f"a pack's name ends in {PACK_ENDING} or .zip; name it so", where=str(out))
+        raise OutputError(
+            said("a pack's name ends in {ending} or .zip; name it so", ending=PACK_ENDING),
+            where=str(out),
+        )
     if out.exists() and not out.is_file():
-        raise OutputError("is not a plain file; name another", where=str(out))
+        raise OutputError(said("is not a plain file; name another"), where=str(out))
     if not out.absolute().parent.is_dir():
-        raise OutputError("lies in a folder that does not exist; make it first", where=str(out))
+        raise OutputError(said("lies in a folder that does not exist; make it first"), where=str(out))
 
 
 @contextlib.contextmanager
@@ -172,7 +197,9 @@ def _work_folder(out: Path) -> Iterator[Path]:
     try:
         folder = Path(tempfile.mkdtemp(prefix=".clepsydra-", dir=out.absolute().parent))
     except OSError as error:
-        raise OutputError(f"cannot be written ({reason_of(error)})", where=str(out)) from None
+        raise OutputError(
+            said("cannot be written ({reason})", reason=reason_of(error)), where=str(out)
+        ) from None
     try:
         yield folder
     finally:
@@ -183,7 +210,7 @@ def _shares(run: Run, clip: Clip, plan: PackPlan) -> Shares | None:
     if plan.students is None:
         if plan.each is not None or plan.common is not None:
             raise PackError(
-                "frames for each student are dealt only with a number of students", where="students"
+                said("frames for each student are dealt only with a number of students"), where="students"
             )
         return None
     stop = clip.info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, clip.info.n_frames)
@@ -218,7 +245,10 @@ def _film(
         if ending not in FILM_ENDINGS:
             ending = {"mov": "mp4", "matroska": "mkv", "avi": "avi"}[_family(film)]
         if film.stat().st_size > MAX_FILM_BYTES:
-            words = f"is larger than a pack can hold ({MAX_FILM_BYTES // 2**20} MB); ask for a lower height"
+            words = said(
+                "is larger than a pack can hold ({most} MB); ask for a lower height",
+                most=MAX_FILM_BYTES // 2**20,
+            )
             raise PackError(words, where=film.name)
         return _Film(film, f"film.{ending}", sha256_of(film), how, shrunk=False, grey=())
     path = folder / "film.mp4"
@@ -247,7 +277,7 @@ def _check_times(clip: Clip, path: Path) -> None:
         rate_kept = abs(made.info.file_rate / clip.info.file_rate - 1) < 1e-6 if clip.info.file_rate else True
     if not same or not rate_kept:
         raise ClipError(
-            "could not be made smaller with its times kept; pack it as it is", where=clip.info.path.name
+            said("could not be made smaller with its times kept; pack it as it is"), where=clip.info.path.name
         )
 
 
@@ -316,37 +346,47 @@ def _left_out(run: Run, plan: PackPlan) -> tuple[str, ...]:
     if run.readings and not plan.give_readings:
         left.append(f"{len(run.readings)} readings")
     if run.falls and not plan.give_readings:
-        left.append("marked falls")
+        left.append(said("marked falls"))
     if run.observer:
-        left.append("the observer's name")
-    left += [f"{name.replace('_', ' ')} (withheld)" for name in sorted(plan.withhold)]
+        left.append(said("the observer's name"))
+    left += [said("{part} (withheld)", part=said(name.replace("_", " "))) for name in sorted(plan.withhold)]
     if run.extra:
-        left.append("notes, answers and whatever else the run keeps under extra")
+        left.append(said("notes, answers and whatever else the run keeps under extra"))
     return tuple(left)
 
 
 def _read_me(manifest: Manifest, shares: Shares | None) -> str:
     lines = [
-        manifest.title or "A filmed draining container",
+        manifest.title or said("A filmed draining container"),
         "",
-        "This is a pack of Clepsydra: a film and what is needed to measure it.",
+        said("This is a pack of Clepsydra: a film and what is needed to measure it."),
         "",
-        "Open it in Clepsydra by dropping it on the window, or on a command line:",
+        said("Open it in Clepsydra by dropping it on the window, or on a command line:"),
         "",
         f"    clepsydra unpack PACK{PACK_ENDING} --out FOLDER" + (" --share NUMBER" if shares else ""),
         "",
-        "Write your name under Observer, read the film, answer the questions, save.",
-        "The saved run (a small file that ends in .run.json) is your answer: hand in that file alone.",
+        said("Write your name under Observer, read the film, answer the questions, save."),
+        said("The saved run (a small file that ends in .run.json) is your answer: hand in that file alone."),
     ]
     if shares is not None:
         lines += [
             "",
-            f"There are {len(shares.frames)} shares; your teacher tells you the number of yours. The frames",
-            "of your share are listed among the readings, with a note. Read surface and landing in each.",
+            *textwrap.wrap(
+                said(
+                    "There are {shares} shares; your teacher tells you the number of yours. The frames of "
+                    "your "
+                    "share are listed among the readings, with a note. Read surface and landing in each.",
+                    shares=len(shares.frames),
+                ),
+                92,
+            ),
         ]
     if manifest.blind:
-        lines += ["", "Read blind: look at no fit and no found reading before you have finished your own."]
-    lines += ["", f"Pack {manifest.id}", ""]
+        lines += [
+            "",
+            said("Read blind: look at no fit and no found reading before you have finished your own."),
+        ]
+    lines += ["", said("Pack {id}", id=manifest.id), ""]
     return "\r\n".join(lines)
 
 
@@ -362,7 +402,7 @@ def _zip(out: Path, texts: dict[str, bytes], film: _Film, stop_requested: Callab
             with film.path.open("rb") as source, archive.open(entry, "w") as target:
                 while chunk := source.read(_CHUNK):
                     if stop_requested is not None and stop_requested():
-                        raise Stopped("stopped; nothing was written")
+                        raise Stopped(said("stopped; nothing was written"))
                     target.write(chunk)
         with part.open("rb+") as made:
             os.fsync(made.fileno())
@@ -370,8 +410,10 @@ def _zip(out: Path, texts: dict[str, bytes], film: _Film, stop_requested: Callab
         part.replace(out)
         sync_folder(out.absolute().parent)
     except (OSError, zipfile.LargeZipFile, RuntimeError) as error:
-        reason = reason_of(error) if isinstance(error, OSError) else "too large"
-        raise OutputError(f"cannot be written ({reason}); nothing was changed", where=str(out)) from None
+        reason = reason_of(error) if isinstance(error, OSError) else said("too large")
+        raise OutputError(
+            said("cannot be written ({reason}); nothing was changed", reason=reason), where=str(out)
+        ) from None
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from measure_app.errors import ClipError, Stopped
 from measure_app.packs.errors import PackError
 from measure_app.packs.rescaling import Rescaling
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from measure_app.clip import FrameSource
@@ -45,7 +46,13 @@ def rescaling_for(width: int, height: int, rows: int) -> Rescaling:
         Fewer rows than can be read.
     """
     if rows < MIN_HEIGHT:
-        raise ValueError(f"at least {MIN_HEIGHT} rows are needed to read anything, got {rows}")
+        raise ValueError(
+            said(
+                "at least {least} rows are needed to read anything, got {rows}",
+                least=MIN_HEIGHT,
+                rows=rows,
+            )
+        )
     if rows >= height:
         return Rescaling()
     wanted = Fraction(rows, height)
@@ -142,7 +149,10 @@ def shrink(
             return tuple(sorted(lost))
         bits = int(bits * 0.92 * most_bytes / size)
     raise PackError(
-        f"cannot be made smaller than {size / 2**20:.1f} MB at this height; ask for a lower height",
+        said(
+            "cannot be made smaller than {size:.1f} MB at this height; ask for a lower height",
+            size=size / 2**20,
+        ),
         where=info.path.name,
     )
 
@@ -171,7 +181,7 @@ def _pictures(
     count = source.info.n_frames
     for index in range(count):
         if stop_requested is not None and stop_requested():
-            raise Stopped("stopped; nothing was written")
+            raise Stopped(said("stopped; nothing was written"))
         picture = _decoded(source, index)
         if picture is None:
             lost.add(index)

@@ -33,6 +33,7 @@ from measure_app.packs.packing import MAX_FILM_BYTES
 from measure_app.run import Run
 from measure_app.runfile import MAX_BYTES, decode_run
 from measure_app.saving import fresh_token, reason_of, sync_folder
+from measure_app.words import said
 
 MAX_ENTRIES = 520
 """Most entries of a pack: 500 shares, the film, and what describes them."""
@@ -104,7 +105,7 @@ def unpack(
             digest = _copy_film(archive, entries[manifest.film], fresh / manifest.film, where, stop_requested)
             if digest != manifest.film_sha256:
                 raise PackError(
-                    "is not the film that the pack was made with; ask for it anew",
+                    said("is not the film that the pack was made with; ask for it anew"),
                     where=f"{where}: {manifest.film}",
                 )
             _check_film(fresh / manifest.film, f"{where}: {manifest.film}")
@@ -118,7 +119,9 @@ def unpack(
             fresh.rename(target)
             sync_folder(target.parent)
         except OSError as error:
-            words = f"the pack cannot be unpacked there ({reason_of(error)}); nothing was written"
+            words = said(
+                "the pack cannot be unpacked there ({reason}); nothing was written", reason=reason_of(error)
+            )
             raise OutputError(words, where=str(out)) from None
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
@@ -154,15 +157,19 @@ def _check_folder(out: Path) -> None:
     where = str(out)
     try:
         if out.is_symlink() or (out.exists() and not out.is_dir()):
-            raise OutputError("is not a folder; name a new one", where=where)
+            raise OutputError(said("is not a folder; name a new one"), where=where)
         if out.exists() and any(out.iterdir()):
-            raise OutputError("is not empty; name a new folder, so that no readings are lost", where=where)
+            raise OutputError(
+                said("is not empty; name a new folder, so that no readings are lost"), where=where
+            )
         if not out.absolute().parent.is_dir():
-            raise OutputError("lies in a folder that does not exist; make it first", where=where)
+            raise OutputError(said("lies in a folder that does not exist; make it first"), where=where)
     except OSError as error:
-        raise OutputError(f"cannot be looked into ({reason_of(error)})", where=where) from None
+        raise OutputError(
+            said("cannot be looked into ({reason})", reason=reason_of(error)), where=where
+        ) from None
     except ValueError:
-        raise OutputError("a folder's name holds no zero bytes; name another", where="out") from None
+        raise OutputError(said("a folder's name holds no zero bytes; name another"), where="out") from None
 
 
 @contextlib.contextmanager
@@ -172,33 +179,38 @@ def _opened(pack: Path) -> Iterator[tuple[zipfile.ZipFile, int]]:
     try:
         status = pack.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise PackError("is not a plain file; name the pack itself", where=where)
+            raise PackError(said("is not a plain file; name the pack itself"), where=where)
         with pack.open("rb") as file:
             _check_end(file, status.st_size, where)
             try:
                 archive = zipfile.ZipFile(file)
             except (zipfile.BadZipFile, ValueError, NotImplementedError, UnicodeError, struct.error) as error:
-                raise PackError(f"is damaged ({error}); copy it again", where=where) from None
+                raise PackError(
+                    said("is damaged ({error}); copy it again", error=error), where=where
+                ) from None
             with archive:
                 yield archive, status.st_size
     except FileNotFoundError:
-        raise PackError("there is no such file; check the name", where=where) from None
+        raise PackError(said("there is no such file; check the name"), where=where) from None
     except OSError as error:
-        raise PackError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise PackError(said("cannot be read ({reason})", reason=reason_of(error)), where=where) from None
 
 
 def _check_end(file: BinaryIO, size: int, where: str) -> None:
     """Refuse an archive whose list of entries is long, elsewhere, or not at the very end."""
     if size < _END.size:
-        raise PackError("is no pack; it is too short to be one", where=where)
+        raise PackError(said("is no pack; it is too short to be one"), where=where)
     file.seek(size - _END.size)
     sign, disk, start_disk, here, count, length, offset, comment = _END.unpack(file.read(_END.size))
     if sign != b"PK\x05\x06" or comment:
-        raise PackError("is no pack, or was cut off or changed on the way; copy it again", where=where)
+        raise PackError(said("is no pack, or was cut off or changed on the way; copy it again"), where=where)
     if disk or start_disk or here != count or count > MAX_ENTRIES or length > _MAX_DIRECTORY:
-        raise PackError(f"has more than the {MAX_ENTRIES} entries that a pack can have", where=where)
+        raise PackError(
+            said("has more than the {most} entries that a pack can have", most=MAX_ENTRIES),
+            where=where,
+        )
     if offset + length + _END.size != size:
-        raise PackError("has something in front of it or behind it that no pack has", where=where)
+        raise PackError(said("has something in front of it or behind it that no pack has"), where=where)
     file.seek(0)
 
 
@@ -208,20 +220,23 @@ def _entries(archive: zipfile.ZipFile, size: int, where: str) -> dict[str, zipfi
     for entry in archive.infolist():
         _check_entry(entry, where)
         if entry.filename in found:
-            raise PackError("stands in the pack twice", where=f"{where}: {entry.filename}")
+            raise PackError(said("stands in the pack twice"), where=f"{where}: {entry.filename}")
         found[entry.filename] = entry
         runs += entry.file_size if RUN_NAME.fullmatch(entry.filename) else 0
     if runs > MAX_RUNS_BYTES:
-        raise PackError(f"its runs unfold to more than {MAX_RUNS_BYTES // 2**20} MB", where=where)
+        raise PackError(
+            said("its runs unfold to more than {most} MB", most=MAX_RUNS_BYTES // 2**20),
+            where=where,
+        )
     end = 0
     for entry in sorted(found.values(), key=lambda each: each.header_offset):
         if entry.header_offset < end:
-            raise PackError("shares its bytes with another entry", where=f"{where}: {entry.filename}")
+            raise PackError(said("shares its bytes with another entry"), where=f"{where}: {entry.filename}")
         end = entry.header_offset + 30 + len(entry.orig_filename.encode("utf-8")) + entry.compress_size
     if end > size:
-        raise PackError("is longer than the pack that holds it", where=where)
+        raise PackError(said("is longer than the pack that holds it"), where=where)
     if MANIFEST not in found:
-        raise PackError(f"is a ZIP, but no pack: it has no {MANIFEST}", where=where)
+        raise PackError(said("is a ZIP, but no pack: it has no {file}", file=MANIFEST), where=where)
     return found
 
 
@@ -230,17 +245,25 @@ def _check_entry(entry: zipfile.ZipInfo, where: str) -> None:
     shown = "".join(c if c.isprintable() else "?" for c in name)[:80]
     here = f"{where}: {shown}"
     if name != entry.filename or not _known(name):
-        raise PackError("is not among the names that a pack may hold; nothing was unpacked", where=here)
+        raise PackError(said("is not among the names that a pack may hold; nothing was unpacked"), where=here)
     if stat.S_IFMT(entry.external_attr >> 16) not in {0, stat.S_IFREG} or entry.is_dir():
-        raise PackError("is a link or a folder, which no pack holds; nothing was unpacked", where=here)
+        raise PackError(said("is a link or a folder, which no pack holds; nothing was unpacked"), where=here)
     if entry.flag_bits & 0x1 or entry.compress_type not in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
-        raise PackError("is locked or packed in a way that no pack is; nothing was unpacked", where=here)
+        raise PackError(
+            said("is locked or packed in a way that no pack is; nothing was unpacked"), where=here
+        )
     if entry.file_size > _most(name):
-        raise PackError(f"unfolds to {entry.file_size / 2**20:.0f} MB, more than it may", where=here)
+        raise PackError(
+            said("unfolds to {size:.0f} MB, more than it may", size=entry.file_size / 2**20),
+            where=here,
+        )
     if entry.file_size > _SMALL and entry.file_size > MAX_RATIO * max(1, entry.compress_size):
-        raise PackError(f"unfolds to more than {MAX_RATIO} times its size; nothing was unpacked", where=here)
+        raise PackError(
+            said("unfolds to more than {most} times its size; nothing was unpacked", most=MAX_RATIO),
+            where=here,
+        )
     if entry.compress_type == zipfile.ZIP_STORED and entry.file_size != entry.compress_size:
-        raise PackError("says two things about its size; nothing was unpacked", where=here)
+        raise PackError(said("says two things about its size; nothing was unpacked"), where=here)
 
 
 def _known(name: str) -> bool:
@@ -270,10 +293,10 @@ def _read(archive: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo], name: s
         with archive.open(entries[name]) as file:
             data = file.read(most + 1)
             if len(data) > most or file.read(1):
-                raise PackError("unfolds to more than it says", where=f"{where}: {name}")
+                raise PackError(said("unfolds to more than it says"), where=f"{where}: {name}")
             return data
     except _BROKEN:
-        raise PackError("is damaged; copy the pack again", where=f"{where}: {name}") from None
+        raise PackError(said("is damaged; copy the pack again"), where=f"{where}: {name}") from None
 
 
 def _runs(
@@ -282,10 +305,11 @@ def _runs(
     """Return the bytes of every run, each checked; what the description and the entries say must agree."""
     named = {MANIFEST, manifest.film, *manifest.runs}
     if missing := sorted(named - set(entries)):
-        raise PackError("is missing from the pack; ask for it anew", where=f"{where}: {missing[0]}")
+        raise PackError(said("is missing from the pack; ask for it anew"), where=f"{where}: {missing[0]}")
     if foreign := sorted(set(entries) - named - {READ_ME}):
         raise PackError(
-            "is not named in the pack's description; nothing was unpacked", where=f"{where}: {foreign[0]}"
+            said("is not named in the pack's description; nothing was unpacked"),
+            where=f"{where}: {foreign[0]}",
         )
     runs = {}
     for name in manifest.runs:
@@ -298,13 +322,13 @@ def _runs(
 def _check_run(run: Run, manifest: Manifest, where: str) -> None:
     if run.clip.path != manifest.film:
         raise PackError(
-            "names another film than the pack's; nothing was unpacked", where=f"{where}: clip.path"
+            said("names another film than the pack's; nothing was unpacked"), where=f"{where}: clip.path"
         )
     if (run.clip.sha256 or "").lower() != manifest.film_sha256:
-        raise PackError("was made from another film than the pack's", where=f"{where}: clip.sha256")
+        raise PackError(said("was made from another film than the pack's"), where=f"{where}: clip.sha256")
     mark: PackMark | None = pack_mark_of(run)
     if mark is None or mark.id != manifest.id:
-        raise PackError("does not belong to this pack", where=f"{where}: extra.clepsydra.pack")
+        raise PackError(said("does not belong to this pack"), where=f"{where}: extra.clepsydra.pack")
 
 
 def _chosen(manifest: Manifest, share: int | None, where: str) -> tuple[str, ...]:
@@ -314,8 +338,10 @@ def _chosen(manifest: Manifest, share: int | None, where: str) -> tuple[str, ...
     if name in manifest.runs:
         return (name,)
     if manifest.runs == (WHOLE_RUN,):
-        raise PackError("is not shared out; leave the share's number out", where=where)
-    raise PackError(f"has no share {share}; there are {len(manifest.runs)}", where=where)
+        raise PackError(said("is not shared out; leave the share's number out"), where=where)
+    raise PackError(
+        said("has no share {share}; there are {runs}", share=share, runs=len(manifest.runs)), where=where
+    )
 
 
 def _copy_film(
@@ -331,14 +357,18 @@ def _copy_film(
             with archive.open(entry) as file:
                 while chunk := file.read(_CHUNK):
                     if stop_requested is not None and stop_requested():
-                        raise Stopped("stopped; nothing was written")
+                        raise Stopped(said("stopped; nothing was written"))
                     left -= len(chunk)
                     if left < 0:
-                        raise PackError("unfolds to more than it says", where=f"{where}: {entry.filename}")
+                        raise PackError(
+                            said("unfolds to more than it says"), where=f"{where}: {entry.filename}"
+                        )
                     digest.update(chunk)
                     out.write(chunk)
         except _BROKEN:
-            raise PackError("is damaged; copy the pack again", where=f"{where}: {entry.filename}") from None
+            raise PackError(
+                said("is damaged; copy the pack again"), where=f"{where}: {entry.filename}"
+            ) from None
         out.flush()
         os.fsync(out.fileno())
     return digest.hexdigest()
@@ -350,7 +380,7 @@ def _check_film(path: Path, where: str) -> None:
     try:
         open_clip(path).close()
     except AppError as error:
-        raise PackError(f"the film cannot be used: {error.words}", where=where) from None
+        raise PackError(said("the film cannot be used: {words}", words=error.words), where=where) from None
 
 
 def _write(path: Path, data: bytes) -> None:

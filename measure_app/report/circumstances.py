@@ -125,7 +125,7 @@ def settings_of(results: Results) -> tuple[tuple[str, str], ...]:
                 frames=info.n_frames,
                 rate=rate,
                 codec=info.codec,
-                container=info.container,
+                container=said(info.container),
             )
             rows.append((said("its format"), words))
         rows.append((said("part measured"), _part(run)))
