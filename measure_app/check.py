@@ -14,7 +14,7 @@ from measure_app.errors import SetupIncomplete
 from measure_app.measuring import part_measured
 from measure_app.outcome import calibration_of
 from measure_app.run import LinePart, Run
-from measure_app.words import said
+from measure_app.words import marked, said
 
 FINEST_PX_U = 0.05
 """A mark read more finely than this by hand is doubted, px (common practice, no source)."""
@@ -72,7 +72,7 @@ _Said = Iterator[tuple[str, str]]
 
 def _film(run: Run, info: ClipInfo) -> _Said:
     for words in info.remarks:
-        yield "film", words
+        yield marked("film"), words
     clip = run.clip
     if clip.stop_frame is not None and clip.stop_frame > info.n_frames:
         yield (

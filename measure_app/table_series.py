@@ -77,7 +77,7 @@ def series_from_table(
     if table.time_u_s is not None:
         remarks.append(
             Remark(
-                "clock",
+                marked("clock"),
                 said(
                     "time_u_s is not used: what the clock does shows in the scatter about the line in time."
                 ),
@@ -86,7 +86,7 @@ def series_from_table(
     if table.unused:
         remarks.append(
             Remark(
-                "table",
+                marked("table"),
                 said(
                     "Columns that were not used: {listed}.", listed=", ".join(map(short, table.unused[:20]))
                 ),

@@ -15,8 +15,8 @@ from measure_app.words import marked, said
 class Part(Enum):
     """The two parts of a reading."""
 
-    SURFACE = "surface"
-    LANDING = "landing"
+    SURFACE = marked("surface")
+    LANDING = marked("landing")
 
 
 class Why(Enum):

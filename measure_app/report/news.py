@@ -45,11 +45,11 @@ def news_of(results: Results) -> tuple[str, ...]:
         for finding in told
     ]
     if len(told) > 1 and "gravity_combined" in missing:
-        lacks = said(missing["gravity_combined"])
-        news.append(said("They are not brought together, for want of {missing}.", missing=lacks))
+        lacks = missing["gravity_combined"]
+        news.append(said("They are not brought together, for want of {missing}.", missing=said(lacks)))
     if not told and "gravity_from_parabola" in missing:
-        lacks = said(missing["gravity_from_parabola"])
-        news.append(said("This run holds no news of g. It would take {missing}.", missing=lacks))
+        lacks = missing["gravity_from_parabola"]
+        news.append(said("This run holds no news of g. It would take {missing}.", missing=said(lacks)))
     return tuple(news)
 
 
