@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 WIDTH_PX = 1500
 """Width of the picture."""
 _INCHES = 5.2
+_LEGEND_SIZE = 7.2
 _MOST_LABELS = 6
 _MARGIN = 0.08
 """Room around the marks, of their larger span."""
@@ -92,10 +93,14 @@ def setup_picture(run: Run, picture: NDArray[np.uint8]) -> bytes:
         axes.set_ylim(bottom - 0.5, top - 0.5)
         handles, labels = axes.get_legend_handles_labels()
         if handles:
-            figure.legend(
-                handles, labels, loc="lower center", ncols=min(3, len(handles)), fontsize=7.2,
+            legend = figure.legend(
+                handles, labels, loc="lower center", ncols=min(3, len(handles)), fontsize=_LEGEND_SIZE,
                 frameon=False, borderpad=0.1, columnspacing=1.2, handlelength=2.2, labelspacing=0.25,
             )  # fmt: skip
+            # Words of another language may be longer than ours.
+            fits = 0.96 * figure.bbox.width / legend.get_window_extent().width
+            for words in legend.get_texts():
+                words.set_fontsize(_LEGEND_SIZE * min(1.0, fits))
         return _jpeg(figure)
 
 

@@ -303,8 +303,6 @@ def _put(
             "line": {"color": "#D55E00", "width": 1.75},
         }
     chart.add_series(series)
-    if trend:
-        _cut_equation(chart)
     chart.set_title({"name": block.title, "name_font": {"size": 12}, "overlay": False})
     grid = {"visible": True, "line": {"color": "#DFE3E8", "width": 0.75}}
     axis = {"name_font": {"size": 10, "bold": False}, "major_gridlines": grid, "label_position": "low"}
@@ -321,13 +319,3 @@ def _put(
         drawn=drawn,
     )
     sheet.insert_chart(*place, chart, {"description": alt, "object_position": 2})
-
-
-def _cut_equation(chart: Any) -> None:
-    """Write the equation beside a line to five decimals; some spreadsheets show fifteen else."""
-
-    def number_format() -> None:
-        chart._xml_empty_tag("c:numFmt", [("formatCode", "0.00000"), ("sourceLinked", 0)])  # noqa: SLF001
-
-    # XlsxWriter has a setting for every label but this one: it always writes "General".
-    chart._write_trendline_num_fmt = number_format  # noqa: SLF001
