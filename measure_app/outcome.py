@@ -27,7 +27,7 @@ from calibration import Calibration, CalibrationError, FloatArray, Setup, calibr
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.errors import SetupIncomplete
 from measure_app.falls import falls_of
-from measure_app.finders import Part, RefusedSpan
+from measure_app.finders import PART_WHY, Part, RefusedSpan
 from measure_app.jet_path import AdoptSearch, traced_of
 from measure_app.measuring import Search, part_measured, search
 from measure_app.run import By, Reading, Run, Spot
@@ -40,6 +40,7 @@ from measure_app.series import (
     setup_of,
 )
 from measure_app.strips import Progress
+from measure_app.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +251,7 @@ def _rows(
             reasons.append(findings.reasons[i])
         kept = not reasons and i is not None and all_kept[i]
         if not kept and not reasons:
-            reasons.append(reading.note or "left out of the fits")
+            reasons.append(reading.note or said("left out of the fits"))
         rows.append(
             ReadingRow(
                 frame=frame,
@@ -293,10 +294,10 @@ def _reasons(
         if not expects[part]:
             continue
         if spot is None:
-            reasons.append(why.get((part, reading.frame), f"{part.value}: not read"))
+            reasons.append(why.get((part, reading.frame), said(PART_WHY[part], why=said("not read"))))
         elif length[0] is None and i is not None:
-            words = all_reasons[i] if all_reasons else "cannot be turned into a length"
-            reasons.append(f"{part.value}: {words}")
+            words = all_reasons[i] if all_reasons else said("cannot be turned into a length")
+            reasons.append(said(PART_WHY[part], why=words))
     return reasons
 
 
@@ -340,9 +341,13 @@ def _remarks(
 def _refusal(part: Part, lost: int, count: int, refused: Sequence[RefusedSpan]) -> Remark:
     spans = [span for span in refused if span.part is part]
     longest = max(spans, key=lambda span: span.last - span.first)
-    words = (
-        f"not found in {lost} of {count} frames; longest span: frames {longest.first} to {longest.last}, "
-        f"{longest.why.value}"
+    words = said(
+        "not found in {lost} of {count} frames; longest span: frames {first} to {last}, {why}",
+        lost=lost,
+        count=count,
+        first=longest.first,
+        last=longest.last,
+        why=said(longest.why.value),
     )
     return Remark(part.value, words, (longest.first, longest.last))
 
