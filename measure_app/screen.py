@@ -48,14 +48,16 @@ def check_screen() -> None:
         Names the missing library and the package that brings it, or says that there is no screen.
     """
     if importlib.util.find_spec("PySide6") is None:
-        raise AppError(said("PySide6 is not installed; install the package anew with pip"), where="window")
+        raise AppError(
+            said("PySide6 is not installed; install the package anew with pip"), where=said("window")
+        )
     try:
         importlib.import_module("PySide6.QtWidgets")
     except ImportError as error:
-        raise AppError(_import_words(str(error)), where="window") from None
+        raise AppError(_import_words(str(error)), where=said("window")) from None
     words = _screen_words()
     if words:
-        raise AppError(words, where="window")
+        raise AppError(words, where=said("window"))
 
 
 def _import_words(told: str) -> str:

@@ -121,6 +121,8 @@ def source_words(name: str) -> str:
     what, colon, aspect = name.rpartition(": ")
     if whole != name or not colon:
         return whole
+    if what.startswith("fall “") and what.endswith("”"):
+        what = said("fall “{name}”", name=what[len("fall “") : -1])
     plain, bracket, number = aspect.partition(" (")
     return (
         f"{what}: {said(aspect) if said(aspect) != aspect or not bracket else said(plain) + bracket + number}"

@@ -49,6 +49,20 @@ _CHUNK = 2**20
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
+_PARTS = {
+    "camera": marked("camera"),
+    "conditions": marked("conditions"),
+    "drop": marked("drop"),
+    "gauge_line": marked("gauge line"),
+    "landing_line": marked("landing line"),
+    "orifice": marked("orifice"),
+    "plumb": marked("plumb"),
+    "rules": marked("rules"),
+    "throw_zero": marked("throw zero"),
+}
+"""Parts of the set-up in words."""
+
+
 @dataclass(frozen=True, slots=True)
 class Packed:
     """What was made."""
@@ -349,7 +363,7 @@ def _left_out(run: Run, plan: PackPlan) -> tuple[str, ...]:
         left.append(said("marked falls"))
     if run.observer:
         left.append(said("the observer's name"))
-    left += [said("{part} (withheld)", part=said(name.replace("_", " "))) for name in sorted(plan.withhold)]
+    left += [said("{part} (withheld)", part=said(_PARTS[name])) for name in sorted(plan.withhold)]
     if run.extra:
         left.append(said("notes, answers and whatever else the run keeps under extra"))
     return tuple(left)

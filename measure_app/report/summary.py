@@ -231,6 +231,10 @@ def _doubts(results: Results) -> list[str]:
     return lines
 
 
+_ABOUTS = (marked("film"), marked("calibration"), marked("surface"), marked("landing"))
+"""What remarks of our own are about; the engine marks its own where it makes them."""
+
+
 def remark_about(remark: Remark, kind: str) -> str:
     """Say what a remark is about, and in which frames or rows."""
     about = said(remark.about)
