@@ -41,7 +41,7 @@ def write_whole(path: Path, data: bytes) -> None:
             raise
         sync_folder(target.parent)
     except OSError as error:
-        words = f"cannot be written ({reason_of(error)}); nothing was changed"
+        words = said("cannot be written ({reason}); nothing was changed", reason=reason_of(error))
         raise OutputError(words, where=str(path)) from None
 
 
