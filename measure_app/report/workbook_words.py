@@ -247,7 +247,9 @@ def _method(finding: Finding) -> str:
 def write_answers(sheets: Sheets, plan: Plan) -> None:
     """Write what is to be expected in every cell that the student fills in."""
     about = said("For the teacher: the workbook to be filled in, with the formulas in their places.")
-    sheet = sheets.add(tab("Answers"), said("Answers"), about, (11, 10, 44, 66, 15, 9, 15))
+    last = said("value in the last row")
+    widths = (11, 10, 44, 66, 15, 9, max(15, len(last) + 2))
+    sheet = sheets.add(tab("Answers"), said("Answers"), about, widths)
     titles = (
         said("sheet"),
         said("cell"),
@@ -255,7 +257,7 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
         said("formula, one of several that are right"),
         said("value"),
         said("unit"),
-        said("value in the last row"),
+        last,
     )
     sheets.header(sheet, 3, titles, {0, 1, 2, 3, 5})
     row = 4
@@ -270,7 +272,7 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
             words = said("{title}, fill down to row {last}", title=title, last=table.last_row)
             sheets.text(sheet, row, 2, words, "wrapped")
             sheets.text(sheet, row, 3, formula, "formula")
-            sheets.tall(sheet, row, (formula, 58))
+            sheets.tall(sheet, row, (words, 44), (formula, 58))
             sheets.number(sheet, row, 4, float(column.values[0]), column.shows)
             sheets.text(sheet, row, 5, unit)
             sheets.number(sheet, row, 6, float(column.values[-1]), column.shows)

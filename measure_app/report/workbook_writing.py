@@ -47,7 +47,8 @@ class Sheets:
         sheet.set_landscape()
         sheet.fit_to_pages(1, 0)
         sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
-        sheet.set_footer(f"&L{name}&R{said('Page {page} of {pages}', page='&P', pages='&N')}")
+        pages = said("Page {page} of {pages}", page="&P", pages="&N")
+        sheet.set_footer(f"&L{name}&R{pages}")
         return sheet
 
     def text(self, sheet: Worksheet, row: int, column: int, words: str, look: str = "text") -> None:
