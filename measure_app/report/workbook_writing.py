@@ -27,6 +27,7 @@ class Sheets:
         self.book = book
         self.variant = variant
         self._looks = looks
+        self._widths: dict[str, Sequence[float]] = {}
 
     def look(self, name: str) -> Format:
         """Give a format by its name in `workbook_looks.LOOKS`."""
@@ -39,6 +40,7 @@ class Sheets:
     def add(self, name: str, title: str, about: str, widths: Sequence[float]) -> Worksheet:
         """Add a sheet with a title, a sentence and columns of some widths, laid out to be printed."""
         sheet = self.book.add_worksheet(name)
+        self._widths[name] = widths
         for column, width in enumerate(widths):
             sheet.set_column(column, column, width)
         self.text(sheet, 0, 0, title, "title")
@@ -79,9 +81,19 @@ class Sheets:
         for column, title in enumerate(titles):
             look = "header" if column in words else "header of numbers"
             sheet.write_string(row, column, title, self._looks[look])
+        # Bold letters are wider; a title of several words is broken between them.
+        self.tall(
+            sheet,
+            row,
+            *(
+                (title, 0.8 * width)
+                for title, width in zip(titles, self._widths[sheet.get_name()], strict=False)
+                if " " in title
+            ),
+        )
 
     def tall(self, sheet: Worksheet, row: int, *cells: tuple[str, float]) -> None:
         """Make a row tall enough for wrapped words, each given with the width of its column in signs."""
-        lines = max(-(-len(words) // max(1, int(1.05 * width))) for words, width in cells)
+        lines = max((-(-len(words) // max(1, int(1.05 * width))) for words, width in cells), default=1)
         if lines > 1:
             sheet.set_row(row, LINE_HEIGHT * lines + 2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import json
 import re
@@ -90,6 +91,19 @@ def test_the_locale_chooses_and_the_option_overrules_it() -> None:
     assert said("check", "--help", LANG="de_DE.UTF-8").startswith("Aufruf:")
     assert said("--language", "en", "check", "--help", LANG="de_DE.UTF-8").startswith("Usage:")
     assert said("check", "--help", LANG="C.UTF-8").startswith("Usage:")
+
+
+def test_german_lacks_nothing_of_commands_films_finders_packs_and_report() -> None:
+    spec = importlib.util.spec_from_file_location("catalogues", ROOT / ".setup" / "words.py")
+    assert spec is not None
+    assert spec.loader is not None
+    catalogues = importlib.util.module_from_spec(spec)
+    before = list(sys.path)
+    spec.loader.exec_module(catalogues)
+    lacks = catalogues.lacks("de")
+    sys.path[:] = before
+    ours = re.compile(r"measure_app/((clip|finders|packs|report)/)?[a-z_]+\.py")
+    assert [each["text"] for each in lacks if any(ours.fullmatch(place) for place in each["where"])] == []
 
 
 def test_every_option_is_spoken() -> None:
