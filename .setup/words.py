@@ -17,8 +17,9 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import cast
 
-from babel.messages.catalog import Catalog
+from babel.messages.catalog import Catalog, Message
 from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
@@ -29,6 +30,15 @@ TEMPLATE = CATALOGUES / "clepsydra.pot"
 PACKAGES = ("calibration", "analysis", "measure_app")
 KEYWORDS: dict[str, tuple[int, ...] | None] = {"said": None, "marked": None, "counted": (1, 2)}
 DECIMAL_MARK = ("decimal mark", ".")
+PASSING = (
+    "POT-Creation-Date",
+    "PO-Revision-Date",
+    "Last-Translator",
+    "Language-Team",
+    "Generated-By",
+    "Report-Msgid",
+)
+"""Headers that change without a change of what is said."""
 
 
 def gathered() -> Catalog:
@@ -88,15 +98,31 @@ def as_po(catalogue: Catalog) -> bytes:
     catalogue.header_comment = "# What is said, and how another language says it."
     write_po(stream, catalogue, width=110, omit_header=False, include_lineno=False, ignore_obsolete=True)
     lines = stream.getvalue().decode("utf-8").splitlines(keepends=True)
-    dated = ('"POT-Creation-Date', '"PO-Revision-Date', '"Last-Translator', '"Language-Team', '"Generated-By')
-    return "".join(each for each in lines if not each.startswith((*dated, '"Report-Msgid'))).encode("utf-8")
+    dated = tuple(f'"{name}' for name in PASSING)
+    return "".join(each for each in lines if not each.startswith(dated)).encode("utf-8")
 
 
 def as_mo(catalogue: Catalog) -> bytes:
-    """Write a catalogue as gettext reads it."""
+    """Write a catalogue as gettext reads it, without dates too."""
     stream = io.BytesIO()
-    write_mo(stream, catalogue)
+    write_mo(stream, cast("Catalog", _Undated(catalogue)))
     return stream.getvalue()
+
+
+class _Undated:
+    """A catalogue whose header says what it needs to and no more."""
+
+    def __init__(self, catalogue: Catalog) -> None:
+        self.charset = catalogue.charset
+        self._catalogue = catalogue
+
+    def __iter__(self) -> Iterator[Message]:
+        for each in self._catalogue:
+            if each.id:
+                yield each
+                continue
+            lines = str(each.string).splitlines(keepends=True)
+            yield Message("", "".join(line for line in lines if not line.startswith(PASSING)))
 
 
 def store(code: str, catalogue: Catalog) -> None:
