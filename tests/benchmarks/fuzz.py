@@ -217,9 +217,102 @@ def _runs_with_readings() -> list[bytes]:
     return seeds
 
 
+def _answers() -> list[bytes]:
+    """What students hand in: runs of a pack's shares, with readings of their own."""
+    import numpy as np
+
+    from measure_app.runfile import encode_run
+    from tests.measure_app.collating import simulated_class
+
+    rng = np.random.default_rng(4)
+    made = [
+        encode_run(simulated_class.answer_run(rng, np.arange(start, 300, 25), "A. Reader"))
+        for start in (0, 7, 13)
+    ]
+    with zipfile.ZipFile(io.BytesIO(_packs()[0])) as archive:
+        made += [archive.read(name) for name in archive.namelist() if name.startswith("share-1.")]
+    return made
+
+
+def _read_collated(path: Path) -> object:
+    """One answer held against the teacher's key; a refusal in words is what `collate` lists."""
+    from measure_app.collating import read_answer
+    from measure_app.collating.answer import Refusal
+    from measure_app.collating.teachers_key import teachers_key
+    from measure_app.errors import AppError
+
+    global _key  # noqa: PLW0603  the key's film is looked at once for each child
+    if _key is None:
+        _key = teachers_key(SAMPLES / "bench" / "bench.run.json").key
+    read = read_answer(path.name, path.read_bytes(), _key)
+    if isinstance(read, Refusal):
+        raise AppError(read.reason, where=read.file)
+    return read
+
+
+_key: Any = None
+
+
+def _results() -> list[bytes]:
+    from analysis import Conditions
+    from measure_app.report import results_of_table
+    from measure_app.report.findings_json import findings_json
+    from measure_app.table import load_table
+
+    made = []
+    with tempfile.TemporaryDirectory() as folder:
+        for i, table in enumerate(_tables()[:2]):
+            path = Path(folder) / f"{i}.csv"
+            path.write_bytes(table)
+            made.append(findings_json(results_of_table(load_table(path), Conditions(), 0.4, 0.001)))
+    return made
+
+
+def _read_compared(path: Path) -> object:
+    from measure_app.comparing.entries import decode_findings
+
+    return decode_findings(path.read_bytes(), path.name)
+
+
+def _recoveries() -> list[bytes]:
+    return [
+        json.dumps(
+            {
+                "format": "clepsydra-recovery",
+                "format_version": 1,
+                "folder": "bench",
+                "path": None,
+                "written": 1.0,
+                "run": json.loads(data),
+            }
+        ).encode()
+        for data in _runs_with_readings()
+    ]
+
+
+def _read_recovery(path: Path) -> object:
+    from measure_app.gui import recovery
+
+    return recovery._read(path)
+
+
+def _question_lists() -> list[bytes]:
+    return [b"# for the class\nWhy is Cv below one?\n\nWhat would halve the uncertainty?\n"]
+
+
+def _read_questions(path: Path) -> object:
+    from measure_app.packs import load_questions
+
+    return load_questions(path)
+
+
 KINDS = (
     Kind("run file", ".run.json", _runs, _read_run, tree=True),
     Kind("run with readings, derived", ".run.json", _runs_with_readings, _read_derived, tree=True),
+    Kind("answer of a class, collated", ".run.json", _answers, _read_collated, tree=True),
+    Kind("findings, compared", ".json", _results, _read_compared, tree=True),
+    Kind("recovery file", ".recovery.json", _recoveries, _read_recovery, tree=True),
+    Kind("questions of a pack", ".txt", _question_lists, _read_questions),
     Kind("table", ".csv", _tables, _read_table),
     Kind("pack", ".clepsydra", _packs, _read_pack),
     Kind("film", ".mp4", _films, _read_film),
