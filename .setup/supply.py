@@ -2,7 +2,8 @@
 
     python3 .setup/supply.py wheels            # wheel and sdist, installed on each Python that is here
     python3 .setup/supply.py oldest            # the tests with the oldest libraries that are allowed
-    python3 .setup/supply.py licences          # licence of every library that an installed Clepsydra brings
+    python3 .setup/supply.py licences          # licence of every library that an installed Clepsydra brings;
+                                               # --out .setup/licences.md keeps the table
     python3 .setup/supply.py bundle --out DIR  # one folder for people without Python, and its smoke test
 
 Everything is made from a clean clone of the last commit, in a folder of its own that is removed at the end.
@@ -25,6 +26,12 @@ ROOT = Path(__file__).resolve().parent.parent
 PYTHONS = ("3.11", "3.12", "3.13")
 OUR_PACKAGES = ("calibration", "analysis", "measure_app")
 SAMPLE = "measure_app/sample/bench/bench.mp4"
+# Where desktops look for an entry in the menu, an icon, and what opens a run file.
+SHARED = (
+    "share/applications/clepsydra.desktop",
+    "share/icons/hicolor/scalable/apps/clepsydra.svg",
+    "share/mime/packages/clepsydra.xml",
+)
 # What a bundle must carry beside what the imports show: data files, and the commands' own modules, which are
 # imported inside functions.
 BUNDLED_DATA = ("measure_app", "typst", "pyqtgraph")
@@ -133,15 +140,23 @@ def build(source: Path, work: Path) -> tuple[Path, Path]:
     run([python_of(environment), "-m", "build", "-q", "--outdir", work / "dist", source])
     (wheel,) = (work / "dist").glob("*.whl")
     (sdist,) = (work / "dist").glob("*.tar.gz")
-    names = zipfile.ZipFile(wheel).namelist()
-    for needed in (SAMPLE, "measure_app/run.schema.json", "measure_app/report/report.typ"):
-        if needed not in names:
-            raise SystemExit(f"the wheel lacks {needed}; see [tool.hatch.build] in pyproject.toml")
+    with zipfile.ZipFile(wheel) as archive:
+        names = archive.namelist()
+    # Whatever is kept beside the code is there for a reason: catalogues, schemas, templates, desktop entries.
+    kept = run(["git", "ls-files", "-z", *OUR_PACKAGES], cwd=source).stdout.split("\0")
+    missing = sorted({SAMPLE, SAMPLE.replace(".mp4", ".run.json"), *filter(None, kept)} - set(names))
+    missing += [place for place in SHARED if not any(name.endswith(f".data/data/{place}") for name in names)]
+    if missing:
+        raise SystemExit(f"the wheel lacks {', '.join(missing)}; see [tool.hatch.build] in pyproject.toml")
     strangers = {name.split("/")[0] for name in names} - set(OUR_PACKAGES)
     strangers = {name for name in strangers if not name.startswith("clepsydra-")}
     if strangers:
         raise SystemExit(f"the wheel holds what it should not: {', '.join(sorted(strangers))}")
-    say(f"built {wheel.name} ({wheel.stat().st_size / 1e6:.1f} MB), {sdist.name}, sample run inside")
+    catalogues = sum(name.endswith(".mo") for name in names)
+    say(
+        f"built {wheel.name} ({wheel.stat().st_size / 1e6:.1f} MB), {sdist.name}; inside: the sample run, "
+        f"catalogues ({catalogues}), entries for desktops ({len(SHARED)})"
+    )
     return wheel, sdist
 
 
@@ -152,6 +167,9 @@ def smoke(clepsydra: Sequence[str | Path], work: Path, sample: Path) -> str:
     elsewhere = {"cwd": work}
     version = run([*clepsydra, "--version"], **elsewhere).stdout.strip()
     run([*clepsydra, "measure", sample, "--out", out], **elsewhere)
+    spoken = {run([*clepsydra, "--language", code, "--help"], **elsewhere).stdout for code in ("en", "de")}
+    if len(spoken) == 1:
+        raise SystemExit("the catalogues are not found: --language de says what --language en says")
     findings = json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
     cv = next(each for each in findings if each["name"] == "speed_coefficient")
     for name in ("report.pdf", "workbook.xlsx", "readings.csv"):
@@ -205,15 +223,22 @@ def oldest(work: Path) -> int:
     return subprocess.run(tests, cwd=clone, check=False).returncode
 
 
-def licences(work: Path) -> int:
-    """Print a table of the licences of all that an installed Clepsydra brings along."""
+def licences(work: Path, out: Path | None) -> int:
+    """Print, and keep in a file, a table of the licences of all that an installed Clepsydra brings along."""
     wheel, _ = build(clean_clone(work / "clone"), work)
     environment = fresh_environment(work / "plain", sys.executable)
     install(environment, wheel)
     rows = json.loads(run([python_of(environment), "-c", _LICENCES]).stdout)
-    say("\n| library | version | licence |\n| --- | --- | --- |")
-    for row in rows:
-        say("| " + " | ".join(row) + " |")
+    lines = [
+        "`python3 .setup/supply.py licences --out .setup/licences.md`",
+        "",
+        "| library | version | licence |",
+        "| --- | --- | --- |",
+        *("| " + " | ".join(row) + " |" for row in rows),
+    ]
+    say("\n".join(lines))
+    if out is not None:
+        out.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return 0
 
 
@@ -262,7 +287,7 @@ def main() -> int:
     """Do what the command line asks for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("what", choices=("wheels", "oldest", "licences", "bundle"))
-    parser.add_argument("--out", type=Path, help="where the bundle goes")
+    parser.add_argument("--out", type=Path, help="where the bundle, or the table of licences, goes")
     asked = parser.parse_args()
     if asked.what == "bundle" and asked.out is None:
         parser.error("bundle needs --out DIR")
@@ -270,7 +295,9 @@ def main() -> int:
         work = Path(folder)
         if asked.what == "bundle":
             return bundle(work, asked.out.absolute())
-        return {"wheels": wheels, "oldest": oldest, "licences": licences}[asked.what](work)
+        if asked.what == "licences":
+            return licences(work, asked.out)
+        return {"wheels": wheels, "oldest": oldest}[asked.what](work)
 
 
 if __name__ == "__main__":
