@@ -121,7 +121,8 @@ class Bench:
             root_h0, k = float(theta[at]), max(float(theta[at + 1]), _LEAST)
             parts.append(self.read_head - self._heads(root_h0, k, wrong))
             if cd is not None and self.per_k is not None:
-                found = k * self.per_k * math.exp(wrong.flow + wrong.hole_flow)
+                # A search may stray anywhere; past e^50 a hole is no hole, and further on no number.
+                found = k * self.per_k * math.exp(min(wrong.flow + wrong.hole_flow, 50.0))
                 level.append(_off(found, cd, cd.reckoned * self.cd_sd, flat=flat))
             if self.jet_per_k is not None and speed is not None:
                 expected = math.log(max(speed, _LEAST) / (k * self.jet_per_k))

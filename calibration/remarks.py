@@ -41,7 +41,9 @@ def scale_remarks(
     -------
     list of CalibrationRemark
     """
-    logs = np.log(plane.rule_scales(table))
+    scales = plane.rule_scales(table)
+    # A scale that its own error can bring to nought contradicts no other one.
+    logs = np.log(np.where(scales > 0.0, scales, np.nan))
     k = (len(table) - 1) // 2
     joined = {(a, b) for a, b, _ in fit.equalities}
     remarks = []

@@ -25,6 +25,8 @@ _MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"
 _WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
 _SILENT = {"hevc", "mjpeg"}
 """Codecs whose decoders say nothing of a fault unless asked to."""
+# Texts beside a film that are no text must not make it unreadable; from PyAV 19 on that needs no saying.
+_LENIENT: dict[str, Any] = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
 _ACCEPTED = marked("mp4, mov, mkv, webm or avi")
 
 
@@ -156,7 +158,7 @@ def open_film(path: Path, *, strict: bool = True) -> OpenFilm:
                 "format_whitelist": "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi",
             },
             options={"max_pixels": str(MAX_AREA)},
-            metadata_errors="replace",
+            **_LENIENT,
         )
     except (av.FFmpegError, OSError, ValueError, RuntimeError, MemoryError) as error:
         raise ClipError(_why_not_opened(path, family, error), where=path.name) from error

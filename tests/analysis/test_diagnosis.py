@@ -117,6 +117,15 @@ def test_the_laws_of_the_trials_are_those_of_the_fits() -> None:
     assert float(misses @ misses) < sound + 3.0 * math.sqrt(spare)
 
 
+def test_a_search_that_strays_past_every_float_comes_back_with_numbers() -> None:
+    run = simulated_run(np.random.default_rng(8))
+    bench = bench_of(basis_of(run.series, run.conditions))
+    assert bench is not None
+    assert bench.cd is not None
+    for flow in (1e3, 1e6, -1e6):
+        assert np.isfinite(bench.misses(bench.start, Wrong(flow=flow), bench.cv, bench.cd)).all()
+
+
 def test_pseudo_readings_say_what_all_readings_say(monkeypatch: pytest.MonkeyPatch) -> None:
     run, _, short = _diagnosed(FAULTS[6], 33)
     assert run.series.kept.shape[0] > 2 * MOST_GROUPS

@@ -12,6 +12,7 @@ what the child needed for sound files, or the death of the child in native code.
 from __future__ import annotations
 
 import argparse
+import copy
 import io
 import json
 import os
@@ -340,7 +341,7 @@ def _tree_input(seed: bytes, dice: random.Random) -> bytes:
         holder, key = dice.choice(places)
         what = dice.random()
         if what < 0.7:
-            value = dice.choice(NASTY)
+            value = copy.deepcopy(dice.choice(NASTY))  # lists must not end up inside themselves
             number = isinstance(holder[key], float | int) and not isinstance(holder[key], bool)
             number = number and abs(holder[key]) < 2**64  # a nasty one of before may be past every float
             # Most numbers stay numbers within their range, so that inputs get past the door.

@@ -1,0 +1,50 @@
+"""Runs that damaged files gave and that once ended in a failure of ours: each is worked out, or refused in words."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from measure_app.clip import open_clip
+from measure_app.outcome import Outcome, outcome_of
+from measure_app.runfile import decode_run
+
+BENCH = Path(__file__).parents[2] / "sample_clips" / "bench"
+
+
+def tree_with_readings(surface: Any, landing: Any, frames: range) -> Any:
+    """Return the bench run with hand readings at places given by frame."""
+    tree = json.loads((BENCH / "bench.run.json").read_text(encoding="utf-8"))
+    tree["readings"] = [
+        {
+            "frame": i,
+            "surface": surface and {"px": surface(i), "px_u": 0.5, "by": "hand"},
+            "landing": landing and {"px": landing(i), "px_u": 1.5, "by": "hand"},
+        }
+        for i in frames
+    ]
+    return tree
+
+
+def worked_out(tree: Any) -> Outcome:
+    with open_clip(BENCH / "bench.mp4") as clip:
+        return outcome_of(decode_run(json.dumps(tree).encode()), clip.times_s(), clip.info)
+
+
+def test_a_graduation_pressed_at_the_other_end_of_the_picture_brings_nothing_down() -> None:
+    tree = tree_with_readings(
+        lambda i: [381.0, 60.0 + 0.7 * i], lambda i: [1000.0 - i, 617.0], range(0, 300, 30)
+    )
+    tree["rules"][1]["graduations"][6]["px"] = [777.4, 0.6195]
+    outcome = worked_out(tree)
+    assert np.isfinite(outcome.findings.finding("speed_coefficient").value)
+
+
+def test_a_surface_that_never_moves_under_a_jet_that_does_is_told_to_be_off() -> None:
+    tree = tree_with_readings(lambda _: [455.0, 160.0], lambda i: [1000.0 - i, 617.0], range(0, 300, 3))
+    findings = worked_out(tree).findings
+    assert findings.finding("discharge_coefficient").value < 0.01
+    assert any("outside the published band" in remark.says for remark in findings.remarks)
