@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
@@ -185,3 +186,19 @@ def short(text: str, limit: int = 60) -> str:
     """Return text that fits a line and cannot move a terminal's cursor."""
     plain = "".join(c if c.isprintable() else "?" for c in text[: limit + 1])
     return plain if len(text) <= limit else plain[: limit - 1] + "…"
+
+
+def without_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Make an object of a JSON file's pairs; for `json.loads`.
+
+    Raises
+    ------
+    ValueError
+        A key stands twice: JSON leaves open which one counts, so neither does.
+    """
+    tree = dict(pairs)
+    if len(tree) < len(pairs):
+        twin = Counter(key for key, _ in pairs).most_common(1)[0][0]
+        words = said("the key stands twice in one object; remove one of them")
+        raise ValueError(f"{short(twin)}: {words}")
+    return tree

@@ -16,7 +16,7 @@ import msgspec
 from analysis import Finding, Share
 from measure_app.errors import FindingsError
 from measure_app.outcome import Outcome
-from measure_app.refusals import short, shown
+from measure_app.refusals import short, shown, without_twins
 from measure_app.run import Run
 from measure_app.saving import reason_of
 from measure_app.series import DROP_SOURCE
@@ -25,6 +25,8 @@ from measure_app.strips import Progress
 MAX_BYTES = 8 * 1024 * 1024
 """Largest findings.json that is read; ours are a few tens of kilobytes."""
 MAX_RUNS = 200
+_BEYOND = 1e100
+"""No finding is as large, in whatever unit; squares of what is smaller are still numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +178,9 @@ def decode_findings(data: bytes, where: str) -> Entry:
     if len(data) > MAX_BYTES:
         raise FindingsError("is too large to be a findings.json; write the result anew", where=where)
     try:
-        tree: Any = json.loads(data.decode("utf-8-sig"), parse_constant=_no_constant)
+        tree: Any = json.loads(
+            data.decode("utf-8-sig"), parse_constant=_no_constant, object_pairs_hook=without_twins
+        )
         file = msgspec.convert(tree, _File)
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError, ValueError) as error:
         words = str(error).splitlines()[0][:200] if str(error) else "not JSON"
@@ -209,8 +213,10 @@ def _finding(told: _Finding, place: str) -> Finding:
     value, u = told.value or 0.0, told.u or 0.0
     low, high = told.interval_95
     shares = tuple(Share(each.source, each.u or 0.0, each.shared) for each in told.budget)
-    if any(share.u < 0.0 or not math.isfinite(share.u) for share in shares):
+    if any(share.u < 0.0 for share in shares):
         raise FindingsError("budget: a share below nought; write the result anew", where=place)
+    if not all(abs(number) < _BEYOND for number in (value, u, *(share.u for share in shares))):
+        raise FindingsError("holds a number beyond any bench; write the result anew", where=place)
     squares = sum(share.u**2 for share in shares)
     if shares and not math.isclose(squares, u * u, rel_tol=1e-3):
         raise FindingsError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Annotated, Any, Literal
 
@@ -12,6 +13,7 @@ from msgspec.structs import replace
 from measure_app.extras import KEY
 from measure_app.packs.errors import PackError
 from measure_app.packs.rescaling import Rescaling
+from measure_app.refusals import without_twins
 from measure_app.run import FrameIndex, Run, ShortText
 from measure_app.words import said
 
@@ -92,7 +94,8 @@ def manifest_from(data: bytes, where: str) -> Manifest:
     """
     try:
         manifest = msgspec.json.decode(data, type=Manifest)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        json.loads(data, object_pairs_hook=without_twins)
+    except (msgspec.DecodeError, ValueError, RecursionError) as error:
         told = str(error).replace("`", "")[:200]
         raise PackError(
             said("is not a pack's own description ({told}); ask for the pack anew", told=told), where=where

@@ -409,6 +409,14 @@ def test_a_zero_byte_in_a_name_hides_nothing(entries, tmp_path):
     refused(path, tmp_path)
 
 
+def test_a_key_twice_in_the_description_is_refused(entries, tmp_path):
+    told = entries["pack.json"].replace(b'"film":', b'"film": "film.avi", "film":', 1)
+    assert told != entries["pack.json"]
+    assert "film: the key stands twice" in refused(
+        zipped(tmp_path / "p.zip", {**entries, "pack.json": told}), tmp_path
+    )
+
+
 def test_links_are_refused(entries, tmp_path):
     path = tmp_path / "p.zip"
     link = zipfile.ZipInfo("read-me.txt")
