@@ -134,8 +134,13 @@ def file_mark(path: Path) -> str | None:
         return None
 
 
-def save_run(run: Run, path: Path) -> None:
+def save_run(run: Run, path: Path) -> str:
     """Save a run; at any instant the old file or the new one is there, whole.
+
+    Returns
+    -------
+    str
+        `file_mark` of what was written, whatever another program may have put there since.
 
     Raises
     ------
@@ -149,7 +154,10 @@ def save_run(run: Run, path: Path) -> None:
         raise OutputError(
             said("{too_large}; nothing was changed", too_large=_too_large(len(data))), where=str(path)
         )
+    from hashlib import sha256
+
     write_whole(path, data)
+    return sha256(data).hexdigest()
 
 
 def run_schema() -> dict[str, Any]:

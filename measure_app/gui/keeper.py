@@ -21,6 +21,7 @@ class Keeper(QObject):
         super().__init__(parent)
         self._store = store
         self._lane: Lane | None = None
+        self._taken: list[tuple[int, Snapshot]] = []
         if store is not None:
             self._lane = Lane(store.keep, "recovery", self)
             self._lane.answered.connect(self._on_kept)
@@ -35,10 +36,10 @@ class Keeper(QObject):
         if self._lane is not None:
             self._lane.ask(snapshot)
 
-    def discard(self, snapshot: Snapshot) -> None:
-        """Remove the file of a dead window that was taken back."""
-        if self._store is not None:
-            self._store.discard(snapshot)
+    def take_over(self, dead: Snapshot, snapshot: Snapshot) -> None:
+        """Keep what a dead window left as this one's own; its file goes once that is on the disk."""
+        if self._lane is not None:
+            self._taken.append((self._lane.ask(snapshot), dead))
 
     def close(self) -> None:
         """Write what must be written, then give the store back."""
@@ -52,5 +53,10 @@ class Keeper(QObject):
         if answer.error is not None:
             words = f"changes cannot be kept for a crash ({answer.error}); save often"
             self.troubled.emit(OutputError(words))
-        else:
-            self.kept.emit(answer.request)
+            return
+        if self._store is not None:
+            for ticket, dead in self._taken:
+                if ticket <= answer.ticket:
+                    self._store.discard(dead)
+            self._taken = [each for each in self._taken if each[0] > answer.ticket]
+        self.kept.emit(answer.request)

@@ -36,6 +36,8 @@ class Snapshot:
     """When, s since 1970."""
     file: Path | None = None
     """The recovery file that it was read from."""
+    mark: str | None = None
+    """SHA-256 of what stood at `path` when this window last read or wrote it."""
 
 
 def recovery_folder() -> Path:
@@ -85,6 +87,7 @@ class RecoveryStore:
             "format_version": 1,
             "folder": str(snapshot.folder),
             "path": None if snapshot.path is None else str(snapshot.path),
+            "mark": snapshot.mark,
             "written": time.time(),
             "run": msgspec.to_builtins(snapshot.run),
         }
@@ -134,4 +137,12 @@ def _read(file: Path) -> Snapshot:
     if not isinstance(folder, str) or not isinstance(written, int | float):
         raise RunFileError("is not whole", where=str(file))
     run = run_from_builtins(tree.get("run"), str(file))
-    return Snapshot(run, Path(folder), Path(path) if isinstance(path, str) else None, float(written), file)
+    mark = tree.get("mark")
+    return Snapshot(
+        run,
+        Path(folder),
+        Path(path) if isinstance(path, str) else None,
+        float(written),
+        file,
+        mark if isinstance(mark, str) else None,
+    )

@@ -30,6 +30,9 @@ from measure_app.runfile import clip_path, file_mark, load_run, save_run
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
     from measure_app.clip import Clip, Stills
 
+_UNKNOWN = "unknown"
+"""Mark of a file of which it is not known what it held: no content has it."""
+
 
 class Workbench(QObject):
     """Serves panels and window alike; see `measure_app.gui.services.Services`."""
@@ -207,8 +210,9 @@ class Workbench(QObject):
         """Take back what a dead window left behind; it counts as not saved."""
         self._take(snapshot.run, snapshot.path, snapshot.folder)
         self._saved = None
-        self._keep()
-        self.keeper.discard(snapshot)
+        # What stands at its place may be another window's by now; where that is not known, it is asked.
+        self._mark = snapshot.mark or _UNKNOWN
+        self.keeper.take_over(snapshot, changed(snapshot, file=None, mark=self._mark))
 
     @property
     def changed_outside(self) -> bool:
@@ -237,12 +241,12 @@ class Workbench(QObject):
         place = run.clip.path if film is None else relative_path(film, target.absolute().parent)
         try:
             known = self._identity.filled(run)
-            save_run(replace(known, clip=replace(known.clip, path=place)), target)
+            mark = save_run(replace(known, clip=replace(known.clip, path=place)), target)
         except AppError as error:
             self.troubled.emit(error)
             return False
         self._saved = run
-        self._mark = file_mark(target)
+        self._mark = mark
         self.document.stack.setClean()
         self.document.set_path(target)
         self._keep()
@@ -336,7 +340,10 @@ class Workbench(QObject):
     def _keep(self) -> None:
         run = self.document.run
         unsaved = run is not None and self.changed
-        self.keeper.keep(Snapshot(run, self._folder, self.document.path) if run and unsaved else None)
+        if run is None or not unsaved:
+            self.keeper.keep(None)
+        else:
+            self.keeper.keep(Snapshot(run, self._folder, self.document.path, mark=self._mark))
 
 
 def relative_path(film: Path, folder: Path) -> str:

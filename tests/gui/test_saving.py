@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from measure_app.clip import sha256_of
+from measure_app.edits import SetTitle
+from measure_app.errors import OutputError
 from measure_app.extras import notes_of
 from measure_app.gui.dialogs import Clash
+from measure_app.gui.main_window import MainWindow
 from measure_app.gui.panels.steps import Step
-from measure_app.runfile import load_run
+from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.runfile import file_mark, load_run, save_run
 from tests.gui.conftest import BENCH, Answers, Driver
 
 
@@ -125,3 +133,117 @@ def test_saving_over_it_is_a_persons_own_choice_and_a_file_that_is_gone_comes_ba
     assert window.files.save()
     assert answers.asked == []
     assert place.exists()
+
+
+def test_two_windows_on_one_run_ask_before_either_writes_over_the_other(
+    make_window: Callable[[], MainWindow], answers: Answers, tmp_path: Path
+) -> None:
+    place = tmp_path / "shared.run.json"
+    shutil.copy(BENCH / "bench.run.json", place)
+    one, two = make_window(), make_window()
+    for window, title in ((one, "first"), (two, "second")):
+        window.files.open_file(place)
+        window.bench.document.perform(SetTitle(title))
+    answers.asked.clear()
+    assert one.files.save()
+    assert answers.asked == []
+    assert not two.files.save()
+    assert answers.asked == ["clash"]
+    assert load_run(place).title == "first"
+    assert two.bench.changed
+    answers.clash_is = Clash.OVER
+    assert two.files.save()
+    assert load_run(place).title == "second"
+    # And the other way round: the first window knows only what it wrote itself.
+    answers.clash_is = Clash.STAY
+    one.bench.document.perform(SetTitle("first again"))
+    assert not one.files.save()
+    assert load_run(place).title == "second"
+
+
+@pytest.mark.parametrize("meanwhile", [True, False])
+def test_what_a_crash_left_is_not_saved_over_what_another_window_saved_meanwhile(
+    make_window: Callable[[], MainWindow],
+    qtbot: QtBot,
+    answers: Answers,
+    tmp_path: Path,
+    *,
+    meanwhile: bool,
+) -> None:
+    place = tmp_path / "mine.run.json"
+    shutil.copy(BENCH / "bench.run.json", place)
+    first = make_window()
+    first.files.open_file(place)
+    first.bench.document.perform(SetTitle("unfinished"))
+    qtbot.waitUntil(lambda: not first.bench.keeper.busy, timeout=60_000)
+    (file,) = (tmp_path / "recovery").glob("*.json")
+    shutil.copy(file, tmp_path / "recovery" / "dead.recovery.json")
+    if meanwhile:
+        save_run(replace(load_run(place), title="theirs"), place)
+    second = make_window()
+    (dead,) = RecoveryStore(tmp_path / "recovery").left_behind()
+    second.bench.restore(dead)
+    answers.asked.clear()
+    assert second.files.save() is not meanwhile
+    assert answers.asked == (["clash"] if meanwhile else [])
+    assert load_run(place).title == ("theirs" if meanwhile else "unfinished")
+
+
+def test_a_recovery_file_without_a_mark_is_asked_about(
+    make_window: Callable[[], MainWindow], answers: Answers, tmp_path: Path
+) -> None:
+    place = tmp_path / "mine.run.json"
+    shutil.copy(BENCH / "bench.run.json", place)
+    window = make_window()
+    window.bench.restore(Snapshot(load_run(place), tmp_path, place))
+    assert not window.files.save()
+    assert answers.asked == ["clash"]
+
+
+def test_a_dead_windows_file_goes_only_once_its_run_is_kept_anew(
+    make_window: Callable[[], MainWindow], qtbot: QtBot, tmp_path: Path
+) -> None:
+    window = make_window()
+    run = load_run(BENCH / "bench.run.json")
+    dead = tmp_path / "recovery" / "dead.recovery.json"
+    dead.write_text("not looked at", encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("measure_app.gui.recovery.write_whole", _full_disk)
+        with qtbot.waitSignal(window.bench.troubled, timeout=60_000) as signal:
+            window.bench.restore(Snapshot(run, BENCH, None, file=dead))
+        assert "cannot be kept" in str(signal.args[0])
+    assert dead.exists()
+    window.bench.document.perform(SetTitle("the disk has room again"))
+    qtbot.waitUntil(lambda: not dead.exists(), timeout=60_000)
+
+
+def _full_disk(path: Path, _data: bytes) -> None:
+    raise OutputError("cannot be written (no space left on device)", where=str(path))
+
+
+def test_the_mark_of_a_saved_run_is_of_what_was_written_not_of_what_stands_there(tmp_path: Path) -> None:
+    place = tmp_path / "a.run.json"
+    mark = save_run(load_run(BENCH / "bench.run.json"), place)
+    assert mark == file_mark(place)
+    place.write_bytes(place.read_bytes() + b" ")
+    assert mark != file_mark(place)
+
+
+def test_a_clock_that_was_put_back_changes_nothing(driver: Driver, tmp_path: Path) -> None:
+    """Changes are known by content: neither an old date nor a future one is a change, and a change is one."""
+    place = tmp_path / "mine.run.json"
+    shutil.copy(BENCH / "bench.run.json", place)
+    window = driver.window
+    window.files.open_file(place)
+    for year, second in ((1990, 631152000), (2100, 4102444800)):
+        os.utime(place, (second, second))
+        window.bench.document.perform(SetTitle(f"in {year}"))
+        assert window.files.save()
+        assert load_run(place).title == f"in {year}"
+    data = place.read_bytes()
+    before = place.stat()
+    place.write_bytes(data.replace(b"in 2100", b"in 2101"))
+    os.utime(place, ns=(before.st_atime_ns, before.st_mtime_ns))
+    window.bench.document.perform(SetTitle("mine"))
+    assert not window.files.save()
+    assert load_run(place).title == "in 2101"

@@ -411,7 +411,8 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     row.layout().itemAt(1).widget().click()
     assert second.bench.document.run.title == "unfinished"
     assert second.bench.changed
-    assert not copy.exists()
+    qtbot.waitUntil(lambda: not copy.exists(), timeout=60_000)  # once the second window keeps it as its own
+    assert len(list((tmp_path / "recovery").glob("*.json"))) == 2
     qtbot.waitUntil(lambda: second.stage.view.shown == 0, timeout=60_000)
 
 
