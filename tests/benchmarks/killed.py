@@ -25,6 +25,9 @@ from pathlib import Path
 
 import msgspec
 
+from measure_app.collating.tables import FORMAT as CLASS_FORMAT
+from measure_app.collating.writing import KNOWN_FILES as CLASS_FILES
+from measure_app.gui.recovery import RecoveryStore, Snapshot
 from measure_app.report.whole import KNOWN_FILES, write_folder
 from measure_app.run import Run
 from measure_app.runfile import load_run, save_run
@@ -61,16 +64,25 @@ def _saved(place: Path) -> int:
 
 
 def _keep(place: Path, n: int) -> None:
-    from measure_app.gui.recovery import RecoveryStore, Snapshot
+    # One store for each place, as a window has one for all its changes; a forked child has its own.
+    key = (os.getpid(), place)
+    if key not in _stores:
+        _stores[key] = RecoveryStore(place)
+    _stores[key].keep(Snapshot(_padded(n), place, place / "a.run.json"))
 
-    if not hasattr(_keep, "store"):
-        _keep.store = RecoveryStore(place)  # type: ignore[attr-defined]
-    _keep.store.keep(Snapshot(_padded(n), place, place / "a.run.json"))  # type: ignore[attr-defined]
+
+_stores: dict[tuple[int, Path], RecoveryStore] = {}
+
+
+def _close_own(place: Path) -> None:
+    """Give the lock of this process back, so that what it kept is looked at as a dead window's."""
+    store = _stores.pop((os.getpid(), place), None)
+    if store is not None:
+        store.close()
 
 
 def _kept(place: Path) -> int:
-    from measure_app.gui.recovery import RecoveryStore
-
+    _close_own(place)
     store = RecoveryStore(place)
     try:
         return max(int(snapshot.run.title) for snapshot in store.left_behind())
@@ -93,6 +105,24 @@ def _whole_results(place: Path) -> int:
     for name in names - {"findings.json"}:
         if (out / name).read_bytes() != f"{n}\n{_PAD}".encode():
             raise ValueError(f"{name} is of another version than findings.json")
+    return n
+
+
+def _collated(place: Path, n: int) -> None:
+    told = {"format": CLASS_FORMAT, "n": n}
+    files = dict.fromkeys(sorted(CLASS_FILES - {"findings.json"}), f"{n}\n{_PAD}".encode())
+    files["findings.json"] = json.dumps(told).encode()
+    write_folder(place / "class", files, CLASS_FILES, CLASS_FORMAT)
+
+
+def _whole_collated(place: Path) -> int:
+    folder = place / "class"
+    n = int(json.loads((folder / "findings.json").read_bytes())["n"])
+    names = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+    if names != CLASS_FILES:
+        raise ValueError(f"files are missing or foreign: {sorted(names ^ CLASS_FILES)}")
+    if {(folder / name).read_bytes() for name in names - {"findings.json"}} != {f"{n}\n{_PAD}".encode()}:
+        raise ValueError("files are of two versions")
     return n
 
 
@@ -120,6 +150,7 @@ KINDS = (
     Writing("run file", _save, _saved),
     Writing("recovery file", _keep, _kept),
     Writing("results folder", _results, _whole_results),
+    Writing("class's results", _collated, _whole_collated),
     Writing("pack", _pack, _packed, 0.5),
 )
 
