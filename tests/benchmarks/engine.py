@@ -82,9 +82,9 @@ def table(seed: int = 1) -> list[tuple[int, float, float, float]]:
     return made
 
 
-def main() -> None:
+def main(arguments: list[str]) -> None:
     """Print the table."""
-    seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
+    seed = int(arguments[0]) if arguments else 1
     print("rows   reference     findings_of          Monte Carlo check")
     for rows, reference, findings, check in table(seed):
         print(
@@ -94,4 +94,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])
