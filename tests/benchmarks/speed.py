@@ -121,6 +121,18 @@ def looped(path: Path, seconds: int) -> None:
 def memory(folder: Path) -> None:
     """Print the peak of the whole command for films of several lengths."""
     peaks = []
+    with open_clip(BENCH / "bench.mp4") as clip:
+        search = measure(load_run(BENCH / "bench.run.json"), clip).search
+        strips = 0.0
+        if search is not None:
+            kept = {
+                id(s.levels.base): s.levels.base
+                for s in (search.head_strip, search.throw_strip)
+                if s is not None
+            }
+            strips = (
+                sum(each.nbytes for each in kept.values() if each is not None) / clip.info.n_frames / 1024
+            )
     for seconds in LENGTHS_S:
         place = folder / f"{seconds} s"
         place.mkdir()
@@ -137,7 +149,11 @@ def memory(folder: Path) -> None:
             flush=True,
         )
     (few, low), (many, high) = peaks[0], peaks[-1]
-    print(f"memory of measure, growth with length: {1024 * (high - low) / (many - few):.1f} KiB a frame")
+    growth = 1024 * (high - low) / (many - few)
+    print(
+        f"memory of measure, growth with length: {growth:.1f} KiB a frame, of which the strips (one byte for each pixel "
+        f"of their lines) {strips:.1f}; the rest {growth - strips:.1f} (goal: flat, strips aside)"
+    )
 
 
 def clips(folder: Path, seeks: int) -> None:
