@@ -1,0 +1,339 @@
+"""Put small faults into analysis and calibration, one at a time, and see whether a test notices.
+
+    python -m tests.benchmarks.mutants --count 400 --seed 1 --table tests/benchmarks/mutants.md
+
+The last commit is cloned into a folder of its own. There the tests of both packages run once, and it is noted which
+test passes over which line. Then faults are drawn, evenly over all modules: a comparison turned round or moved by
+its boundary, plus for minus, times for divided by, a number changed, `and` for `or`, a condition turned round. For
+each only the tests that pass over its line are run, the quickest first, until one fails; 20 s at most. What no test
+notices is listed with its line.
+
+`--only MODULE` draws from one module; `--show` names every mutant and what became of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import copy
+import json
+import os
+import random
+import re
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGES = ("analysis", "calibration")
+TESTS = ("tests/analysis", "tests/calibration")
+SECONDS = 20
+MOST_TESTS = 40
+"""Tests of one line that are run at most, the quickest first; a line of every fit is passed over by hundreds."""
+UNTOUCHED = {"__init__.py", "words.py"}
+SPOKEN = {"said", "marked", "counted", "numeral", "field", "dataclass", "TypeVar", "Meta"}
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    """One fault."""
+
+    file: str
+    line: int
+    what: str
+    source: str
+    """The whole module with the fault in it."""
+
+
+# ---------------------------------------------------------------- faults
+
+_SWAPS: dict[type[ast.AST], tuple[type[ast.AST], ...]] = {
+    ast.Add: (ast.Sub,),
+    ast.Sub: (ast.Add,),
+    ast.Mult: (ast.Div,),
+    ast.Div: (ast.Mult,),
+    ast.Pow: (ast.Mult,),
+    ast.Lt: (ast.GtE, ast.LtE),
+    ast.LtE: (ast.Gt, ast.Lt),
+    ast.Gt: (ast.LtE, ast.GtE),
+    ast.GtE: (ast.Lt, ast.Gt),
+    ast.Eq: (ast.NotEq,),
+    ast.NotEq: (ast.Eq,),
+    ast.Is: (ast.IsNot,),
+    ast.IsNot: (ast.Is,),
+    ast.And: (ast.Or,),
+    ast.Or: (ast.And,),
+}
+
+
+def _places(tree: ast.AST) -> Iterator[ast.AST]:
+    """Nodes of code that runs: no annotations, no documentation, no texts, no marks of a class."""
+    pending: list[ast.AST] = [tree]
+    while pending:
+        node = pending.pop()
+        yield node
+        for name, value in ast.iter_fields(node):
+            if name in {"annotation", "returns", "decorator_list", "type_params", "bases"}:
+                continue
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in SPOKEN:
+                continue
+            if isinstance(node, ast.Raise | ast.Assert | ast.JoinedStr | ast.Import | ast.ImportFrom):
+                continue
+            if isinstance(node, ast.BinOp) and isinstance(node.op, ast.BitOr):
+                continue  # of types
+            pending += [
+                each for each in (value if isinstance(value, list) else [value]) if isinstance(each, ast.AST)
+            ]
+
+
+def _changes(node: ast.AST) -> Iterator[tuple[ast.AST, str]]:
+    """Yield nodes that may stand in the place of one, and what was changed."""
+    if isinstance(node, ast.BinOp):
+        for other in _SWAPS.get(type(node.op), ()):
+            changed = copy.copy(node)
+            changed.op = other()  # type: ignore[assignment]
+            yield changed, f"{type(node.op).__name__} → {other.__name__}"
+    elif isinstance(node, ast.Compare) and len(node.ops) == 1:
+        for other in _SWAPS.get(type(node.ops[0]), ()):
+            changed_compare = copy.copy(node)
+            changed_compare.ops = [other()]  # type: ignore[list-item]
+            yield changed_compare, f"{type(node.ops[0]).__name__} → {other.__name__}"
+    elif isinstance(node, ast.BoolOp):
+        (other,) = _SWAPS[type(node.op)]
+        changed_bool = copy.copy(node)
+        changed_bool.op = other()  # type: ignore[assignment]
+        yield changed_bool, f"{type(node.op).__name__} → {other.__name__}"
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub):
+        yield node.operand, f"{type(node.op).__name__} left out"
+    elif isinstance(node, ast.Constant):
+        if isinstance(node.value, bool):
+            yield ast.Constant(not node.value), f"{node.value} → {not node.value}"
+        elif isinstance(node.value, int):
+            yield ast.Constant(node.value + 1), f"{node.value} → {node.value + 1}"
+        elif isinstance(node.value, float):
+            more = 1.25 * node.value if node.value else 1.0
+            yield ast.Constant(more), f"{node.value} → {more}"
+
+
+def mutants_of(path: Path, root: Path) -> list[Mutant]:
+    """List every fault that can be put into a module."""
+    text = path.read_text(encoding="utf-8")
+    tree = ast.parse(text)
+    made = []
+    for node in _places(tree):
+        if not isinstance(node, ast.expr):
+            continue
+        for new, what in _changes(node):
+            # Only the expression itself is written anew, so that the lines of all else stay what they are.
+            source = _with(text, node, ast.unparse(ast.copy_location(new, node)))
+            with contextlib.suppress(SyntaxError):
+                compile(source, str(path), "exec")
+                made.append(Mutant(path.relative_to(root).as_posix(), node.lineno, what, source))
+    return made
+
+
+def _with(text: str, node: ast.expr, words: str) -> str:
+    lines = text.encode().splitlines(keepends=True)
+    before = b"".join(lines[: node.lineno - 1]) + lines[node.lineno - 1][: node.col_offset]
+    assert node.end_lineno is not None
+    assert node.end_col_offset is not None
+    after = lines[node.end_lineno - 1][node.end_col_offset :] + b"".join(lines[node.end_lineno :])
+    # As many lines as before, so that all below keep theirs.
+    filled = b"(" + words.encode() + b"\n" * (node.end_lineno - node.lineno) + b")"
+    return (before + filled + after).decode()
+
+
+def drawn(root: Path, count: int, dice: random.Random, only: str | None) -> list[Mutant]:
+    """Draw faults in turn from every module, so that each has its share."""
+    modules = [
+        mutants_of(path, root)
+        for package in PACKAGES
+        for path in sorted((root / package).glob("*.py"))
+        if path.name not in UNTOUCHED and (only is None or path.stem == only)
+    ]
+    for each in modules:
+        dice.shuffle(each)
+    chosen: list[Mutant] = []
+    while len(chosen) < count and any(modules):
+        for each in modules:
+            if each and len(chosen) < count:
+                chosen.append(each.pop())
+    return chosen
+
+
+# ---------------------------------------------------------------- which test passes over which line
+
+
+def passed_over(
+    root: Path, kept: Path | None
+) -> tuple[Mapping[tuple[str, int], list[str]], dict[str, float]]:
+    """Run the tests once; give the tests of each line, the quickest first, and how long each takes."""
+    told, data = root / "durations.txt", root / ".coverage"
+    if kept is not None and kept.exists():
+        (root / ".coverage").write_bytes((kept / ".coverage").read_bytes())
+        told.write_bytes((kept / "durations.txt").read_bytes())
+    if not data.exists() or not told.exists():
+        command = [
+            sys.executable, "-m", "pytest", *TESTS, "-q", "-p", "no:cacheprovider", "--cov-context=test",
+            "--cov-report=", "--durations=0", "--durations-min=0", *(f"--cov={each}" for each in PACKAGES),
+        ]  # fmt: skip
+        done = subprocess.run(command, cwd=root, check=False, capture_output=True, text=True)
+        if done.returncode:
+            raise SystemExit(f"the tests fail without any fault:\n{done.stdout[-2000:]}")
+        told.write_text(done.stdout, encoding="utf-8")
+    times: dict[str, float] = defaultdict(float)
+    for seconds, name in re.findall(
+        r"^\s*([0-9.]+)s (?:setup|call|teardown)\s+(.+)$", told.read_text("utf-8"), re.MULTILINE
+    ):
+        times[name] += float(seconds)
+    import coverage
+
+    report = root / "coverage.json"
+    measured = coverage.Coverage(data_file=str(data))
+    measured.load()
+    with contextlib.chdir(root):
+        measured.json_report(outfile=str(report), show_contexts=True)
+    lines: dict[tuple[str, int], list[str]] = {}
+    for file, each in json.loads(report.read_text(encoding="utf-8"))["files"].items():
+        for line, contexts in each["contexts"].items():
+            names = {name.partition("|")[0] for name in contexts if name}
+            lines[file, int(line)] = sorted(names, key=lambda name: (times[name], name))
+    return lines, times
+
+
+def tests_of(mutant: Mutant, lines: Mapping[tuple[str, int], list[str]], root: Path) -> list[str]:
+    """Give the tests that pass over a fault's statement; a line run at import only is passed over by its module's."""
+    tree = ast.parse((root / mutant.file).read_text(encoding="utf-8"))
+    inner = [
+        n
+        for n in ast.walk(tree)
+        if isinstance(n, ast.stmt) and n.lineno <= mutant.line <= (n.end_lineno or 0)
+    ]
+    smallest = min(inner, key=lambda n: (n.end_lineno or 0) - n.lineno)
+    span = range(smallest.lineno, min(smallest.end_lineno or 0, smallest.lineno + 40) + 1)
+    found = [name for line in (mutant.line, *span) for name in lines.get((mutant.file, line), [])]
+    if not found and not any(isinstance(n, ast.FunctionDef) for n in inner):
+        found = [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
+    return list(dict.fromkeys(found))[:MOST_TESTS]
+
+
+# ---------------------------------------------------------------- running them
+
+
+def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path) -> str:
+    """Say what became of a fault: `noticed`, `too long` (noticed as well), `survived` or `not reached`."""
+    if not tests:
+        return "not reached"
+    path = root / mutant.file
+    sound = path.read_bytes()
+    path.write_text(mutant.source, encoding="utf-8")
+    try:
+        child = os.fork()
+        if child == 0:
+            _test_and_leave(tests, root)
+        began = time.monotonic()
+        while (waited := os.waitpid(child, os.WNOHANG))[0] == 0:
+            if time.monotonic() - began > SECONDS:
+                os.kill(child, signal.SIGKILL)
+                os.waitpid(child, 0)
+                return "too long"
+            time.sleep(0.02)
+        return "survived" if waited[1] == 0 else "noticed"
+    finally:
+        path.write_bytes(sound)
+
+
+def _test_and_leave(tests: Sequence[str], root: Path) -> None:
+    """Run tests in this forked child, whose libraries are loaded and whose packages are not."""
+    import pytest
+
+    sink = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(sink, 1)
+    os.dup2(sink, 2)
+    os.chdir(root)
+    sys.path.insert(0, str(root))
+    status = 70
+    try:
+        status = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:pytest-qt", *tests]))
+    finally:
+        os._exit(status)
+
+
+def _libraries() -> None:
+    """Load what all tests need, once."""
+    import hypothesis  # noqa: F401
+    import odrpack  # noqa: F401
+    import pytest  # noqa: F401
+    import scipy.integrate
+    import scipy.interpolate
+    import scipy.optimize
+    import scipy.stats  # noqa: F401
+
+
+def main() -> int:
+    """Draw, test, count."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--count", type=int, default=400)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", help="one module's stem")
+    parser.add_argument("--show", action="store_true")
+    parser.add_argument("--table", type=Path)
+    parser.add_argument(
+        "--lines", type=Path, help="folder with .coverage and durations.txt of an earlier first run"
+    )
+    asked = parser.parse_args()
+    sys.dont_write_bytecode = True
+    with tempfile.TemporaryDirectory() as name:
+        root = Path(name) / "clone"
+        subprocess.run(["git", "clone", "-q", str(ROOT), str(root)], check=True)  # noqa: S607
+        lines, _ = passed_over(root, asked.lines)
+        _libraries()
+        by_module: dict[str, list[str]] = defaultdict(list)
+        left: list[tuple[Mutant, str, str]] = []
+        for mutant in drawn(root, asked.count, random.Random(asked.seed), asked.only):  # noqa: S311  dice
+            came = outcome_of(mutant, tests_of(mutant, lines, root), root)
+            by_module[mutant.file].append(came)
+            if asked.show or came in {"survived", "not reached"}:
+                code = (root / mutant.file).read_text(encoding="utf-8").splitlines()[mutant.line - 1].strip()
+                print(f"{came}: {mutant.file}:{mutant.line}: {mutant.what}: {code}", flush=True)
+                if came in {"survived", "not reached"}:
+                    left.append((mutant, came, code))
+    every = [came for each in by_module.values() for came in each]
+    noticed = sum(came in {"noticed", "too long"} for came in every)
+    words = (
+        f"{noticed} of {len(every)} faults noticed ({100 * noticed / max(1, len(every)):.0f} %); "
+        f"{every.count('not reached')} in lines that no test of the two packages reaches."
+    )
+    out = [
+        f"`python -m tests.benchmarks.mutants --count {asked.count} --seed {asked.seed}`",
+        "",
+        words,
+        "",
+        "| module | faults | noticed |",
+        "| --- | ---: | ---: |",
+        *(
+            f"| {file} | {len(each)} | {sum(came in {'noticed', 'too long'} for came in each)} |"
+            for file, each in sorted(by_module.items())
+        ),
+        "",
+        "| not noticed | fault | line |",
+        "| --- | --- | --- |",
+        *(f"| {m.file}:{m.line} | {m.what} | `{code.replace('|', '∣')[:90]}` |" for m, _, code in left),
+    ]
+    print("\n".join(out))
+    if asked.table:
+        asked.table.write_text("\n".join(out) + "\n", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
