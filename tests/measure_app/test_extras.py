@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -168,9 +167,11 @@ OWN = st.dictionaries(st.sampled_from(["notes", "questions", "second_marks", "se
 @given(st.one_of(JSON, OWN))
 def test_anything_under_extra_is_read_without_an_error(junk: Any) -> None:
     run = replace(RUN, extra={KEY: junk})
-    notes_of(run), questions_of(run), earlier_marks_of(run), waiting_marks(run)
-    set_aside_of(run), frames_set_aside(run), reader_scatter(run, Part.SURFACE)
-    json.dumps(run.extra)
+    assert isinstance(notes_of(run), str)
+    earlier_marks_of(run), waiting_marks(run), frames_set_aside(run), reader_scatter(run, Part.SURFACE)
+    assert all(isinstance(each.question, str) for each in questions_of(run))
+    assert all(each.reading.frame >= 0 for each in set_aside_of(run))
+    assert run.extra == {KEY: junk}
 
 
 def test_a_foreign_thing_under_our_key_is_not_overwritten() -> None:

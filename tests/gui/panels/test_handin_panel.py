@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QAbstractButton
+from PySide6.QtWidgets import QAbstractButton, QLabel
 from pytestqt.qtbot import QtBot
 
 from measure_app.edits import SetTitle
@@ -244,4 +244,6 @@ def test_panels_of_an_empty_window_say_what_to_do(qtbot: QtBot) -> None:
     for panel in make_panels(document, services).values():
         hold(qtbot, panel, 340, 700)
         panel.catch_up()
+        told = [label.text() for label in panel.findChildren(QLabel) if label.isVisibleTo(panel)]
+        assert any(len(words) > 20 for words in told), panel.step
     document.deleteLater()

@@ -69,7 +69,9 @@ def test_it_tells_throws_times_picture_uncertainty_and_cautions(capsys) -> None:
 
 def test_a_terminal_without_signs_gets_ascii() -> None:
     plan = plan_of(Asked(0.25, 0.004, 0.4, bore_m=0.1))
-    told(forecast_of(plan), None, "ascii").encode("ascii")
+    words = told(forecast_of(plan), None, "ascii")
+    assert words.isascii()
+    assert not told(forecast_of(plan), None, "utf-8").isascii()
 
 
 def test_json_has_its_keys_and_agrees_with_the_words(capsys) -> None:
