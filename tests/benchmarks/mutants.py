@@ -185,9 +185,11 @@ def passed_over(
             "--cov-report=", "--durations=0", "--durations-min=0", *(f"--cov={each}" for each in PACKAGES),
         ]  # fmt: skip
         done = subprocess.run(command, cwd=root, check=False, capture_output=True, text=True)
-        if done.returncode:
-            raise SystemExit(f"the tests fail without any fault:\n{done.stdout[-2000:]}")
+        if done.returncode not in {0, 1}:
+            raise SystemExit(f"the tests cannot be run:\n{done.stdout[-2000:]}")
         told.write_text(done.stdout, encoding="utf-8")
+    # A test of time fails where lines are noted as they are passed over; it is left out.
+    failing = set(re.findall(r"^FAILED (\S+)", told.read_text("utf-8"), re.MULTILINE))
     times: dict[str, float] = defaultdict(float)
     for seconds, name in re.findall(
         r"^\s*([0-9.]+)s (?:setup|call|teardown)\s+(.+)$", told.read_text("utf-8"), re.MULTILINE
@@ -203,12 +205,14 @@ def passed_over(
     lines: dict[tuple[str, int], list[str]] = {}
     for file, each in json.loads(report.read_text(encoding="utf-8"))["files"].items():
         for line, contexts in each["contexts"].items():
-            names = {name.partition("|")[0] for name in contexts if name}
+            names = {name.partition("|")[0] for name in contexts if name} - failing
             lines[file, int(line)] = sorted(names, key=lambda name: (times[name], name))
     return lines, times
 
 
-def tests_of(mutant: Mutant, lines: Mapping[tuple[str, int], list[str]], root: Path) -> list[str]:
+def tests_of(
+    mutant: Mutant, lines: Mapping[tuple[str, int], list[str]], times: Mapping[str, float], root: Path
+) -> list[str]:
     """Give the tests that pass over a fault's statement; a line run at import only is passed over by its module's."""
     tree = ast.parse((root / mutant.file).read_text(encoding="utf-8"))
     inner = [
@@ -221,7 +225,7 @@ def tests_of(mutant: Mutant, lines: Mapping[tuple[str, int], list[str]], root: P
     found = [name for line in (mutant.line, *span) for name in lines.get((mutant.file, line), [])]
     if not found and not any(isinstance(n, ast.FunctionDef) for n in inner):
         found = [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
-    return list(dict.fromkeys(found))[:MOST_TESTS]
+    return sorted(set(found), key=lambda name: (times.get(name, 0.0), name))[:MOST_TESTS]
 
 
 # ---------------------------------------------------------------- running them
@@ -295,12 +299,12 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         root = Path(name) / "clone"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(root)], check=True)  # noqa: S607
-        lines, _ = passed_over(root, asked.lines)
+        lines, times = passed_over(root, asked.lines)
         _libraries()
         by_module: dict[str, list[str]] = defaultdict(list)
         left: list[tuple[Mutant, str, str]] = []
         for mutant in drawn(root, asked.count, random.Random(asked.seed), asked.only):  # noqa: S311  dice
-            came = outcome_of(mutant, tests_of(mutant, lines, root), root)
+            came = outcome_of(mutant, tests_of(mutant, lines, times, root), root)
             by_module[mutant.file].append(came)
             if asked.show or came in {"survived", "not reached"}:
                 code = (root / mutant.file).read_text(encoding="utf-8").splitlines()[mutant.line - 1].strip()
