@@ -374,12 +374,13 @@ def run(arguments: Sequence[str], folder: Path) -> Came:
             [sys.executable, "-m", "measure_app", "--language", "en", *arguments, "out"],
             cwd=folder, stdout=subprocess.DEVNULL, stderr=errors, env={**os.environ, "PYTHONPATH": str(ROOT)},
         )  # fmt: skip
-        while (waited := os.wait4(child.pid, os.WNOHANG))[0] == 0:
+        # The system's own peak of a child counts what its parent had before it became the command.
+        peak = 0
+        while (status := child.poll()) is None:
+            peak = max(peak, _peak_kib(child.pid))
             if time.monotonic() - began > 4 * SECONDS:
                 child.kill()
-            time.sleep(0.02)
-    _, status, usage = waited
-    child.returncode = os.waitstatus_to_exitcode(status)
+            time.sleep(0.01)
     lines = tuple(spoken.read_text(encoding="utf-8", errors="replace").splitlines())
     after = {path.relative_to(folder) for path in folder.rglob("*")}
     written = tuple(sorted(str(path) for path in after - before))
@@ -387,8 +388,19 @@ def run(arguments: Sequence[str], folder: Path) -> Came:
     remark = ""
     with contextlib.suppress(OSError):
         told = json.loads((folder / "out" / "findings.json").read_text(encoding="utf-8"))
-        remark = f"worked out; {len(told['remarks'])} doubts, first: {told['remarks'][0]['says']}"
-    return Came(child.returncode, lines, seconds, usage.ru_maxrss / 1024, written, remark)
+        doubts = [each["says"] for each in told["remarks"] if isinstance(each, dict)]
+        remark = f"worked out; doubts: {len(doubts)}{', first: ' if doubts else ''}{''.join(doubts[:1])}"
+    return Came(status, lines, seconds, peak / 1024, written, remark)
+
+
+def _peak_kib(process: int) -> int:
+    """Give the most memory that a process has held so far, KiB; 0 once it is gone."""
+    with contextlib.suppress(OSError):
+        told = Path(f"/proc/{process}/status").read_text(encoding="ascii", errors="replace")
+        for line in told.splitlines():
+            if line.startswith("VmHWM:"):
+                return int(line.split()[1])
+    return 0
 
 
 def fault(came: Came, normal: Came, *, may_be_read: bool) -> str:
