@@ -245,7 +245,8 @@ def directions_of(*shared: tuple[FloatArray, float]) -> FloatArray:
     k = shared[0][0].shape[1]
     gram = np.zeros((k, k))
     for columns, size in shared:
-        scaled = columns / size
+        # Readings that are next to nothing must not make squares past every float.
+        scaled = columns / max(size, 1e-100)
         gram += scaled.T @ scaled
     moving = np.diag(gram) > 0.0
     values, vectors = np.linalg.eigh(gram[np.ix_(moving, moving)])

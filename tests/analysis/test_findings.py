@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis import Column, Conditions, Findings, Series, covariance, findings_of, law_limit_m
+from analysis.penalised import directions_of
 from analysis.rows import BELOW_LIMIT
 from tests.analysis.simulated import SCENARIOS, Simulated, simulated_run
 
@@ -279,6 +280,17 @@ def test_no_input_brings_it_down_or_makes_it_invent_numbers(data: st.DataObject)
         water_temperature_c=data.draw(st.sampled_from([None, 20.0, 99.0])),
     )
     assert_sound(findings_of(series, conditions), n)
+
+
+def test_drops_that_are_next_to_nothing_bring_nothing_down() -> None:
+    """Drops of 10⁻³¹³ m, which a shared error of millimetres exceeds by more than a float can say."""
+    run = RUN
+    drop = run.series.drop
+    assert drop is not None
+    tiny = Column(np.full_like(drop.values, 2.2e-313), drop.own_u, drop.shared)
+    findings = findings_of(dataclasses.replace(run.series, drop=tiny), run.conditions)
+    assert_sound(findings, run.series.kept.shape[0])
+    assert np.isfinite(directions_of((np.full((3, 2), 0.01), 2.2e-313))).all()
 
 
 @settings(max_examples=15, deadline=None)
