@@ -89,8 +89,14 @@ class Calibration:
             self._plane.throws, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
         )
 
-    def drop(self) -> Metres:
+    def drop(self, *, past_the_rule: bool = False) -> Metres:
         """Height of the orifice's centre over the landing line below it, read from the frame.
+
+        Parameters
+        ----------
+        past_the_rule : bool, optional
+            Whether to give it also where the line lies further past the last graduation than a reading is
+            trusted: good enough to hold another drop against, not to measure by.
 
         Returns
         -------
@@ -102,7 +108,7 @@ class Calibration:
         table = self._plane.drops(self._table)
         value = table[0]
         reason = past(self._head_reach, -value[0], LANDING_LINE_PAST)
-        if reason:
+        if reason and not past_the_rule:
             return self._missing(1, reason)
         return Metres(value, np.zeros(1), self._columns(table), self.sources)
 

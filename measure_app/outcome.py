@@ -25,6 +25,7 @@ from analysis import (
 )
 from calibration import Calibration, CalibrationError, FloatArray, Setup, calibrate
 from measure_app.clip import ClipInfo, FrameSource
+from measure_app.cross_checks import drop_remark, without_length
 from measure_app.errors import SetupIncomplete
 from measure_app.falls import falls_of
 from measure_app.finders import PART_WHY, Part, RefusedSpan
@@ -204,7 +205,7 @@ def outcome_of(
         lengths=lengths,
         rows=rows,
         findings=findings,
-        remarks=_remarks(calibration, findings, info, refused, lengths, found),
+        remarks=_remarks(run, calibration, findings, info, refused, lengths, found),
         refused=refused,
         search=found,
         falls=falls,
@@ -314,6 +315,7 @@ def _total(spot: Spot | None, common_u_px: float) -> float | None:
 
 
 def _remarks(
+    run: Run,
     calibration: Calibration,
     findings: Findings,
     info: ClipInfo,
@@ -324,6 +326,9 @@ def _remarks(
     remarks = [Remark("film", words) for words in info.remarks]
     remarks += [Remark("calibration", words) for words in calibration.gaps]
     remarks += [Remark(each.about, each.says) for each in calibration.remarks]
+    drop = drop_remark(run, calibration)
+    remarks += [drop] if drop is not None else []
+    remarks += without_length(lengths.readings, lengths.heads, lengths.throws)
     if found is not None:
         for track in (found.surface, found.landing):
             if track is None:

@@ -78,7 +78,7 @@ class Dialogs:
         """Ask for a run file; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getOpenFileName(self._parent, "Open a run", str(folder), RUNS)
+        name, _ = QFileDialog.getOpenFileName(self._parent, "Open a run or a pack", str(folder), RUNS)
         return Path(name) if name else None
 
     def place(self, offered: Path) -> Path | None:

@@ -66,7 +66,7 @@ class Menus:
         menu = window.menuBar().addMenu("&File")
         self._add(menu, "&New run on a film …", window.files.new_run, QKeySequence.StandardKey.New)
         self._add(menu, "New run on still &pictures …", window.files.new_run_on_pictures)
-        self._add(menu, "&Open a run …", window.files.open_run, QKeySequence.StandardKey.Open)
+        self._add(menu, "&Open a run or a pack …", window.files.open_run, QKeySequence.StandardKey.Open)
         self._add(menu, "Open the sa&mple run", window.files.open_sample)
         self._add(menu, "&Before the film …", self.show_plan)
         self._recent = menu.addMenu("Lately &open")

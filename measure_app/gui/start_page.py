@@ -95,7 +95,9 @@ class StartPage(QWidget):
         self._words.addSpacing(6)
         self.film = self._button("Open a film …", "A phone film of a drain: mp4, mov, mkv, webm or avi", True)
         self.film.clicked.connect(self.film_wanted)
-        self.run = self._button("Open a run …", "A film that was measured before, or that you were given")
+        self.run = self._button(
+            "Open a run or a pack …", "A film that was measured before, or that you were given"
+        )
         self.run.clicked.connect(self.run_wanted)
         self.sample = self._button(
             "Look at the sample run", "A clear cylinder on a workshop bench, already marked"
@@ -105,7 +107,7 @@ class StartPage(QWidget):
             "Before the film …", "What an experiment will give, and how sure Cv will be, before it is filmed"
         )
         self.plan.clicked.connect(self.plan_wanted)
-        drop = QLabel("A film or a run can also be dropped on this window.")
+        drop = QLabel("A film, a run or a pack can also be dropped on this window.")
         drop.setEnabled(False)
         self._words.addWidget(drop)
         self._trouble = QLabel()

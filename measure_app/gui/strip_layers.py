@@ -13,6 +13,7 @@ from calibration import FloatArray, Segment
 from measure_app.gui.document import Document
 from measure_app.gui.marks import Kind
 from measure_app.run import By, LinePart, Run, Spot
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from analysis import Line
@@ -174,7 +175,13 @@ def _ticks(outcome: Outcome, segment: Segment, part: Kind, line: LinePart) -> tu
     along = segment.along(places(values))
     decimals = 1 if step < 0.01 else 0
     return tuple(
-        Tick(float(a), f"{v * 100:.{decimals}f}".replace("-", "−"))
+        Tick(float(a), length_words(v, decimals))
         for v, a in zip(values.tolist(), along.tolist(), strict=True)
         if np.isfinite(a)
     )
+
+
+def length_words(metres: float, decimals: int) -> str:
+    """Write a length of the axis in centimetres; a zero has no sign."""
+    # Adding zero takes the sign off a negative one, which rounding up from just below zero leaves behind.
+    return said("{cm:.{decimals}f}", cm=100.0 * metres + 0.0, decimals=decimals).replace("-", "−")

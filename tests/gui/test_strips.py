@@ -9,7 +9,7 @@ from pytestqt.qtbot import QtBot
 from calibration import Pixel, Segment
 from measure_app.edits import SetCaptureRate, SetGaugeLine
 from measure_app.gui.marks import Kind
-from measure_app.gui.strip_layers import layers_of
+from measure_app.gui.strip_layers import layers_of, length_words
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.run import LinePart
 from measure_app.strips import Strip, StripLine
@@ -74,6 +74,12 @@ def test_the_law_follows_the_found_surface_and_ticks_are_heads(driver: Driver) -
         place = layers.segment.at(np.array([tick.along]))
         head = document.outcome.calibration.heads(place, np.zeros(1)).values[0]
         assert 100 * head == pytest.approx(float(tick.words.replace("−", "-")), abs=1e-6)
+
+
+def test_zero_on_an_axis_has_no_sign() -> None:
+    """A line that begins just below the hole has its first round length at minus zero."""
+    first = 0.05 * float(np.ceil(-0.3))
+    assert [length_words(v, 0) for v in (first, first - 0.05, first + 0.05)] == ["0", "−5", "5"]
 
 
 def test_the_time_axis_follows_the_capture_rate(driver: Driver) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QHeaderView, QLabel, QLineEdit, QProgressBar
 
+from measure_app.cross_checks import without_length
 from measure_app.edits import SetNote
 from measure_app.extras import (
     ClearReadings,
@@ -146,6 +147,8 @@ class ReadingsPanel(Panel):
         finding.add(self.lack)
         self.refused_words = Sentence(tone="faint")
         finding.add(self.refused_words)
+        self.lengthless = Sentence(tone="warning")
+        finding.add(self.lengthless)
         self.spans = DataTable(_SPAN_FIELDS, "Spans without a reading, and why")
         self.spans.row_opened.connect(lambda span: self.document.go_to(span.first))
         finding.add(self.spans)
@@ -243,6 +246,7 @@ class ReadingsPanel(Panel):
             self.count.say("")
             self.lack.say("Open a film first.")
             self.refused_words.say("")
+            self.lengthless.say("")
             self.spans.setVisible(False)
             self.find_button.setEnabled(False)
             self.again.show_run()
@@ -279,6 +283,17 @@ class ReadingsPanel(Panel):
             self.refused_words.say("Both were found in every frame of the part.")
         else:
             self.refused_words.say("")
+        self.lengthless.say(self._lengthless_words())
+
+    def _lengthless_words(self) -> str:
+        outcome = self.document.outcome
+        if outcome is None or self.document.blind:
+            return ""
+        lengths = outcome.lengths
+        return "\n".join(
+            f"{each.says[0].upper()}{each.says[1:]}."
+            for each in without_length(lengths.readings, lengths.heads, lengths.throws)
+        )
 
     def take(self, tool: Tool) -> None:
         """Take a tool into the hand as it is set here: frames to move on, and how well a press meets."""

@@ -213,11 +213,9 @@ class RulesPanel(Panel):
         return ""
 
     def _fits(self) -> dict[int, RuleFit]:
-        """Fits by index of the rule, as far as the newest outcome belongs to these rules."""
-        outcome, run = self.document.outcome, self.run
-        if outcome is None or run is None or len(outcome.calibration.rule_fits) != len(run.rules):
-            return {}
-        return dict(enumerate(outcome.calibration.rule_fits))
+        """Fits by index of the rule, as far as the newest ones belong to these rules; they need no hole."""
+        fits, run = self.document.rule_fits, self.run
+        return dict(enumerate(fits)) if run is not None and len(fits) == len(run.rules) else {}
 
     def _offer_kind(self, kinds: set[Measures]) -> None:
         """Offer the kind of rule that is still lacking."""

@@ -19,6 +19,7 @@ from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.film_panel import FilmPanel, coarse_words
 from measure_app.gui.panels.rules_panel import RulesPanel
+from measure_app.gui.recompute import Question, derive
 from measure_app.gui.tools import Tool
 
 Show = Callable[..., Any]
@@ -114,6 +115,18 @@ def test_a_rate_that_cannot_be_is_refused_at_its_field(show: Show, qtbot: QtBot)
 
 
 # Rules
+
+
+def test_rules_without_a_hole_have_their_scale_and_residuals(show: Show) -> None:
+    run, info, stamps, _ = bench()
+    alone = replace(run, orifice=None)
+    panel, document, _ = show(RulesPanel, run=alone)
+    derived = derive(Question(alone, stamps.seconds(), info, None), SimpleNamespace())  # type: ignore[arg-type]
+    assert derived.outcome is None
+    document.set_outcome(None, derived.lack, derived.rule_fits)
+    assert all(row.residual_px is not None for row in panel.table.shown_rows())
+    assert "mm per px" in panel.scale.text()
+    assert "No scale" not in panel.scale.text()
 
 
 def test_the_table_shows_values_places_and_residuals(show: Show) -> None:
