@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis import Check, line_with_errors_in_both, straight_line
+from analysis.checks import _wander
 
 X = np.linspace(0.04, 0.2, 60)
 NOISE = np.random.default_rng(8).standard_normal(60)
@@ -38,6 +39,19 @@ def test_each_fault_is_found_by_its_question(y: np.ndarray, words: str) -> None:
     assert not check.holds
     assert check.found > check.limit
     assert len(check.remedy) > 20
+
+
+@pytest.mark.parametrize(("signs", "runs"), [("+-" * 10, 20), ("+" * 10 + "-" * 10, 2), ("++--" * 5, 10)])
+def test_the_runs_test_is_that_of_wald_and_wolfowitz(signs: str, runs: int) -> None:
+    """Mean 2mn/N + 1 and variance 2mn(2mn - N)/(N²(N - 1)): NIST/SEMATECH e-Handbook, section 1.3.5.13."""
+    check = _wander(np.array([1.0 if sign == "+" else -1.0 for sign in signs]))
+    assert check is not None
+    m, total = 10, 20
+    mean, variance = 2 * m * m / total + 1, 2 * m * m * (2 * m * m - total) / (total**2 * (total - 1))
+    assert mean == 11.0
+    assert variance == pytest.approx(4.7368, abs=1e-4)
+    assert check.found == pytest.approx((mean - runs) / variance**0.5)
+    assert check.limit == pytest.approx(2.326, abs=1e-3)  # 99 % of the normal distribution, one-sided
 
 
 def test_limits_are_one_in_a_hundred() -> None:
