@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import argparse
 import ast
-import contextlib
 import copy
 import os
 import random
@@ -36,6 +35,7 @@ TESTS = ("tests/analysis", "tests/calibration")
 SECONDS = 20
 SECONDS_OF_TESTS = 4.0
 """The quickest tests of a line are taken until they take so long; hundreds pass over a line of every fit."""
+INI = "mutants.ini"
 UNTOUCHED = {"__init__.py", "words.py"}
 SPOKEN = {"said", "marked", "counted", "numeral", "field", "dataclass", "TypeVar", "Meta"}
 
@@ -135,21 +135,24 @@ def _is_text(node: ast.AST) -> bool:
     )
 
 
-def mutants_of(path: Path, root: Path) -> list[Mutant]:
-    """List every fault that can be put into a module."""
+def mutants_of(path: Path, root: Path, dice: random.Random) -> Iterator[Mutant]:
+    """Yield every fault that can be put into a module, in an order of chance."""
     text = path.read_text(encoding="utf-8")
-    tree = ast.parse(text)
-    made = []
-    for node in _places(tree):
-        if not isinstance(node, ast.expr):
+    every = [
+        (node, new, what)
+        for node in _places(ast.parse(text))
+        if isinstance(node, ast.expr)
+        for new, what in _changes(node)
+    ]
+    dice.shuffle(every)
+    for node, new, what in every:
+        # Only the expression itself is written anew, so that the lines of all else stay what they are.
+        source = _with(text, node, ast.unparse(ast.copy_location(new, node)))
+        try:
+            compile(source, str(path), "exec")
+        except SyntaxError:
             continue
-        for new, what in _changes(node):
-            # Only the expression itself is written anew, so that the lines of all else stay what they are.
-            source = _with(text, node, ast.unparse(ast.copy_location(new, node)))
-            with contextlib.suppress(SyntaxError):
-                compile(source, str(path), "exec")
-                made.append(Mutant(path.relative_to(root).as_posix(), node.lineno, what, source))
-    return made
+        yield Mutant(path.relative_to(root).as_posix(), node.lineno, what, source)
 
 
 def _with(text: str, node: ast.expr, words: str) -> str:
@@ -166,19 +169,17 @@ def _with(text: str, node: ast.expr, words: str) -> str:
 def drawn(root: Path, count: int, dice: random.Random, only: str | None) -> list[Mutant]:
     """Draw faults in turn from every module, so that each has its share."""
     modules = [
-        mutants_of(path, root)
+        mutants_of(path, root, dice)
         for package in PACKAGES
         for path in sorted((root / package).glob("*.py"))
         if path.name not in UNTOUCHED and (only is None or path.stem == only)
     ]
-    for each in modules:
-        dice.shuffle(each)
     chosen: list[Mutant] = []
-    while len(chosen) < count and any(modules):
-        for each in modules:
-            if each and len(chosen) < count:
-                chosen.append(each.pop())
-    return chosen
+    while len(chosen) < count and modules:
+        turn = [(each, next(each, None)) for each in modules]
+        chosen += [mutant for _, mutant in turn if mutant is not None]
+        modules = [each for each, mutant in turn if mutant is not None]
+    return chosen[:count]
 
 
 # ---------------------------------------------------------------- which test passes over which line
@@ -284,7 +285,15 @@ def _test_and_leave(tests: Sequence[str], root: Path) -> None:
     sys.path.insert(0, str(root))
     status = 70
     try:
-        status = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests]))
+        # Of the tests' plug-ins none is needed here, and the window's alone takes longer than most tests.
+        without = [
+            part
+            for name in ("cacheprovider", "pytest-qt", "xdist", "pytest_cov")
+            for part in ("-p", f"no:{name}")
+        ]
+        status = int(
+            pytest.main(["-x", "-q", "-c", str(root / INI), "--rootdir", str(root), *without, *tests])
+        )
     finally:
         os._exit(status)
 
@@ -319,6 +328,10 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         root = Path(name) / "clone"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(root)], check=True)  # noqa: S607
+        (root / INI).write_text(
+            "[pytest]\naddopts = --import-mode=importlib\npythonpath = .\nfilterwarnings = error\nmarkers = slow: long\n",
+            encoding="utf-8",
+        )
         lines, times = passed_over(root, asked.lines)
         _libraries()
         by_module: dict[str, list[str]] = defaultdict(list)
