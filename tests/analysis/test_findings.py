@@ -282,6 +282,28 @@ def test_no_input_brings_it_down_or_makes_it_invent_numbers(data: st.DataObject)
     assert_sound(findings_of(series, conditions), n)
 
 
+@pytest.mark.parametrize(
+    ("finding", "name", "power"),
+    [
+        ("gravity_from_clock", "orifice_diameter_m", 4),
+        ("gravity_from_clock", "container_area_m2", 2),
+        ("discharge_coefficient", "orifice_diameter_m", 2),
+        ("discharge_coefficient", "container_area_m2", 1),
+    ],
+)
+def test_one_per_cent_of_an_input_counts_by_its_power(finding: str, name: str, power: int) -> None:
+    """The clock's g rests on (A/a)², so on d⁻⁴ and A²; Cd = k A/(a √(g/2)) on d⁻² and A (JCGM 100, 5.1)."""
+    one = {f"{name[:-2]}_u_m": 0.01} if name.endswith("_m") else {f"{name[:-3]}_u_m2": 0.01}
+    conditions = dataclasses.replace(
+        RUN.conditions, **{key: share * getattr(RUN.conditions, name) for key, share in one.items()}
+    )
+    found = findings_of(RUN.series, conditions).finding(finding)
+    assert found is not None
+    word = "diameter" if "diameter" in name else "area"
+    (share,) = (each.u for each in found.budget if word in each.source)
+    assert share / found.value == pytest.approx(0.01 * power, rel=1e-9)
+
+
 def test_drops_that_are_next_to_nothing_bring_nothing_down() -> None:
     """Drops of 10⁻³¹³ m, which a shared error of millimetres exceeds by more than a float can say."""
     run = RUN
