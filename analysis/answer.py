@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from analysis.estimate import Estimate
 from analysis.findings import Finding, Undetermined
 from analysis.notation import plain
+from analysis.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,13 +53,16 @@ def settled(name: str, answer: Answer) -> Finding | Undetermined:
     estimate = answer.estimate
     # A value or an uncertainty whose square is no number either comes from absurd readings as well.
     if not (abs(estimate.value) < _ABSURD and estimate.u < _ABSURD):
-        return Undetermined(name, "readings from which a finite value follows; these give none")
+        return Undetermined(name, said("readings from which a finite value follows; these give none"))
     if estimate.u <= 0.0:
         value = f"{plain(estimate.value)} {answer.unit}".removesuffix(" 1")
         return Undetermined(
             name,
-            f"an uncertainty: the readings give {value}, but no error was stated and there are too few "
-            "readings to show their scatter",
+            said(
+                "an uncertainty: the readings give {value}, but no error was stated and there are "
+                "too few readings to show their scatter",
+                value=value,
+            ),
         )
     wide = answer.in_logarithm and estimate.value > 0.0
     try:
@@ -66,7 +70,7 @@ def settled(name: str, answer: Answer) -> Finding | Undetermined:
     except OverflowError:
         low, high = 0.0, math.inf
     if not (math.isfinite(low) and math.isfinite(high) and low < estimate.value < high):
-        return Undetermined(name, "readings of a sensible size: the interval has no end or no width")
+        return Undetermined(name, said("readings of a sensible size: the interval has no end or no width"))
     return Finding(
         name=name,
         symbol=answer.symbol,

@@ -21,6 +21,7 @@ from analysis.rows import ChosenRows, chosen_rows, law_limit_m
 from analysis.series import BoolArray, Conditions, Corrections, FloatArray, Series
 from analysis.shifts import Corrected, Shift, corrected, level_drop, shifts_of
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
+from analysis.words import marked, said
 
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
 """Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections
@@ -228,9 +229,8 @@ def _approach(
 def _missing_pairs(series: Series) -> str:
     """Name what is missing where no throw could be fitted."""
     lacking = [name for name in ("head", "throw", "drop") if getattr(series, name) is None]
-    return (
-        " and ".join(lacking)
-        or "a reading with head, throw and drop, all above zero and within the law's range"
+    return said(" and ").join(lacking) or said(
+        "a reading with head, throw and drop, all above zero and within the law's range"
     )
 
 
@@ -261,12 +261,12 @@ def _reasons(
     """Say why rows were left out, and which took part."""
     reasons = list(chosen.reasons)
     for fit, what in (
-        (drain, "head stands {:.1f} standard uncertainties off the drain curve"),
-        (throws, "throw stands {:.1f} standard uncertainties off the law"),
+        (drain, marked("head stands {by:.1f} standard uncertainties off the drain curve")),
+        (throws, marked("throw stands {by:.1f} standard uncertainties off the law")),
     ):
         if fit is not None:
             for row, by in zip(fit.outlying, fit.outlying_by, strict=True):
-                reasons[row] = reasons[row] or what.format(by)
+                reasons[row] = reasons[row] or said(what, by=by)
     return tuple(reasons), series.kept & np.array([not words for words in reasons], dtype=bool)
 
 
@@ -315,16 +315,18 @@ def _pairing_words(pairs: Paired | None, drain: JointFit | None, flight: FloatAr
     if pairs is None:
         return ""
     if not wanted:
-        return "as wished, each throw is compared with the head of the moment when it lands"
+        return said("as wished, each throw is compared with the head of the moment when it lands")
     if drain is None or pairs.time_s is None:
-        return (
-            "without times each throw is compared with the head of its own moment; the level falls during "
-            "the "
-            "flight, which is of no account for a slow drain and may lift Cv by up to a hundredth for a "
-            "fast one"
+        return said(
+            "without times each throw is compared with the head of its own moment; the level "
+            "falls during the flight, which is of no account for a slow drain and may lift Cv by "
+            "up to a hundredth for a fast one"
         )
     typical = float(np.nanmedian(flight[pairs.rows]))
-    return f"each throw is compared with the head one flight time ({plain(typical, 3)} s) earlier"
+    return said(
+        "each throw is compared with the head one flight time ({typical} s) earlier",
+        typical=plain(typical, 3),
+    )
 
 
 def _mean_of_ratios(at: Paired, n: int, approach: float) -> Estimate:

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.checks import checks_of_line
 from analysis.lines import Line
 from analysis.series import FloatArray
+from analysis.words import said
 
 
 def line_with_errors_in_both(
@@ -102,10 +103,10 @@ def line_with_errors_in_both(
         intercept=intercept,
         covariance=scaled if wider and scaled is not None else unscaled,
         free_intercept=free_intercept,
-        method="errors in both variables (orthogonal distance regression)",
-        errors_shown="scaled by the scatter (χ² per degree of freedom above 1)"
+        method=said("errors in both variables (orthogonal distance regression)"),
+        errors_shown=said("scaled by the scatter (χ² per degree of freedom above 1)")
         if wider
-        else "from the stated errors",
+        else said("from the stated errors"),
         r_squared=1.0 - float(np.sum(residuals**2)) / total if total > 0.0 else math.nan,
         residual_sd=math.sqrt(float(np.sum(residuals**2)) / dof) if dof else math.nan,
         n=n,

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from analysis.series import FloatArray
+from analysis.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,11 +97,13 @@ def _wander(residuals: FloatArray) -> Check | None:
     variance = (expected - 1.0) * (expected - 2.0) / (n - 1)
     found = (expected - runs) / math.sqrt(variance) if variance > 0.0 else 0.0
     return Check(
-        "Do the residuals wander along the line (runs test, in standard deviations)?",
+        said("Do the residuals wander along the line (runs test, in standard deviations)?"),
         found,
         2.326,
-        "Neighbouring readings err together: look for a bend, a moved camera or a swaying jet; the "
-        "uncertainty of a finding already counts such readings as fewer.",
+        said(
+            "Neighbouring readings err together: look for a bend, a moved camera or a swaying "
+            "jet; the uncertainty of a finding already counts such readings as fewer."
+        ),
     )
 
 
@@ -110,11 +113,13 @@ def _intercept(line: _Fitted) -> Check | None:
     from scipy.special import stdtrit
 
     return Check(
-        "Does the line miss the origin (intercept over its standard error)?",
+        said("Does the line miss the origin (intercept over its standard error)?"),
         abs(line.intercept) / line.intercept_u,
         float(stdtrit(line.dof, 0.995)),
-        "The law goes through the origin: check the marked centre of the hole and the throw zero; a thin jet "
-        "also loses head to surface tension.",
+        said(
+            "The law goes through the origin: check the marked centre of the hole and the throw "
+            "zero; a thin jet also loses head to surface tension."
+        ),
     )
 
 
@@ -124,11 +129,13 @@ def _scatter(line: _Fitted) -> Check | None:
     from scipy.special import chdtri
 
     return Check(
-        "Is the scatter larger than the stated errors allow (χ² per degree of freedom)?",
+        said("Is the scatter larger than the stated errors allow (χ² per degree of freedom)?"),
         line.chi_squared_per_dof,
         float(chdtri(line.dof, 0.01)) / line.dof,
-        "The readings scatter more than was stated: state larger errors, look for wrong readings or for a "
-        "law that does not hold.",
+        said(
+            "The readings scatter more than was stated: state larger errors, look for wrong "
+            "readings or for a law that does not hold."
+        ),
     )
 
 
@@ -146,10 +153,10 @@ def _dominance(line: _Fitted, x: FloatArray, scaled: FloatArray, u: FloatArray |
     variance = float(np.sum(scaled**2)) / line.dof
     cook = scaled**2 * leverage / (p * variance * np.maximum(1e-9, 1.0 - leverage) ** 2)
     return Check(
-        "Does one reading alone decide the line (largest Cook's distance)?",
+        said("Does one reading alone decide the line (largest Cook's distance)?"),
         float(np.max(cook)),
         1.0,
-        "Read that frame again, or add readings at that end of the range.",
+        said("Read that frame again, or add readings at that end of the range."),
     )
 
 
@@ -176,9 +183,11 @@ def _curvature(x: FloatArray, y: FloatArray, u: FloatArray | None, free_intercep
     from scipy.special import stdtrit
 
     return Check(
-        "Is the line bent (quadratic term over its standard error)?",
+        said("Is the line bent (quadratic term over its standard error)?"),
         abs(float(beta[-1])) / u_last,
         float(stdtrit(n - p, 0.995)),
-        "A bend means that the law does not hold over the whole range: cut the low heads, check that the jet "
-        "leaves horizontally and that the head's zero is right.",
+        said(
+            "A bend means that the law does not hold over the whole range: cut the low heads, "
+            "check that the jet leaves horizontally and that the head's zero is right."
+        ),
     )

@@ -11,17 +11,18 @@ from analysis.estimate import Estimate, propagated
 from analysis.from_lines import speed_coefficient_of_line
 from analysis.models import GRAVITY
 from analysis.notation import plain, with_uncertainty
+from analysis.words import marked, said
 
 AREA, DIAMETER, JET, CONTRACTION = (
-    "container area",
-    "orifice diameter",
-    "jet diameter",
-    "contraction coefficient (assumed)",
+    marked("container area"),
+    marked("orifice diameter"),
+    marked("jet diameter"),
+    marked("contraction coefficient (assumed)"),
 )
 ASSUMED_CONTRACTION, ASSUMED_CONTRACTION_U = 0.64, 0.03
 """Cc of a sharp edge in a thin plane wall: 0.64 (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17);
 worked examples in textbooks lie between 0.61 and 0.67."""
-_FALLING = "a head that falls"
+_FALLING = marked("a head that falls")
 
 
 def speed_coefficient(basis: Basis) -> Answer:
@@ -30,25 +31,41 @@ def speed_coefficient(basis: Basis) -> Answer:
         return basis.missing_pairs
     remarks = [basis.pairing_words]
     if not basis.throws.own_known:
-        remarks.append("one reading without a stated error: u holds only what is shared, so it is too small")
+        remarks.append(
+            said("one reading without a stated error: u holds only what is shared, so it is too small")
+        )
     if basis.throws.has("head_zero"):
         zero = basis.throws.estimate("head_zero", basis.n)
         remarks.append(
-            f"the head's zero was left free ({basis.throws_zero_why}) and came out {_mm(zero)} below the "
-            "marked one"
+            said(
+                "the head's zero was left free ({throws_zero_why}) and came out {mm} below the marked one",
+                throws_zero_why=basis.throws_zero_why,
+                mm=_mm(zero),
+            )
         )
     line = speed_coefficient_of_line(basis, free_intercept=True)
     if line is not None and line.u > 0.0:
-        remarks.append(f"from the line x² against h, free intercept: {with_uncertainty(line.value, line.u)}")
+        remarks.append(
+            said(
+                "from the line x² against h, free intercept: {value}",
+                value=with_uncertainty(line.value, line.u),
+            )
+        )
     at_angle = basis.corrected.angle_rad
-    law = "x = 2 Cv √(y₀ h)" if at_angle == 0.0 else "the whole parabola of a jet at the stated angle"
+    law = (
+        said("x = 2 Cv √(y₀ h)")
+        if at_angle == 0.0
+        else said("the whole parabola of a jet at the stated angle")
+    )
     return Derived(
         basis.throws.estimate("cv", basis.n),
         "Cv",
         "1",
-        f"joint fit of {law} to all throws and heads with the shared sources, the zeros of head and "
-        f"throw free "
-        "within their stated uncertainties; lengths only",
+        said(
+            "joint fit of {law} to all throws and heads with the shared sources, the zeros of "
+            "head and throw free within their stated uncertainties; lengths only",
+            law=law,
+        ),
         depends_on_assumed_g=False,
         remarks=tuple(words for words in remarks if words),
     )
@@ -58,19 +75,20 @@ def speed_coefficient_zero_intercept(basis: Basis) -> Answer:
     """Give Cv from the straight line of x² against h that is held to the origin."""
     line = speed_coefficient_of_line(basis, free_intercept=False)
     if line is None:
-        return basis.missing_pairs or "throws that grow with the head"
+        return basis.missing_pairs or said("throws that grow with the head")
     return Derived(
         line,
         "Cv₀",
         "1",
-        "slope of x² against h held to the origin, √(slope/4y₀); lengths only",
+        said("slope of x² against h held to the origin, √(slope/4y₀); lengths only"),
         depends_on_assumed_g=False,
         remarks=_beside_joint(
             basis,
             line,
-            "a line held to the origin takes both marked zeros for exact: a wrong zero, or head lost to "
-            "surface "
-            "tension, tilts it",
+            said(
+                "a line held to the origin takes both marked zeros for exact: a wrong zero, or head "
+                "lost to surface tension, tilts it"
+            ),
         ),
     )
 
@@ -78,18 +96,20 @@ def speed_coefficient_zero_intercept(basis: Basis) -> Answer:
 def speed_coefficient_mean_of_ratios(basis: Basis) -> Answer:
     """Give Cv as the mean of x/(2√(y₀h)) of single readings."""
     if basis.mean_of_ratios is None:
-        return basis.missing_pairs or "a launch angle at which the throws are possible"
+        return basis.missing_pairs or said("a launch angle at which the throws are possible")
     return Derived(
         basis.mean_of_ratios,
-        "mean Cv",
+        said("mean Cv"),
         "1",
-        "mean of the single ratios x/(2√(y₀ h)); lengths only",
+        said("mean of the single ratios x/(2√(y₀ h)); lengths only"),
         depends_on_assumed_g=False,
         remarks=_beside_joint(
             basis,
             basis.mean_of_ratios,
-            "a wrong zero of the head by δ changes a single ratio by δ/2h, most at low heads, where the mean "
-            "takes it in whole",
+            said(
+                "a wrong zero of the head by δ changes a single ratio by δ/2h, most at low heads, "
+                "where the mean takes it in whole"
+            ),
         ),
     )
 
@@ -103,8 +123,17 @@ def _beside_joint(basis: Basis, other: Estimate, means: str) -> tuple[str, ...]:
     if not (0.0 < gap.u < math.inf and math.isfinite(gap.value)):
         return (means,)
     by = abs(gap.value) / gap.u
-    verdict = "more than chance allows" if by > gap.coverage_factor else "no more than chance allows"
-    return (f"differs from the joint estimate by {with_uncertainty(gap.value, gap.u)}, {verdict}; {means}",)
+    verdict = (
+        said("more than chance allows") if by > gap.coverage_factor else said("no more than chance allows")
+    )
+    return (
+        said(
+            "differs from the joint estimate by {value}, {verdict}; {means}",
+            value=with_uncertainty(gap.value, gap.u),
+            verdict=verdict,
+            means=means,
+        ),
+    )
 
 
 def _mm(estimate: Estimate) -> str:
@@ -118,11 +147,14 @@ def drain_rate(basis: Basis) -> Answer:
     remarks: tuple[str, ...] = ()
     law = "√h = √h₀ − k t"
     if basis.clock.profile is not None:
-        law = "∫A/(2√h) dh, which falls evenly in time in a container of any shape,"
+        law = said("∫A/(2√h) dh, which falls evenly in time in a container of any shape,")
         remarks = (
             (
-                "the container is not equally wide at all heights: k is the rate of √h where its surface is "
-                f"{plain(1e4 * basis.clock.reference_m2, 4)} cm², at the middle of the heads"
+                said(
+                    "the container is not equally wide at all heights: k is the rate of √h where its "
+                    "surface is {reference_m2} cm², at the middle of the heads",
+                    reference_m2=plain(1e4 * basis.clock.reference_m2, 4),
+                )
             ),
         )
     if basis.drain.has("head_zero"):
@@ -130,15 +162,21 @@ def drain_rate(basis: Basis) -> Answer:
         remarks = (
             *remarks,
             (
-                f"the head's zero was left free ({basis.drain_zero_why}) and came out {_mm(zero)} below the "
-                "marked one"
+                said(
+                    "the head's zero was left free ({drain_zero_why}) and came out {mm} below the marked one",
+                    drain_zero_why=basis.drain_zero_why,
+                    mm=_mm(zero),
+                )
             ),
         )
     return Derived(
         basis.drain.estimate("k", basis.n),
         "k",
         "m^0.5/s",
-        f"joint fit of {law} to all heads with the shared sources",
+        said(
+            "joint fit of {law} to all heads with the shared sources",
+            law=law,
+        ),
         depends_on_assumed_g=False,
         remarks=remarks,
     )
@@ -150,19 +188,22 @@ def time_to_empty(basis: Basis) -> Answer:
         return basis.no_drain
     k, root = basis.drain.estimate("k", basis.n), basis.drain.estimate("root_h0", basis.n)
     if k.value <= 0.0:
-        return _FALLING
+        return said(_FALLING)
     value = root.value / k.value
     start = float(basis.series.time_s[basis.drain.first_row])
     return Derived(
         propagated(value, [(root, 1.0 / k.value), (k, -value / k.value)]),
         "tₑ",
         "s",
-        "√h₀/k of the drain curve",
+        said("√h₀/k of the drain curve"),
         depends_on_assumed_g=False,
         remarks=(
             (
-                f"counted from the first reading used, at {start:.3f} s; it is where √h would reach zero if "
-                "the law held to the end, which it does not at the lowest heads"
+                said(
+                    "counted from the first reading used, at {start:.3f} s; it is where √h would reach "
+                    "zero if the law held to the end, which it does not at the lowest heads",
+                    start=start,
+                )
             ),
         ),
     )
@@ -176,8 +217,13 @@ def _taken_as_exact(*named: tuple[str, float | None]) -> tuple[str, ...]:
     silent = [name for name, u in named if not u]
     if not silent:
         return ()
-    words = " and the ".join(silent)
-    return (f"no uncertainty was stated for the {words}: taken as exact, so u is too small",)
+    words = said(" and the ").join(silent)
+    return (
+        said(
+            "no uncertainty was stated for the {words}: taken as exact, so u is too small",
+            words=words,
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,12 +239,12 @@ def _width(basis: Basis) -> _Width | None:
     """Give the area that belongs to the drain rate; a profile goes before the one area."""
     at = basis.conditions
     if basis.clock.profile is not None:
-        shape = "the container's profile by the exact integral"
+        shape = said("the container's profile by the exact integral")
         return _Width(basis.clock.reference_m2, at.profile_relative_u or 0.0, shape)
     if at.container_area_m2 is None or not _known(at.container_area_m2):
         return None
     u = (at.container_area_u_m2 or 0.0) / at.container_area_m2
-    return _Width(at.container_area_m2, u, "container area, prismatic container")
+    return _Width(at.container_area_m2, u, said("container area, prismatic container"))
 
 
 def discharge_coefficient(basis: Basis) -> Answer:
@@ -223,10 +269,17 @@ def discharge_coefficient(basis: Basis) -> Answer:
         propagated(value, [(k, per_k)], extra),
         "Cd",
         "1",
-        f"k A / (a √(g/2)) from the drain curve, {width.words}, and orifice area",
+        said(
+            "k A / (a √(g/2)) from the drain curve, {words}, and orifice area",
+            words=width.words,
+        ),
         depends_on_assumed_g=True,
         remarks=(
-            f"with g = {plain(g.value, 6)} m/s² ({g.source})",
+            said(
+                "with g = {value} m/s² ({source})",
+                value=plain(g.value, 6),
+                source=g.source,
+            ),
             *_taken_as_exact((AREA, width.relative_u), (DIAMETER, at.orifice_diameter_u_m)),
         ),
     )
@@ -243,25 +296,34 @@ def gravity_from_clock(basis: Basis) -> Answer:
         return "; ".join(dict.fromkeys(lacking))
     k, cv = basis.drain.estimate("k", basis.n), basis.throws.estimate("cv", basis.n)
     if k.value <= 0.0:
-        return _FALLING
+        return said(_FALLING)
     relative = {AREA: 2.0 * width.relative_u}
     remarks: list[str] = []
     if at.jet_diameter_m is not None and _known(at.jet_diameter_m):
         jet_area = math.pi * at.jet_diameter_m**2 / 4.0
         relative[JET] = -4.0 * (at.jet_diameter_u_m or 0.0) / at.jet_diameter_m
-        how = "with the jet's measured diameter"
+        how = said("with the jet's measured diameter")
         named = (JET, at.jet_diameter_u_m)
     else:
         d = at.orifice_diameter_m or math.nan
         jet_area = ASSUMED_CONTRACTION * math.pi * d**2 / 4.0
         relative[DIAMETER] = -4.0 * (at.orifice_diameter_u_m or 0.0) / d
         relative[CONTRACTION] = -2.0 * ASSUMED_CONTRACTION_U / ASSUMED_CONTRACTION
-        how = f"with an assumed contraction of the jet, Cc = {ASSUMED_CONTRACTION} ± {ASSUMED_CONTRACTION_U}"
+        how = said(
+            "with an assumed contraction of the jet, Cc = {assumed_contraction} ± {assumed_contraction_u}",
+            assumed_contraction=ASSUMED_CONTRACTION,
+            assumed_contraction_u=ASSUMED_CONTRACTION_U,
+        )
         named = (DIAMETER, at.orifice_diameter_u_m)
         remarks.append(
-            f"rests on a handbook's contraction coefficient of a sharp edge, {ASSUMED_CONTRACTION} ± "
-            f"{ASSUMED_CONTRACTION_U}, not measured here; a drilled or thick-walled hole has another. "
-            "Measure the jet's diameter half a hole's width outside to be rid of it"
+            said(
+                "rests on a handbook's contraction coefficient of a sharp edge, "
+                "{assumed_contraction} ± {assumed_contraction_u}, not measured here; a drilled or "
+                "thick-walled hole has another. Measure the jet's diameter half a hole's width "
+                "outside to be rid of it",
+                assumed_contraction=ASSUMED_CONTRACTION,
+                assumed_contraction_u=ASSUMED_CONTRACTION_U,
+            )
         )
     near = 1.0 - basis.approach**2
     value = 2.0 * near * (k.value * width.area_m2 / (jet_area * cv.value)) ** 2
@@ -270,7 +332,10 @@ def gravity_from_clock(basis: Basis) -> Answer:
         propagated(value, parts, {name: value * change for name, change in relative.items()}),
         "g",
         "m/s²",
-        f"2 (k A / (a_jet Cv))²: clock and lengths, {how}",
+        said(
+            "2 (k A / (a_jet Cv))²: clock and lengths, {how}",
+            how=how,
+        ),
         depends_on_assumed_g=False,
         remarks=(*remarks, *_taken_as_exact((AREA, width.relative_u), named)),
         in_logarithm=True,

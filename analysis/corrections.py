@@ -13,6 +13,7 @@ from analysis.law_fits import TENSION
 from analysis.notation import plain
 from analysis.series import FloatArray
 from analysis.shifts import Shift, level_drop
+from analysis.words import marked, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,33 +49,47 @@ class CorrectionSize:
 
 SAYS = MappingProxyType(
     {
-        "surface_speed": "the surface sinks while the jet leaves, so that the jet is a little faster "
-        "than from a "
-        "surface at rest",
-        "fall_during_flight": "water that lands now left when the level was higher; each throw is "
-        "compared with "
-        "that earlier head",
-        "launch_angle": "a jet that leaves upwards lands farther than a level one, a jet that leaves "
-        "downwards "
-        "nearer",
-        "hole_size": "the water at the lower edge of the hole is under more head than at the upper "
-        "edge; this "
-        "counts when the head is only a few hole's widths",
-        "landing_level": "a throw that is read above the level to which the drop was measured, such as "
-        "on a film "
-        "of water in the tray, belongs to a smaller drop",
-        "capillary": "the skin of a thin jet squeezes it and pulls it back, which looks like a loss of "
-        "head; our "
-        "own estimate, so it is told but not applied unless asked for",
-        "contracted_section": "the jet is free only where it has narrowed, half a hole's width from the "
-        "inner "
-        "edge; its throw counts from there and not from the wall",
-        "low_heads": "at heads below two hole's widths, or so low that water clings to the wall, the "
-        "law ends; such "
-        "readings are left out",
+        "surface_speed": marked(
+            "the surface sinks while the jet leaves, so that the jet is a little faster than "
+            "from a surface at rest"
+        ),
+        "fall_during_flight": marked(
+            "water that lands now left when the level was higher; each throw is compared with "
+            "that earlier head"
+        ),
+        "launch_angle": marked(
+            "a jet that leaves upwards lands farther than a level one, a jet that leaves downwards nearer"
+        ),
+        "hole_size": marked(
+            "the water at the lower edge of the hole is under more head than at the upper edge; "
+            "this counts when the head is only a few hole's widths"
+        ),
+        "landing_level": marked(
+            "a throw that is read above the level to which the drop was measured, such as on a "
+            "film of water in the tray, belongs to a smaller drop"
+        ),
+        "capillary": marked(
+            "the skin of a thin jet squeezes it and pulls it back, which looks like a loss of "
+            "head; our own estimate, so it is told but not applied unless asked for"
+        ),
+        "contracted_section": marked(
+            "the jet is free only where it has narrowed, half a hole's width from the inner "
+            "edge; its throw counts from there and not from the wall"
+        ),
+        "low_heads": marked(
+            "at heads below two hole's widths, or so low that water clings to the wall, the law "
+            "ends; such readings are left out"
+        ),
     }
 )
-_MOVED = MappingProxyType({"jet_head": "head", "drain_head": "drain head", "throw": "throw", "drop": "drop"})
+_MOVED = MappingProxyType(
+    {
+        "jet_head": marked("head"),
+        "drain_head": marked("drain head"),
+        "throw": marked("throw"),
+        "drop": marked("drop"),
+    }
+)
 
 
 def correction_sizes(basis: Basis, cd: float | None) -> tuple[CorrectionSize, ...]:
@@ -104,7 +119,7 @@ def correction_sizes(basis: Basis, cd: float | None) -> tuple[CorrectionSize, ..
 def _size(basis: Basis, name: str, missing: str, *effects: Effect | None) -> CorrectionSize:
     return CorrectionSize(
         name=name,
-        says=SAYS[name],
+        says=said(SAYS[name]),
         applied=getattr(basis.corrections, name) and not missing,
         missing=missing,
         effects=tuple(each for each in effects if each is not None and math.isfinite(each.change)),
@@ -115,7 +130,7 @@ def _surface_speed(basis: Basis) -> CorrectionSize:
     r = basis.full_approach
     if r is None:
         return _size(
-            basis, "surface_speed", "times of the readings, or container area and the hole's diameter"
+            basis, "surface_speed", said("times of the readings, or container area and the hole's diameter")
         )
     if basis.throws is None:
         return _size(basis, "surface_speed", basis.missing_pairs)
@@ -125,7 +140,14 @@ def _surface_speed(basis: Basis) -> CorrectionSize:
 
 def _fall(basis: Basis) -> CorrectionSize:
     if basis.drain is None:
-        return _size(basis, "fall_during_flight", f"the drain curve: {basis.no_drain}")
+        return _size(
+            basis,
+            "fall_during_flight",
+            said(
+                "the drain curve: {no_drain}",
+                no_drain=basis.no_drain,
+            ),
+        )
     if basis.throws is None or basis.series.head is None:
         return _size(basis, "fall_during_flight", basis.missing_pairs)
     rows = basis.throws.rows
@@ -136,14 +158,14 @@ def _fall(basis: Basis) -> CorrectionSize:
         "fall_during_flight",
         "",
         Effect("Cv", _change_of_cv(basis, moved, on=basis.corrections.fall_during_flight), "1"),
-        Effect("mean Cv", _change_of_mean(basis, moved), "1"),
+        Effect(said("mean Cv"), _change_of_mean(basis, moved), "1"),
         Effect("head", float(np.mean(fall[rows])), "m"),
     )
 
 
 def _low_heads(basis: Basis) -> CorrectionSize:
     if basis.limit_m is None:
-        return _size(basis, "low_heads", "the hole's diameter")
+        return _size(basis, "low_heads", said("the hole's diameter"))
     if basis.cv_other_cut is None or basis.throws is None:
         none_low = basis.throws is not None and not basis.any_low
         return _size(basis, "low_heads", "", Effect("Cv", 0.0, "1") if none_low else None)
@@ -159,7 +181,7 @@ def _of_shift(basis: Basis, name: str, shift: Shift | str, cd: float | None) -> 
     if basis.throws is not None:
         moved = _throw_like(basis, shift)
         effects.append(Effect("Cv", _change_of_cv(basis, moved, on=getattr(basis.corrections, name)), "1"))
-        effects.append(Effect("mean Cv", _change_of_mean(basis, moved), "1"))
+        effects.append(Effect(said("mean Cv"), _change_of_mean(basis, moved), "1"))
     if basis.drain is not None and cd is not None and "drain_head" in shift.adds:
         k = basis.drain.value("k")
         step = float(basis.drain.gain[1] @ shift.adds["drain_head"][basis.drain.rows])
@@ -167,7 +189,7 @@ def _of_shift(basis: Basis, name: str, shift: Shift | str, cd: float | None) -> 
     rows = basis.throws.rows if basis.throws is not None else np.nonzero(basis.chosen.with_head)[0]
     for what, values in shift.adds.items():
         if rows.size:
-            effects.append(Effect(_MOVED[what], float(np.mean(values[rows])), "m"))
+            effects.append(Effect(said(_MOVED[what]), float(np.mean(values[rows])), "m"))
     return _size(basis, name, "", *effects)
 
 
@@ -224,12 +246,20 @@ def size_words(size: CorrectionSize) -> str:
     """Say in one line whether a correction was applied and what it changes."""
     name = size.name.replace("_", " ")
     if size.missing:
-        return f"{name}: cannot be told for want of {size.missing}"
+        return said(
+            "{name}: cannot be told for want of {missing}",
+            name=name,
+            missing=size.missing,
+        )
     told = [each for each in size.effects if each.of != "drain head"]
     changes = [f"{each.of} {_amount(each)}" for each in told]
-    done = "applied:" if size.applied else "not applied; it would change"
+    done = "applied:" if size.applied else said("not applied; it would change")
     if not changes:
-        return f"{name}: {'applied' if size.applied else 'not applied'}; its size cannot be told"
+        return said(
+            "{name}: {words}; its size cannot be told",
+            name=name,
+            words="applied" if size.applied else said("not applied"),
+        )
     return f"{name}: {done} {', '.join(changes)}"
 
 
@@ -240,6 +270,10 @@ def _amount(effect: Effect) -> str:
     if value == 0.0:
         return "unchanged"
     if abs(value) < floor:
-        return f"by less than {floor:g}{unit}"
+        return said(
+            "by less than {floor:g}{unit}",
+            floor=floor,
+            unit=unit,
+        )
     sign = "+" if value > 0.0 else "−"
     return f"{sign}{plain(abs(value), 2)}{unit}"

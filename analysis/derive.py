@@ -28,6 +28,7 @@ from analysis.published import band_words
 from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, Series
 from analysis.slopes import LawLine
 from analysis.suspects import diagnosis_of
+from analysis.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -210,7 +211,7 @@ def _answer(function: Callable[[Basis], Answer], basis: Basis) -> Answer:
     try:
         return function(basis)
     except OverflowError:
-        return "readings of a sensible size"
+        return said("readings of a sensible size")
 
 
 def _by_law(fit: JointFit | None, series: Series, seen: Column | None, read: Column | None) -> FloatArray:

@@ -15,6 +15,7 @@ from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
 from analysis.published import ExpectedBand
 from analysis.triggers import RARE, intercept_of, linearisations, standard_by, triggers_of
+from analysis.words import marked, said
 
 _BENT = 3.3
 """Standard uncertainties of the bend; by chance 1 run in 1,000 (common practice, no source)."""
@@ -53,7 +54,7 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
         *_zero_left_free(basis, guess=guess),
         *_bent(basis, guess=guess),
         *_scatter(basis.throws, "throws"),
-        *_scatter(basis.drain, "heads in time"),
+        *_scatter(basis.drain, said("heads in time")),
         *_pulled(basis),
     ]
     return tuple(found)
@@ -67,12 +68,25 @@ def _coefficient_out_of_band(
     value = f"{symbol} = {with_uncertainty(estimate.value, estimate.u)}"
     if estimate.value > 1.0:
         by = (estimate.value - 1.0) / estimate.u if estimate.u > 0.0 else math.inf
-        within = "within its uncertainty of" if by < 2.0 else f"{by:.1f} standard uncertainties above"
+        within = (
+            said("within its uncertainty of")
+            if by < 2.0
+            else said(
+                "{by:.1f} standard uncertainties above",
+                by=by,
+            )
+        )
         return [
             Remark(
                 about,
-                f"{value} is above 1, which is impossible, and lies {within} 1"
-                f"{': something measured is wrong, such as the drop, a zero or a scale' if guess else ''}",
+                said(
+                    "{value} is above 1, which is impossible, and lies {within} 1{words}",
+                    value=value,
+                    within=within,
+                    words=said(": something measured is wrong, such as the drop, a zero or a scale")
+                    if guess
+                    else "",
+                ),
             )
         ]
     nearest = band.low if estimate.value < band.low else band.high
@@ -80,9 +94,15 @@ def _coefficient_out_of_band(
     return [
         Remark(
             about,
-            f"{value} lies outside the published band {band.low:.2f} to {band.high:.2f}"
-            f"{', though within its uncertainty of it' if near else ''}: {band.why}"
-            f"{' (extrapolated)' if band.extrapolated else ''}",
+            said(
+                "{value} lies outside the published band {low:.2f} to {high:.2f}{words}: {why}{words2}",
+                value=value,
+                low=band.low,
+                high=band.high,
+                words=said(", though within its uncertainty of it") if near else "",
+                why=band.why,
+                words2=" (extrapolated)" if band.extrapolated else "",
+            ),
         )
     ]
 
@@ -93,22 +113,47 @@ def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:
     if difference is None or difference.u <= 0.0:
         return []
     by = standard_by(difference.value, difference)
-    figure = (
-        f"the speed coefficients of v against √h and of v² against h differ by "
-        f"{plain(100.0 * difference.value, 2)} %, "
-        f"which is {by:.1f} standard uncertainties of that difference"
+    figure = said(
+        "the speed coefficients of v against √h and of v² against h differ by {value} %, "
+        "which is {by:.1f} standard uncertainties of that difference",
+        value=plain(100.0 * difference.value, 2),
+        by=by,
     )
     if by <= NORMAL_95:
-        return [Remark("two linearisations", f"they agree: {figure}")]
+        return [
+            Remark(
+                marked("two linearisations"),
+                said(
+                    "they agree: {figure}",
+                    figure=figure,
+                ),
+            )
+        ]
     if by <= RARE:
-        return [Remark("two linearisations", f"chance seldom makes them differ so much: {figure}")]
-    return [Remark("two linearisations", f"they do not agree: {figure}")]
+        return [
+            Remark(
+                marked("two linearisations"),
+                said(
+                    "chance seldom makes them differ so much: {figure}",
+                    figure=figure,
+                ),
+            )
+        ]
+    return [
+        Remark(
+            marked("two linearisations"),
+            said(
+                "they do not agree: {figure}",
+                figure=figure,
+            ),
+        )
+    ]
 
 
 def _intercept(estimates: Mapping[str, Estimate]) -> list[Remark]:
     """Whether x² against h misses the origin, where chance seldom does that."""
     asked = intercept_of(estimates)
-    return [] if asked is None or asked[0] <= RARE else [Remark("line through the origin", asked[1])]
+    return [] if asked is None or asked[0] <= RARE else [Remark(marked("line through the origin"), asked[1])]
 
 
 def _rows_left_out(basis: Basis) -> list[Remark]:
@@ -118,30 +163,46 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
         change = ""
         if basis.cv_other_cut is not None and basis.throws is not None:
             before, after = plain(basis.cv_other_cut), plain(basis.throws.value("cv"))
-            change = f"; with them Cv would be {before} instead of {after}"
+            change = said(
+                "; with them Cv would be {before} instead of {after}",
+                before=before,
+                after=after,
+            )
         found.append(
             Remark(
-                "low heads",
-                f"{_count(cut, 'reading')} with a head below {plain(1e3 * basis.limit_m, 3)} mm, where the "
-                f"law ends for this hole, {'was' if cut == 1 else 'were'} left out{change}",
+                marked("low heads"),
+                said(
+                    "{count} with a head below {limit_m} mm, where the law ends for this hole, {words} "
+                    "left out{change}",
+                    count=_count(cut, "reading"),
+                    limit_m=plain(1e3 * basis.limit_m, 3),
+                    words="was" if cut == 1 else "were",
+                    change=change,
+                ),
             )
         )
-    for fit, what in ((basis.drain, "drain curve"), (basis.throws, "law of the throws")):
+    for fit, what in ((basis.drain, said("drain curve")), (basis.throws, said("law of the throws"))):
         if fit is not None and fit.outlying.size:
             found.append(
                 Remark(
-                    "readings off the law",
-                    f"{_count(int(fit.outlying.size), 'reading')} far off the {what} "
-                    f"{'was' if fit.outlying.size == 1 else 'were'} left out; look at them before you "
-                    "trust that",
+                    marked("readings off the law"),
+                    said(
+                        "{count} far off the {what} {words} left out; look at them before you trust that",
+                        count=_count(int(fit.outlying.size), "reading"),
+                        what=what,
+                        words="was" if fit.outlying.size == 1 else "were",
+                    ),
                 )
             )
         if fit is not None and fit.law_in_doubt:
             found.append(
                 Remark(
-                    "readings off the law",
-                    f"so many readings stand far off the {what} that none was left out: either the law "
-                    "does not hold or many readings are wrong",
+                    marked("readings off the law"),
+                    said(
+                        "so many readings stand far off the {what} that none was left out: either the law "
+                        "does not hold or many readings are wrong",
+                        what=what,
+                    ),
                 )
             )
     return found
@@ -157,11 +218,16 @@ def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
         zero = basis.throws.estimate("head_zero", basis.n)
         found.append(
             Remark(
-                "head zero",
-                f"{basis.throws_zero_why} ({with_uncertainty(1e3 * zero.value, 1e3 * zero.u, 'mm')}), so "
-                "Cv was taken from the shape of the law alone"
+                marked("head zero"),
+                said(
+                    "{throws_zero_why} ({value}), so Cv was taken from the shape of the law alone",
+                    throws_zero_why=basis.throws_zero_why,
+                    value=with_uncertainty(1e3 * zero.value, 1e3 * zero.u, "mm"),
+                )
                 + (
-                    ": check the marked centre of the hole; a thin jet also loses head to surface tension"
+                    said(
+                        ": check the marked centre of the hole; a thin jet also loses head to surface tension"
+                    )
                     if guess
                     else ""
                 ),
@@ -170,10 +236,13 @@ def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
     if basis.drain is not None and basis.drain.has("head_zero"):
         found.append(
             Remark(
-                "√head in time",
-                f"√head is not straight in time with the head's zero as marked: {basis.drain_zero_why}. "
-                "The zero was left free; a container that is not prismatic, or a camera that moved, looks "
-                "the same",
+                marked("√head in time"),
+                said(
+                    "√head is not straight in time with the head's zero as marked: {drain_zero_why}. The "
+                    "zero was left free; a container that is not prismatic, or a camera that moved, "
+                    "looks the same",
+                    drain_zero_why=basis.drain_zero_why,
+                ),
             )
         )
     return found
@@ -198,13 +267,17 @@ def _bent(basis: Basis, *, guess: bool) -> list[Remark]:
     size = abs(2.0 * middle * q * duration**2 / 4.0)
     return [
         Remark(
-            "√head in time",
-            f"√head is not straight in time: at mid-run it stands {plain(1e3 * size, 2)} mm of head "
-            f"{'below' if q > 0.0 else 'above'} the straight line between the ends, {by:.1f} standard "
-            "uncertainties; a "
-            + ("container that is not prismatic, a wrong zero of the head, a " if guess else "")
-            + "moved camera or a blocked neck does that"
-            + ("" if guess else " too"),
+            marked("√head in time"),
+            said(
+                "√head is not straight in time: at mid-run it stands {size} mm of head {words} the "
+                "straight line between the ends, {by:.1f} standard uncertainties; a ",
+                size=plain(1e3 * size, 2),
+                words="below" if q > 0.0 else "above",
+                by=by,
+            )
+            + (said("container that is not prismatic, a wrong zero of the head, a ") if guess else "")
+            + said("moved camera or a blocked neck does that")
+            + ("" if guess else said(" too")),
         )
     ]
 
@@ -223,8 +296,11 @@ def _scatter(fit: JointFit | None, what: str) -> list[Remark]:
         found.append(
             Remark(
                 what,
-                f"they scatter {fit.scatter.birge:.1f} times as much as was stated; the uncertainties were "
-                "widened by that",
+                said(
+                    "they scatter {birge:.1f} times as much as was stated; the uncertainties were "
+                    "widened by that",
+                    birge=fit.scatter.birge,
+                ),
             )
         )
     if fit.scatter.correlation_time > 2.0:
@@ -232,8 +308,12 @@ def _scatter(fit: JointFit | None, what: str) -> list[Remark]:
         found.append(
             Remark(
                 what,
-                f"neighbouring readings err together, so that {m} readings count as about {independent}; the "
-                "uncertainties were widened by that",
+                said(
+                    "neighbouring readings err together, so that {m} readings count as about "
+                    "{independent}; the uncertainties were widened by that",
+                    m=m,
+                    independent=independent,
+                ),
             )
         )
     return found
@@ -250,8 +330,11 @@ def _pulled(basis: Basis) -> list[Remark]:
             found.append(
                 Remark(
                     source,
-                    f"the throws pull this by {abs(pull):.1f} of its stated standard uncertainties: it is "
-                    "likely worse than stated",
+                    said(
+                        "the throws pull this by {pull:.1f} of its stated standard uncertainties: it is "
+                        "likely worse than stated",
+                        pull=abs(pull),
+                    ),
                 )
             )
     return found

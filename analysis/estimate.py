@@ -11,8 +11,9 @@ import numpy as np
 
 from analysis.findings import Share
 from analysis.series import FloatArray
+from analysis.words import marked
 
-OWN = "own scatter of the readings"
+OWN = marked("own scatter of the readings")
 """Name under which the errors of single readings stand in a budget."""
 NORMAL_95 = 1.959963984540054
 

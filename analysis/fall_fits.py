@@ -13,15 +13,16 @@ from analysis.drag import held_back
 from analysis.estimate import Estimate
 from analysis.falls import Fall, Falls
 from analysis.series import FloatArray
+from analysis.words import marked
 
 DOWN, ACROSS, WITHIN_FRAME = (
-    "reading the marks, up and down",
-    "reading the marks, sideways",
-    "when within a frame each end happens",
+    marked("reading the marks, up and down"),
+    marked("reading the marks, sideways"),
+    marked("when within a frame each end happens"),
 )
 """Names of the own errors of marks in a budget."""
-ANGLE = "launch angle"
-DRAG = "drag of the air (size of the drop)"
+ANGLE = marked("launch angle")
+DRAG = marked("drag of the air (size of the drop)")
 UNSTATED_ANGLE_U_DEG = 1.0
 """How level a jet leaves whose angle nobody measured: a hole drilled by eye (common practice, no source)."""
 _GAUSS_NEWTON = 12

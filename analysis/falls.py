@@ -8,6 +8,7 @@ from enum import Enum
 import numpy as np
 
 from analysis.series import Column, FloatArray
+from analysis.words import marked
 
 
 class Falling(Enum):
@@ -15,9 +16,9 @@ class Falling(Enum):
 
     DROP = "drop"
     """A drop that was let go; nothing is taken for granted of it but that two marks mean rest and landing."""
-    JET_DROP = "jet drop"
+    JET_DROP = marked("jet drop")
     """A drop of the jet: its water left the hole."""
-    JET_FRONT = "jet front"
+    JET_FRONT = marked("jet front")
     """The first water of a jet that has just been opened."""
 
     @property

@@ -9,6 +9,7 @@ from analysis.basis import Basis
 from analysis.findings import Remark
 from analysis.notation import plain
 from analysis.water import reynolds_number, water_at, weber_number
+from analysis.words import marked, said
 
 THIN_JET = 100.0
 """Weber number below which surface tension shows clearly in a throw: it then takes more than about 1 % of Cv,
@@ -64,12 +65,19 @@ def flow_of(basis: Basis) -> Flow | None:
 
 def flow_words(flow: Flow) -> str:
     """Say the range in one sentence."""
-    at = f"water at {plain(flow.temperature_c, 3)} °C" + ("" if flow.temperature_known else ", assumed")
+    at = said(
+        "water at {temperature_c} °C",
+        temperature_c=plain(flow.temperature_c, 3),
+    ) + ("" if flow.temperature_known else said(", assumed"))
     (re_low, re_high), (we_low, we_high) = flow.reynolds, flow.weber
-    return (
-        f"Along the run the Reynolds number of the jet goes from {plain(re_low, 2)} to "
-        f"{plain(re_high, 2)} and "
-        f"the Weber number from {plain(we_low, 2)} to {plain(we_high, 2)} ({at}, on the hole's diameter)"
+    return said(
+        "Along the run the Reynolds number of the jet goes from {re_low} to {re_high} and "
+        "the Weber number from {we_low} to {we_high} ({at}, on the hole's diameter)",
+        re_low=plain(re_low, 2),
+        re_high=plain(re_high, 2),
+        we_low=plain(we_low, 2),
+        we_high=plain(we_high, 2),
+        at=at,
     )
 
 
@@ -79,10 +87,12 @@ def flow_remarks(flow: Flow | None) -> tuple[Remark, ...]:
         return ()
     return (
         Remark(
-            "thin jet",
-            f"the Weber number falls to {plain(flow.weber[0], 2)} at the lowest heads: surface tension "
-            f"holds a "
-            "jet back that is so thin and slow, which shows as a loss of head and makes Cv of low heads "
-            "too low",
+            marked("thin jet"),
+            said(
+                "the Weber number falls to {weber} at the lowest heads: surface tension holds a jet "
+                "back that is so thin and slow, which shows as a loss of head and makes Cv of low "
+                "heads too low",
+                weber=plain(flow.weber[0], 2),
+            ),
         ),
     )

@@ -22,22 +22,26 @@ from analysis.falls import Fall, Falling, Falls
 from analysis.gravity import AcceptedGravity
 from analysis.gravity_combined import against_accepted, gravity_combined
 from analysis.notation import plain
+from analysis.words import marked, said
 
-HOW_TO_MARK = (
-    "a fall that is marked: click a falling drop in three successive frames or more (the more the better), "
-    "or only the frame in which it has just been let go and the frame in which it has just landed"
+HOW_TO_MARK = marked(
+    "a fall that is marked: click a falling drop in three successive frames or more (the "
+    "more the better), or only the frame in which it has just been let go and the frame "
+    "in which it has just landed"
 )
 """What is missing where no fall was marked, and what to do."""
-_TWO_EVENTS = (
-    "a fall with two marks alone: the frame in which a drop has just been let go (or the jet's front has "
-    "just left the hole), and the frame in which it has just landed"
+_TWO_EVENTS = marked(
+    "a fall with two marks alone: the frame in which a drop has just been let go (or the "
+    "jet's front has just left the hole), and the frame in which it has just landed"
 )
-_MORE_MARKS = "a fall with marks in three frames or more: click the falling drop in each frame in turn"
-_OF_THE_JET = (
-    "a drop of the jet, or its front, marked in three frames or more, with a rule that measures throws to "
-    "tell how fast it flies outwards"
+_MORE_MARKS = marked(
+    "a fall with marks in three frames or more: click the falling drop in each frame in turn"
 )
-_RISING = "marks that fall faster and faster; these do not: look at their order, and at the frames"
+_OF_THE_JET = marked(
+    "a drop of the jet, or its front, marked in three frames or more, with a rule that "
+    "measures throws to tell how fast it flies outwards"
+)
+_RISING = marked("marks that fall faster and faster; these do not: look at their order, and at the frames")
 _DOUBTED = 0.01
 """Chance below which residuals are called larger than stated."""
 _FIT = Callable[[Falls, int], FallFit | None]
@@ -75,7 +79,7 @@ def answers_from_falls(
 
 
 def _fall_time(falls: Falls, gravity: AcceptedGravity) -> Answer:
-    got = _pooled(falls, fit_time, lambda fall: fall.n == 2, _TWO_EVENTS, over_square_of_time=True)
+    got = _pooled(falls, fit_time, lambda fall: fall.n == 2, said(_TWO_EVENTS), over_square_of_time=True)
     if isinstance(got, str):
         return got
     steps = [1e3 * float(fit.fall.step_s[-1]) for fit in got.fits]
@@ -83,66 +87,93 @@ def _fall_time(falls: Falls, gravity: AcceptedGravity) -> Answer:
     bias = 300.0 * float((got.estimate.own**2).sum()) / (4.0 * got.estimate.value**2)
     remarks = [
         (
-            f"each end is known to one frame, {plain(max(steps), 3)} ms, which alone gives "
-            f"{plain(taken, 2)} m/s²: a drop marked in many frames tells g better, and so do repeats"
+            said(
+                "each end is known to one frame, {max} ms, which alone gives {taken} m/s²: a drop "
+                "marked in many frames tells g better, and so do repeats",
+                max=plain(max(steps), 3),
+                taken=plain(taken, 2),
+            )
         ),
     ]
     if bias >= 0.05:
         remarks.append(
-            f"an uncertain T makes 1/T² too large on average, here by {plain(bias, 2)} %; that is taken off"
+            said(
+                "an uncertain T makes 1/T² too large on average, here by {bias} %; that is taken off",
+                bias=plain(bias, 2),
+            )
         )
     return _derived(
         got,
         falls,
         gravity,
-        f"2 y/T² of {_count(got.fits)} between two marked events: clock and lengths",
+        said(
+            "2 y/T² of {count} between two marked events: clock and lengths",
+            count=_count(got.fits),
+        ),
         remarks,
         in_logarithm=True,
     )
 
 
 def _parabola(falls: Falls, gravity: AcceptedGravity) -> Answer:
-    got = _pooled(falls, fit_parabola, lambda fall: fall.n > 2, _MORE_MARKS)
+    got = _pooled(falls, fit_parabola, lambda fall: fall.n > 2, said(_MORE_MARKS))
     if isinstance(got, str):
         return got
     told = falls.launch_angle_deg is not None
     held = [told and fit.fall.kind.from_the_hole and fit.fall.across is not None for fit in got.fits]
-    start = "y₀ and v free, so that nothing need be known of the start"
+    start = said("y₀ and v free, so that nothing need be known of the start")
     if any(held):
         angle = plain(falls.launch_angle_deg or 0.0, 2)
-        start = f"held to leave the hole at the stated {angle}°"
-        start += "" if all(held) else ", where it comes from the hole; y₀ and v free in the others"
+        start = said(
+            "held to leave the hole at the stated {angle}°",
+            angle=angle,
+        )
+        start += "" if all(held) else said(", where it comes from the hole; y₀ and v free in the others")
     could = falls.launch_angle_deg is None and any(fit.fall.kind.from_the_hole for fit in got.fits)
-    more = (
-        "state the jet's launch angle (0 if it leaves level): held to the hole, the same marks say about "
-        "twice as much"
+    more = said(
+        "state the jet's launch angle (0 if it leaves level): held to the hole, the same "
+        "marks say about twice as much"
     )
     return _derived(
         got,
         falls,
         gravity,
-        f"parabola in time, y = y₀ + v t + g t²/2, through {_marks(got.fits)} of {_count(got.fits)}; {start}",
+        said(
+            "parabola in time, y = y₀ + v t + g t²/2, through {marks} of {count}; {start}",
+            marks=_marks(got.fits),
+            count=_count(got.fits),
+            start=start,
+        ),
         [*_residuals(got), *([more] if could else [])],
     )
 
 
 def _track(falls: Falls, gravity: AcceptedGravity) -> Answer:
-    got = _pooled(falls, fit_track, _flies_outwards, _OF_THE_JET)
+    got = _pooled(falls, fit_track, _flies_outwards, said(_OF_THE_JET))
     if isinstance(got, str):
         return got
     angle = falls.launch_angle_deg
     remarks = [
-        "the path is taken to leave the hole level, as no launch angle was stated"
-        f" (± {UNSTATED_ANGLE_U_DEG:g}°)"
+        said(
+            "the path is taken to leave the hole level, as no launch angle was stated (± "
+            "{unstated_angle_u_deg:g}°)",
+            unstated_angle_u_deg=UNSTATED_ANGLE_U_DEG,
+        )
         if angle is None
-        else f"the path leaves the hole at the stated {plain(angle, 2)}°",
-        "it stands on the same marks as the parabola, but on the hole and the path's shape as well",
+        else said(
+            "the path leaves the hole at the stated {angle}°",
+            angle=plain(angle, 2),
+        ),
+        said("it stands on the same marks as the parabola, but on the hole and the path's shape as well"),
     ]
     return _derived(
         got,
         falls,
         gravity,
-        f"2 y v²/x²: how fast {_count(got.fits)} flew outwards, and the shape of the path from the hole",
+        said(
+            "2 y v²/x²: how fast {count} flew outwards, and the shape of the path from the hole",
+            count=_count(got.fits),
+        ),
         [*remarks, *_residuals(got)],
     )
 
@@ -161,14 +192,14 @@ def _pooled(
 ) -> Pooled | str:
     """All falls that suit a route together, or what is missing."""
     if not falls.falls:
-        return falls.missing or HOW_TO_MARK
+        return falls.missing or said(HOW_TO_MARK)
     chosen = [i for i, fall in enumerate(falls.falls) if suits(fall)]
     if not chosen:
         return lacking
     fits = [found for i in chosen if (found := fit(falls, i)) is not None]
     together = pooled(fits, falls, over_square_of_time=over_square_of_time)
     if together is None or not (together.estimate.value > 0.0 and math.isfinite(together.estimate.u)):
-        return _RISING
+        return said(_RISING)
     return together
 
 
@@ -182,28 +213,33 @@ def _derived(
     in_logarithm: bool = False,
 ) -> Derived:
     kinds = {fit.fall.kind for fit in got.fits}
-    said = [against_accepted(got.estimate, gravity), *remarks]
+    told = [against_accepted(got.estimate, gravity), *remarks]
     if got.widened > 1.0:
-        said.append(
-            f"the falls scatter {plain(got.widened, 2)} times as much as their stated errors; their own "
-            "errors were widened by that"
+        told.append(
+            said(
+                "the falls scatter {widened} times as much as their stated errors; their own errors "
+                "were widened by that",
+                widened=plain(got.widened, 2),
+            )
         )
     if any((fit.own <= 0.0).all() for fit in got.fits):
-        said.append("no error was stated for the marks of a fall: taken as exact, so u is too small")
+        told.append(said("no error was stated for the marks of a fall: taken as exact, so u is too small"))
     if Falling.JET_FRONT in kinds:
-        said.append(
-            "the front of a newly opened jet is slowed by the finger, and later water overtakes it: a drop "
-            "of the running jet is better"
+        told.append(
+            said(
+                "the front of a newly opened jet is slowed by the finger, and later water overtakes "
+                "it: a drop of the running jet is better"
+            )
         )
     if any(fit.fall.diameter_m is not None for fit in got.fits):
-        said.append("the air's drag on a round drop is taken off; its size is uncertain and counted")
+        told.append(said("the air's drag on a round drop is taken off; its size is uncertain and counted"))
     return Derived(
         got.estimate,
         "g",
         "m/s²",
         method,
         depends_on_assumed_g=False,
-        remarks=(*said, *falls.cautions),
+        remarks=(*told, *falls.cautions),
         in_logarithm=in_logarithm,
     )
 
@@ -211,34 +247,49 @@ def _derived(
 def _residuals(got: Pooled) -> list[str]:
     """Whether the marks lie about their curves as stated."""
     if not (got.dof > 0 and math.isfinite(got.chi_squared)):
-        return ["as many marks as unknowns: nothing checks them, mark one frame more"]
+        return [said("as many marks as unknowns: nothing checks them, mark one frame more")]
     chance = chance_of_more(got.chi_squared, got.dof)
     ratio = math.sqrt(got.chi_squared / got.dof)
     if chance < _DOUBTED:
         return [
             (
-                f"the marks lie {plain(ratio, 2)} times as far off the curve as stated: look for a mark in "
-                "the wrong frame or on another drop"
+                said(
+                    "the marks lie {ratio} times as far off the curve as stated: look for a mark in the "
+                    "wrong frame or on another drop",
+                    ratio=plain(ratio, 2),
+                )
             )
         ]
-    return [f"the marks lie about their curve as stated: {plain(ratio, 2)} of their errors, on average"]
+    return [
+        said(
+            "the marks lie about their curve as stated: {ratio} of their errors, on average",
+            ratio=plain(ratio, 2),
+        )
+    ]
 
 
 def _count(fits: Iterable[FallFit]) -> str:
     kinds = [fit.fall.kind for fit in fits]
-    words = {Falling.DROP: "drop", Falling.JET_DROP: "drop of the jet", Falling.JET_FRONT: "front of the jet"}
+    words = {
+        Falling.DROP: "drop",
+        Falling.JET_DROP: said("drop of the jet"),
+        Falling.JET_FRONT: said("front of the jet"),
+    }
     plural = {
         Falling.DROP: "drops",
-        Falling.JET_DROP: "drops of the jet",
-        Falling.JET_FRONT: "fronts of the jet",
+        Falling.JET_DROP: said("drops of the jet"),
+        Falling.JET_FRONT: said("fronts of the jet"),
     }
     parts = []
     for kind in Falling:
         number = kinds.count(kind)
         if number:
             parts.append(f"1 {words[kind]}" if number == 1 else f"{number} {plural[kind]}")
-    return " and ".join(parts)
+    return said(" and ").join(parts)
 
 
 def _marks(fits: Iterable[FallFit]) -> str:
-    return f"{sum(fit.fall.n for fit in fits)} marks"
+    return said(
+        "{sum} marks",
+        sum=sum(fit.fall.n for fit in fits),
+    )

@@ -11,8 +11,9 @@ from analysis.estimate import Estimate, propagated
 from analysis.models import GRAVITY, SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law
 from analysis.notation import plain
 from analysis.water import capillary_loss_m, water_at
+from analysis.words import marked, said
 
-_NO_LINE = "heads that differ, in 2 readings with stated errors or in 3 without"
+_NO_LINE = marked("heads that differ, in 2 readings with stated errors or in 3 without")
 
 
 def slope_speed_vs_root_head(basis: Basis) -> Answer:
@@ -31,7 +32,7 @@ def slope_throw_squared_vs_head(basis: Basis) -> Answer:
 
 
 def _no_line(basis: Basis) -> str:
-    return basis.missing_pairs or _NO_LINE
+    return basis.missing_pairs or said(_NO_LINE)
 
 
 def _slope(basis: Basis, law: Law, symbol: str, *, borrowed: bool) -> Answer:
@@ -42,9 +43,18 @@ def _slope(basis: Basis, law: Law, symbol: str, *, borrowed: bool) -> Answer:
         found.slope,
         symbol,
         law.slope_unit,
-        f"{law.formula}, free intercept, {found.fitted.line.method}",
+        said(
+            "{formula}, free intercept, {method}",
+            formula=law.formula,
+            method=found.fitted.line.method,
+        ),
         depends_on_assumed_g=borrowed,
-        remarks=(f"the slope is {law.slope_means}",),
+        remarks=(
+            said(
+                "the slope is {slope_means}",
+                slope_means=said(law.slope_means),
+            ),
+        ),
     )
 
 
@@ -58,7 +68,7 @@ def gravity_from_slope_root(basis: Basis) -> Answer:
         propagated(slope.value**2 / 2.0, [(slope, slope.value)]),
         "g",
         "m/s²",
-        "slope²/2 of speed against √head, free intercept",
+        said("slope²/2 of speed against √head, free intercept"),
         depends_on_assumed_g=True,
         remarks=(_borrowed(basis),),
     )
@@ -73,17 +83,18 @@ def gravity_from_slope_squared(basis: Basis) -> Answer:
         propagated(found.slope.value / 2.0, [(found.slope, 0.5)]),
         "g",
         "m/s²",
-        "slope/2 of speed² against head, free intercept",
+        said("slope/2 of speed² against head, free intercept"),
         depends_on_assumed_g=True,
         remarks=(_borrowed(basis),),
     )
 
 
 def _borrowed(basis: Basis) -> str:
-    return (
-        f"equals g_assumed·Cv² with g_assumed = {plain(basis.gravity.value, 6)} m/s² "
-        f"({basis.gravity.source}): the "
-        "speeds were made from throws with that g, the true g has cancelled, so this holds no news of g"
+    return said(
+        "equals g_assumed·Cv² with g_assumed = {value} m/s² ({source}): the speeds were made "
+        "from throws with that g, the true g has cancelled, so this holds no news of g",
+        value=plain(basis.gravity.value, 6),
+        source=basis.gravity.source,
     )
 
 
@@ -94,17 +105,21 @@ def head_zero_offset(basis: Basis) -> Answer:
         return _no_line(basis)
     slope, intercept = found.slope, found.intercept
     if slope.value <= 0.0:
-        return "throws that grow with the head"
+        return said("throws that grow with the head")
     value = intercept.value / slope.value
     estimate = propagated(value, [(intercept, 1.0 / slope.value), (slope, -value / slope.value)])
     remarks = [
         (
-            "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than marked; below zero, head is "
-            "lost, as surface tension does in a thin jet"
+            said(
+                "x² = 4 y₀ Cv² (h + δh): above zero, more head drives the jet than marked; below "
+                "zero, head is lost, as surface tension does in a thin jet"
+            )
         ),
         (
-            f"from the readings' own scatter alone the standard uncertainty is "
-            f"{plain(1e3 * estimate.u_own, 2)} mm"
+            said(
+                "from the readings' own scatter alone the standard uncertainty is {u_own} mm",
+                u_own=plain(1e3 * estimate.u_own, 2),
+            )
         ),
     ]
     expected = _capillary_words(basis)
@@ -114,7 +129,7 @@ def head_zero_offset(basis: Basis) -> Answer:
         estimate,
         "δh",
         "m",
-        "intercept over slope of x² against h, free intercept",
+        said("intercept over slope of x² against h, free intercept"),
         depends_on_assumed_g=False,
         remarks=tuple(remarks),
     )
@@ -127,9 +142,12 @@ def _capillary_words(basis: Basis) -> str:
     if d is None or d <= 0.0 or not 0.0 <= at <= 40.0:
         return ""
     low, high = capillary_loss_m(water_at(at), d, basis.gravity.value)
-    return (
-        f"surface tension is expected to show as about −{1e3 * low:.1f} to −{1e3 * high:.1f} mm for clean "
-        f"water and a sharp-edged hole of {plain(1e3 * d, 3)} mm"
+    return said(
+        "surface tension is expected to show as about −{low:.1f} to −{high:.1f} mm for clean "
+        "water and a sharp-edged hole of {d} mm",
+        low=1e3 * low,
+        high=1e3 * high,
+        d=plain(1e3 * d, 3),
     )
 
 
@@ -146,12 +164,14 @@ def throw_zero_offset(basis: Basis) -> Answer:
         Estimate(estimate.value, estimate.own, MappingProxyType(moves), estimate.own_dof),
         "δx",
         "m",
-        "intercept of speed against √head, free intercept, times the flight time",
+        said("intercept of speed against √head, free intercept, times the flight time"),
         depends_on_assumed_g=False,
         remarks=(
             (
-                "x = 2 Cv √(y₀ h) + δx: above zero, throws as marked are too long by δx; a wrong zero of the "
-                "head shows here as well"
+                said(
+                    "x = 2 Cv √(y₀ h) + δx: above zero, throws as marked are too long by δx; a wrong "
+                    "zero of the head shows here as well"
+                )
             ),
         ),
     )

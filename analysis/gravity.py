@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from analysis.series import Conditions
+from analysis.words import said
 
 STANDARD_GRAVITY = 9.80665
 """m/s², exact by convention (3rd General Conference on Weights and Measures, 1901)."""
@@ -104,11 +105,11 @@ def accepted_gravity(conditions: Conditions) -> AcceptedGravity:
     if conditions.gravity_m_s2 is not None:
         if not 0.0 < conditions.gravity_m_s2 < math.inf:
             raise ValueError(f"an accepted g is a number above zero, got {conditions.gravity_m_s2:g} m/s²")
-        return AcceptedGravity(conditions.gravity_m_s2, 0.0, "given, taken as exact")
+        return AcceptedGravity(conditions.gravity_m_s2, 0.0, said("given, taken as exact"))
     if conditions.latitude_deg is None:
-        return AcceptedGravity(STANDARD_GRAVITY, _STANDARD_U, "standard gravity, no latitude given")
+        return AcceptedGravity(STANDARD_GRAVITY, _STANDARD_U, said("standard gravity, no latitude given"))
     value = normal_gravity(conditions.latitude_deg, conditions.elevation_m or 0.0)
     if conditions.elevation_m is None:
         u = math.hypot(_LOCAL_U, _NO_HEIGHT_U)
-        return AcceptedGravity(value, u, "normal gravity (WGS 84) from the latitude, at sea level")
-    return AcceptedGravity(value, _LOCAL_U, "normal gravity (WGS 84) from latitude and elevation")
+        return AcceptedGravity(value, u, said("normal gravity (WGS 84) from the latitude, at sea level"))
+    return AcceptedGravity(value, _LOCAL_U, said("normal gravity (WGS 84) from latitude and elevation"))

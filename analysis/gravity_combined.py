@@ -13,14 +13,15 @@ from analysis.estimate import OWN, Estimate, covariance
 from analysis.gravity import AcceptedGravity
 from analysis.notation import plain, with_uncertainty
 from analysis.series import FloatArray
+from analysis.words import marked, said
 
 _RARE = 0.05
 """Chance below which routes count as not agreeing: sound ones are refused once in twenty."""
 _ROUTES = {
-    "gravity_from_clock": "the drain's clock",
-    "gravity_from_fall_time": "the time of a fall",
-    "gravity_from_parabola": "the parabola of a fall",
-    "gravity_from_track": "the speed and shape of a path",
+    "gravity_from_clock": marked("the drain's clock"),
+    "gravity_from_fall_time": marked("the time of a fall"),
+    "gravity_from_parabola": marked("the parabola of a fall"),
+    "gravity_from_track": marked("the speed and shape of a path"),
 }
 
 
@@ -48,14 +49,23 @@ def gravity_combined(routes: Mapping[str, Estimate], gravity: AcceptedGravity) -
         if each.value > 0.0 and math.isfinite(each.value) and 0.0 < each.u < math.inf
     }
     if len(sound) < 2:
-        have = "".join(f"; there is one, from {_ROUTES.get(name, name)}" for name in sound)
-        return f"two independent values of g{have}"
+        have = "".join(
+            said(
+                "; there is one, from {get}",
+                get=said(_ROUTES.get(name, name)),
+            )
+            for name in sound
+        )
+        return said(
+            "two independent values of g{have}",
+            have=have,
+        )
     names, estimates = list(sound), list(sound.values())
     logs = np.log([each.value for each in estimates])
     matrix = np.array([[covariance(a, b) / (a.value * b.value) for b in estimates] for a in estimates])
     weights = _weights(matrix)
     if weights is None:
-        return "values of g that do not stand on the very same errors"
+        return said("values of g that do not stand on the very same errors")
     mean = float(weights @ logs)
     off = logs - mean
     dof = len(sound) - 1
@@ -66,26 +76,46 @@ def gravity_combined(routes: Mapping[str, Estimate], gravity: AcceptedGravity) -
         least = logs - float(best @ logs)
         chi_squared = float(least @ np.linalg.solve(matrix, least))
     chance = _chance(chi_squared, dof)
-    figures = f"χ² = {plain(chi_squared, 2)} for {dof} degree{'s' if dof > 1 else ''} of freedom"
+    figures = said(
+        "χ² = {chi_squared} for {dof} degree{words} of freedom",
+        chi_squared=plain(chi_squared, 2),
+        dof=dof,
+        words="s" if dof > 1 else "",
+    )
     if not chance >= _RARE:
-        return (
-            f"values of g that agree: {_listed(names, estimates)} differ by more than their uncertainties "
-            f"({figures}, which sound values exceed in {plain(100.0 * chance, 2)} % of runs). The frame rate "
-            "tilts those of a fall together; a hole's contraction or a jet's diameter tilts the drain's clock"
+        return said(
+            "values of g that agree: {listed} differ by more than their uncertainties "
+            "({figures}, which sound values exceed in {chance} % of runs). The frame rate tilts "
+            "those of a fall together; a hole's contraction or a jet's diameter tilts the "
+            "drain's clock",
+            listed=_listed(names, estimates),
+            figures=figures,
+            chance=plain(100.0 * chance, 2),
         )
     value = math.exp(mean)
     slopes = [float(w) * value / each.value for w, each in zip(weights, estimates, strict=True)]
     combined = _joined(value, estimates, slopes)
     shares = ", ".join(
-        f"{_ROUTES.get(name, name)} {100.0 * float(w):.0f} %" for name, w in zip(names, weights, strict=True)
+        f"{said(_ROUTES.get(name, name))} {100.0 * float(w):.0f} %"
+        for name, w in zip(names, weights, strict=True)
     )
     return Derived(
         combined,
         "g",
         "m/s²",
-        f"mean of ln g over {len(sound)} routes, weighted with their covariances: {shares}",
+        said(
+            "mean of ln g over {count} routes, weighted with their covariances: {shares}",
+            count=len(sound),
+            shares=shares,
+        ),
         depends_on_assumed_g=False,
-        remarks=(against_accepted(combined, gravity), f"the routes agree: {figures}"),
+        remarks=(
+            against_accepted(combined, gravity),
+            said(
+                "the routes agree: {figures}",
+                figures=figures,
+            ),
+        ),
     )
 
 
@@ -96,21 +126,36 @@ def against_accepted(estimate: Estimate, gravity: AcceptedGravity) -> str:
     # A g that was given says of itself that it is taken as exact.
     bare = f"{plain(gravity.value)} m/s²"
     shown = with_uncertainty(gravity.value, gravity.u, "m/s²") if gravity.u else bare
-    accepted = f"the accepted g, {shown} ({gravity.source})"
+    accepted = said(
+        "the accepted g, {shown} ({source})",
+        shown=shown,
+        source=gravity.source,
+    )
     if not u > 0.0:
-        return f"differs by {plain(off, 2)} m/s² from {accepted}"
+        return said(
+            "differs by {off} m/s² from {accepted}",
+            off=plain(off, 2),
+            accepted=accepted,
+        )
     by = abs(off) / u
     size = f"{plain(abs(off), 2)} m/s² ({plain(100.0 * abs(off) / gravity.value, 2)} %)"
     way = "above" if off > 0.0 else "below"
     if by <= 1.0:
-        verdict = "they agree"
+        verdict = said("they agree")
     elif by <= 2.0:
-        verdict = "they agree within what chance does"
+        verdict = said("they agree within what chance does")
     elif by <= 3.0:
-        verdict = "chance seldom does that: look at the frame rate, the rule and the marks"
+        verdict = said("chance seldom does that: look at the frame rate, the rule and the marks")
     else:
-        verdict = "they do not agree: the frame rate, the rule's plane or the marks are likely wrong"
-    return f"lies {size} {way} {accepted}; that is {by:.1f} standard uncertainties, {verdict}"
+        verdict = said("they do not agree: the frame rate, the rule's plane or the marks are likely wrong")
+    return said(
+        "lies {size} {way} {accepted}; that is {by:.1f} standard uncertainties, {verdict}",
+        size=size,
+        way=way,
+        accepted=accepted,
+        by=by,
+        verdict=verdict,
+    )
 
 
 def _weights(matrix: FloatArray) -> FloatArray | None:
@@ -151,8 +196,12 @@ def _chance(chi_squared: float, dof: int) -> float:
 
 
 def _listed(names: Sequence[str], estimates: Sequence[Estimate]) -> str:
-    return " and ".join(
-        f"{with_uncertainty(each.value, each.u, 'm/s²')} from {_ROUTES.get(name, name)}"
+    return said(" and ").join(
+        said(
+            "{value} from {get}",
+            value=with_uncertainty(each.value, each.u, "m/s²"),
+            get=said(_ROUTES.get(name, name)),
+        )
         for name, each in zip(names, estimates, strict=True)
     )
 

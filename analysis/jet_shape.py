@@ -18,10 +18,11 @@ from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity
 from analysis.notation import plain
 from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
+from analysis.words import marked, said
 
 ANGLE, CURVATURE = "jet_launch_angle_deg", "jet_curvature_cv"
 """Names of the two findings."""
-CENTRE = "traced jet: which place of it is its centre"
+CENTRE = marked("traced jet: which place of it is its centre")
 MOST_U_DEG = 1.5
 """Standard uncertainty of the angle beyond which a trace is not used: a hole drilled with care is within that
 anyway (common practice, no source)."""
@@ -111,16 +112,16 @@ def jet_shape_of(
     """
     nothing = np.zeros(0)
     if traced is None:
-        words = why or "a film in which the jet is traced; measure it"
+        words = why or said("a film in which the jet is traced; measure it")
         return JetShape(nothing, nothing, nothing, None, None, words, words)
     shape = _Path(traced, series, gravity)
     angles, cvs = shape.fitted(shape.x, shape.y, None)
     good = np.isfinite(angles)
     if good.sum() < _LEAST_STRETCHES:
-        words = (
+        words = said(
             "the jet traced on five lines or more in four stretches of time or more; it could be "
-            "followed in "
-            f"{int(good.sum())}: light it so that it stands out from what is behind"
+            "followed in {sum}: light it so that it stands out from what is behind",
+            sum=int(good.sum()),
         )
         return JetShape(shape.launch_s, np.degrees(angles), cvs, None, None, words, words)
     shared_angle: dict[str, float] = {}
@@ -133,7 +134,7 @@ def jet_shape_of(
     angle = _estimate(np.degrees(angles[good]), shared_angle, shape.smoothing)
     missing_cv, cv = "", None
     if np.isfinite(cvs).sum() < _LEAST_STRETCHES:
-        missing_cv = "heads read, with times, while the jet was traced"
+        missing_cv = said("heads read, with times, while the jet was traced")
     else:
         cv = _estimate(cvs[np.isfinite(cvs)], shared_cv, shape.smoothing)
     return JetShape(shape.launch_s, np.degrees(angles), cvs, angle, cv, "", missing_cv)
@@ -148,14 +149,14 @@ def jet_answers(shape: JetShape) -> Mapping[str, Answer]:
             shape.angle,
             "θ",
             "°",
-            "slope at the orifice of the parabola through the traced jet, against the plumb",
+            said("slope at the orifice of the parabola through the traced jet, against the plumb"),
             depends_on_assumed_g=False,
             remarks=(trend,) if trend else (),
         )
         if not shape.angle.u <= MOST_U_DEG:
-            angle = (
-                f"a trace that tells it better than ± {plain(shape.angle.u, 2)}°: mark plumb and orifice "
-                "with care"
+            angle = said(
+                "a trace that tells it better than ± {u}°: mark plumb and orifice with care",
+                u=plain(shape.angle.u, 2),
             )
     cv: Answer = shape.missing_cv
     if shape.speed_coefficient is not None:
@@ -163,10 +164,14 @@ def jet_answers(shape: JetShape) -> Mapping[str, Answer]:
             shape.speed_coefficient,
             "Cv",
             "1",
-            "curvature of the traced jet and the head: Cv² = (1 + tan²θ)/(4 κ h), lengths only, without the "
-            "landing",
+            said(
+                "curvature of the traced jet and the head: Cv² = (1 + tan²θ)/(4 κ h), lengths only, "
+                "without the landing"
+            ),
             depends_on_assumed_g=False,
-            remarks=("a head zero that is off, or head lost to surface tension, is in it undiminished",),
+            remarks=(
+                said("a head zero that is off, or head lost to surface tension, is in it undiminished"),
+            ),
         )
     return MappingProxyType({ANGLE: angle, CURVATURE: cv})
 
@@ -210,7 +215,9 @@ def _estimate(values: FloatArray, shared: Mapping[str, float], smoothing: float)
     mean = float(np.average(values, weights=weights))
     n = len(values)
     moves = weights * (values - mean) / float(weights.sum()) * math.sqrt(n / (n - 1)) / smoothing
-    return Estimate(mean, moves[None, :], MappingProxyType(dict(shared)), float(n - 1), ("the jet's unrest",))
+    return Estimate(
+        mean, moves[None, :], MappingProxyType(dict(shared)), float(n - 1), (marked("the jet's unrest"),)
+    )
 
 
 def _trend(time: FloatArray, angle: FloatArray) -> str:
@@ -225,7 +232,10 @@ def _trend(time: FloatArray, angle: FloatArray) -> str:
     change = slope * float(np.ptp(t))
     if abs(slope) <= 4.0 * u or abs(change) < 0.3:
         return ""
-    return f"it changes by {plain(change, 2)}° from the first to the last of the run"
+    return said(
+        "it changes by {change}° from the first to the last of the run",
+        change=plain(change, 2),
+    )
 
 
 class _Path:

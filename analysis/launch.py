@@ -12,6 +12,7 @@ from analysis.basis import Basis
 from analysis.estimate import Estimate, covariance, propagated
 from analysis.notation import plain, with_uncertainty
 from analysis.shifts import LAUNCH_ANGLE
+from analysis.words import said
 
 MOST_U_DEG = 1.5
 """Standard uncertainty beyond which the readings are said not to tell the angle: a hole drilled with care is
@@ -25,33 +26,45 @@ def launch_angle(basis: Basis) -> Answer:
     if LAUNCH_ANGLE in basis.throws.sources:
         return _as_pulled(basis)
     if basis.angled is None:
-        return "8 readings or more, the highest head 1.5 times the lowest, or an angle measured at the hole"
+        return said(
+            "8 readings or more, the highest head 1.5 times the lowest, or an angle measured at the hole"
+        )
     free = basis.angled.estimate("launch_angle", basis.n)
     angle = propagated(math.degrees(free.value), [(free, math.degrees(1.0))])
     if not angle.u <= MOST_U_DEG:
-        return (
-            "throws over a wider range of heads, or surer zeros: how x² bends against h tells the jet's "
-            "angle only "
-            f"to ± {plain(angle.u, 2)}°; or measure it at the hole"
+        return said(
+            "throws over a wider range of heads, or surer zeros: how x² bends against h tells "
+            "the jet's angle only to ± {u}°; or measure it at the hole",
+            u=plain(angle.u, 2),
         )
     cv = basis.angled.estimate("cv", basis.n)
     both = free.u * cv.u
     if not 0.0 < both < math.inf:
-        return "throws whose errors are stated, or that scatter"
+        return said("throws whose errors are stated, or that scatter")
     correlation = covariance(free, cv) / both
     return Derived(
         angle,
         "θ",
         "°",
-        "joint fit of the whole parabola to all throws and heads with the angle free: how x² bends against h",
+        said(
+            "joint fit of the whole parabola to all throws and heads with the angle free: how x² "
+            "bends against h"
+        ),
         depends_on_assumed_g=False,
         remarks=(
             (
-                f"with the angle free Cv would be {with_uncertainty(cv.value, cv.u)} (correlation of the two "
-                f"{correlation:.2f}); the speed coefficient above takes the jet "
-                + ("at its stated angle" if basis.corrected.angle_rad else "as level")
+                said(
+                    "with the angle free Cv would be {value} (correlation of the two {correlation:.2f}); "
+                    "the speed coefficient above takes the jet ",
+                    value=with_uncertainty(cv.value, cv.u),
+                    correlation=correlation,
+                )
+                + (said("at its stated angle") if basis.corrected.angle_rad else said("as level"))
             ),
-            "whatever else bends x² against h, such as lost head or a wrong zero, looks like an angle here",
+            said(
+                "whatever else bends x² against h, such as lost head or a wrong zero, looks like an "
+                "angle here"
+            ),
         ),
     )
 
@@ -70,7 +83,12 @@ def _as_pulled(basis: Basis) -> Answer:
         Estimate(value, np.zeros((3, basis.n)), MappingProxyType({LAUNCH_ANGLE: left})),
         "θ",
         "°",
-        "the stated angle as the throws pull it within its uncertainty in the joint fit",
+        said("the stated angle as the throws pull it within its uncertainty in the joint fit"),
         depends_on_assumed_g=False,
-        remarks=(f"stated as {with_uncertainty(stated, u, '°')}",),
+        remarks=(
+            said(
+                "stated as {stated}",
+                stated=with_uncertainty(stated, u, "°"),
+            ),
+        ),
     )

@@ -17,6 +17,7 @@ from analysis.pairing import paired
 from analysis.penalised import JointFit
 from analysis.series import BoolArray, IntArray, Series
 from analysis.shifts import LAUNCH_ANGLE, Corrected
+from analysis.words import said
 
 TENSION = 4.0
 """Standard uncertainties by which a head zero must miss the marked one before it is left free. By chance
@@ -81,11 +82,18 @@ def with_honest_zero(fit_of: FitOfLaw, at: Paired, *, flat_if_unstated: bool) ->
     if free is None:
         return BothZeros(held)
     if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
-        return BothZeros(held, free, "no uncertainty of the zero was stated")
+        return BothZeros(held, free, said("no uncertainty of the zero was stated"))
     i = free.names.index("head_zero")
     by = abs(float(free.theta[i])) / math.sqrt(float(free.covariance[i, i]))
     if by > TENSION:
-        return BothZeros(held, free, f"the readings miss the marked zero by {by:.1f} standard uncertainties")
+        return BothZeros(
+            held,
+            free,
+            said(
+                "the readings miss the marked zero by {by:.1f} standard uncertainties",
+                by=by,
+            ),
+        )
     return BothZeros(held, free)
 
 
@@ -151,18 +159,27 @@ def drain_fit(
     """Fit the drain curve; give its rows, why its zero was left free, and what is missing."""
     if series.head is None or series.time_s is None:
         lacking = [name for name, there in (("head", series.head), ("time", series.time_s)) if there is None]
-        return None, None, "", " and ".join(lacking)
+        return None, None, "", said(" and ").join(lacking)
     m = int(np.sum(rows))
     least = 2 if np.any(series.head.own_u[rows] > 0.0) else 3
     if m < least:
-        return None, None, "", f"heads at {least} times or more; there are {m}"
+        return (
+            None,
+            None,
+            "",
+            said(
+                "heads at {least} times or more; there are {m}",
+                least=least,
+                m=m,
+            ),
+        )
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
-        return None, None, "", "heads at times that differ"
+        return None, None, "", said("heads at times that differ")
     both = with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
     fit, why = both.chosen, both.why
     if fit is None:
-        return None, None, "", "heads that the law of draining can be fitted to"
+        return None, None, "", said("heads that the law of draining can be fitted to")
     if fit.outlying.size:
         at = paired(series, mask(fit.rows, series.kept.shape[0]), gravity, None, with_throw=False)
     return fit, at, why, ""

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.checks import Check, checks_of_line
 from analysis.notation import with_uncertainty
 from analysis.series import FloatArray
+from analysis.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -236,8 +237,10 @@ def straight_line(
         intercept=float(fit.coefficients[0]) if free_intercept else 0.0,
         covariance=scaled,
         free_intercept=free_intercept,
-        method="plain least squares" if u_y is None else "least squares weighted by the stated errors of y",
-        errors_shown="from the scatter about the line",
+        method=said("plain least squares")
+        if u_y is None
+        else said("least squares weighted by the stated errors of y"),
+        errors_shown=said("from the scatter about the line"),
         r_squared=fit.r_squared,
         residual_sd=fit.residual_sd if u_y is None else _plain_sd(fit.residuals, fit.dof),
         n=fit.n,

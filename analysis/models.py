@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.series import FloatArray, IntArray
+from analysis.words import marked
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +84,7 @@ class Law:
     """Whether the law goes through the origin."""
 
 
-GRAVITY = "accepted gravity"
+GRAVITY = marked("accepted gravity")
 """Name of the accepted g among the shared sources."""
 
 
@@ -201,50 +202,54 @@ def _root_head_time(at: Paired) -> Points:
 
 SPEED_ROOT_HEAD = Law(
     key="speed_root_head",
-    formula="v = Cv √(2g) · √h",
-    x_name="√head √h",
+    formula=marked("v = Cv √(2g) · √h"),
+    x_name=marked("√head √h"),
     x_unit="m^0.5",
-    y_name="jet speed v",
+    y_name=marked("jet speed v"),
     y_unit="m/s",
     slope_unit="m^0.5/s",
-    slope_means="Cv √(2g), with the g that turned throws into speeds",
-    source="Torricelli 1644; v from the throw by v = x √(g/2y₀)",
+    slope_means=marked("Cv √(2g), with the g that turned throws into speeds"),
+    source=marked("Torricelli 1644; v from the throw by v = x √(g/2y₀)"),
     points=_speed_root_head,
 )
 SPEED_SQUARED_HEAD = Law(
     key="speed_squared_head",
-    formula="v² = 2g Cv² · h",
-    x_name="head h",
+    formula=marked("v² = 2g Cv² · h"),
+    x_name=marked("head h"),
     x_unit="m",
-    y_name="jet speed squared v²",
+    y_name=marked("jet speed squared v²"),
     y_unit="m²/s²",
     slope_unit="m/s²",
-    slope_means="2g Cv², with the g that turned throws into speeds",
-    source="Torricelli 1644, squared",
+    slope_means=marked("2g Cv², with the g that turned throws into speeds"),
+    source=marked("Torricelli 1644, squared"),
     points=_speed_squared_head,
 )
 THROW_SQUARED_HEAD = Law(
     key="throw_squared_head",
-    formula="x² = 4 y₀ Cv² · h",
-    x_name="head h",
+    formula=marked("x² = 4 y₀ Cv² · h"),
+    x_name=marked("head h"),
     x_unit="m",
-    y_name="throw squared x²",
+    y_name=marked("throw squared x²"),
     y_unit="m²",
     slope_unit="m",
-    slope_means="4 y₀ Cv²: lengths only, no g in it",
-    source="W. C. Unwin, Hydraulics, Encyclopaedia Britannica 11th ed. (1910), s. 18: Cv = x/(2√(y h))",
+    slope_means=marked("4 y₀ Cv²: lengths only, no g in it"),
+    source=marked(
+        "W. C. Unwin, Hydraulics, Encyclopaedia Britannica 11th ed. (1910), s. 18: Cv = x/(2√(y h))"
+    ),
     points=_throw_squared_head,
 )
 ROOT_HEAD_TIME = Law(
     key="root_head_time",
     formula="√h = √h₀ − k · t",
-    x_name="time t",
+    x_name=marked("time t"),
     x_unit="s",
-    y_name="√head √h",
+    y_name=marked("√head √h"),
     y_unit="m^0.5",
     slope_unit="m^0.5/s",
-    slope_means="−k, k = Cd (a/A) √(g/2) for a prismatic container",
-    source="W. C. Unwin, Hydraulics, Encyclopaedia Britannica 11th ed. (1910), s. 53: time of emptying",
+    slope_means=marked("−k, k = Cd (a/A) √(g/2) for a prismatic container"),
+    source=marked(
+        "W. C. Unwin, Hydraulics, Encyclopaedia Britannica 11th ed. (1910), s. 53: time of emptying"
+    ),
     points=_root_head_time,
     from_origin=False,
 )

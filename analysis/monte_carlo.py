@@ -29,6 +29,7 @@ from analysis.models import GRAVITY
 from analysis.notation import interval as interval_in_words
 from analysis.refits import INTERCEPT, ROOT_H0, STRAIGHT, Bend, bends_of, fitted_quantities
 from analysis.series import FloatArray, Series
+from analysis.words import said
 
 SEED = 1
 MOST_TRIALS = 100_000
@@ -415,22 +416,35 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
             made.append(finding)
             continue
         low, high = check.first_order
-        words = (
-            f"the 95 % interval is from {trials:,} Monte Carlo trials (JCGM 101, seed {seed}): the one by "
-            f"first order, {interval_in_words(low, high, finding.u, finding.unit)}, differs from it by "
-            f"{check.difference / finding.u:.2f} u"
+        words = said(
+            "the 95 % interval is from {trials:,} Monte Carlo trials (JCGM 101, seed {seed}): "
+            "the one by first order, {interval_in_words}, differs from it by {u:.2f} u",
+            trials=trials,
+            seed=seed,
+            interval_in_words=interval_in_words(low, high, finding.u, finding.unit),
+            u=check.difference / finding.u,
         )
         made.append(replace(finding, interval_95=check.interval, remarks=(*finding.remarks, words)))
     changed = [check for check in checks if not check.holds]
     names = ", ".join(check.name.replace("_", " ") for check in changed)
     verdict = (
-        "all hold"
+        said("all hold")
         if not changed
-        else f"{len(checks) - len(changed)} hold; those of {names} do not and were replaced"
+        else said(
+            "{count} hold; those of {names} do not and were replaced",
+            count=len(checks) - len(changed),
+            names=names,
+        )
     )
     remark = Remark(
         "uncertainty",
-        f"the first-order intervals of {len(checks)} findings were held against {trials:,} Monte Carlo "
-        f"trials (JCGM 101, seed {seed}): {verdict}",
+        said(
+            "the first-order intervals of {count} findings were held against {trials:,} Monte "
+            "Carlo trials (JCGM 101, seed {seed}): {verdict}",
+            count=len(checks),
+            trials=trials,
+            seed=seed,
+            verdict=verdict,
+        ),
     )
     return replace(findings, findings=tuple(made), remarks=(*findings.remarks, remark))

@@ -13,8 +13,9 @@ from analysis.models import GRAVITY, Paired
 from analysis.penalised import JointFit, directions_of
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
 from analysis.shifts import level_drop
+from analysis.words import marked
 
-PAIRING = "pairing of throw with head"
+PAIRING = marked("pairing of throw with head")
 """Name of the drain rate's own uncertainty, where it carries heads back by a flight time."""
 _ROOT = DrainClock()
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from analysis.findings import Remark, Share
 from analysis.published import Edge, ExpectedBands
 from analysis.series import Conditions
+from analysis.words import marked
 
 DIAGONAL_35_MM = math.hypot(36.0, 24.0)
 """Diagonal of the 36 × 24 mm picture to which a "35 mm equivalent" focal length refers; common practice."""
@@ -162,7 +163,7 @@ _RANGES: dict[str, tuple[float, float, str]] = {
     "focal_equivalent_mm": (5.0, 2000.0, " mm"),
     "image_width_px": (64, 65536, " px"),
     "image_height_px": (64, 65536, " px"),
-    "frame_rate_hz": (0.01, 1e5, " frames per second"),
+    "frame_rate_hz": (0.01, 1e5, marked(" frames per second")),
     "readings": (3, 10_000_000, ""),
     "temperature_c": (0.0, 40.0, " °C"),
     "cv": (0.3, 1.0, ""),

@@ -9,6 +9,7 @@ from analysis.findings import Remark
 from analysis.notation import plain
 from analysis.plan import Forecast
 from analysis.published import Edge
+from analysis.words import marked, said
 
 SHORT_DRAIN_S, LONG_DRAIN_S = 20.0, 900.0
 """A drain that is over too soon to be read well, and one that outlasts a lesson; common practice, no
@@ -55,9 +56,14 @@ def _wall(forecast: Forecast) -> Iterator[Remark]:
     if plan.edge is Edge.SHARP and plan.wall_thickness_m >= clear:
         yield Remark(
             "wall",
-            f"{_mm(plan.wall_thickness_m)} is too thick for a hole of {_mm(plan.hole_diameter_m)}: "
-            f"{forecast.expected.cv.why}. Have the hole countersunk from outside to a lip thinner than "
-            f"{_mm(clear, 2)}, or made in a thin plate that is glued on",
+            said(
+                "{mm} is too thick for a hole of {mm2}: {why}. Have the hole countersunk from "
+                "outside to a lip thinner than {mm3}, or made in a thin plate that is glued on",
+                mm=_mm(plan.wall_thickness_m),
+                mm2=_mm(plan.hole_diameter_m),
+                why=forecast.expected.cv.why,
+                mm3=_mm(clear, 2),
+            ),
         )
 
 
@@ -65,22 +71,30 @@ def _heads(forecast: Forecast) -> Iterator[Remark]:
     plan, limit = forecast.plan, forecast.law_limit_m
     if plan.head_m < 3.0 * limit:
         why = (
-            "of its surface tension, so a larger hole goes lower"
+            said("of its surface tension, so a larger hole goes lower")
             if 60e-6 / plan.hole_diameter_m > 2.0 * plan.hole_diameter_m
-            else "it is no longer small against the head, so a smaller hole goes lower"
+            else said("it is no longer small against the head, so a smaller hole goes lower")
         )
         yield Remark(
             "heads",
-            f"the law is trusted only above {_mm(limit, 2)} for this hole because {why}; from a start at "
-            f"{_mm(plan.head_m)} that leaves little to draw a line through. Fill to {_mm(5.0 * limit, 2)} or "
-            "more",
+            said(
+                "the law is trusted only above {mm} for this hole because {why}; from a start at "
+                "{mm2} that leaves little to draw a line through. Fill to {mm3} or more",
+                mm=_mm(limit, 2),
+                why=why,
+                mm2=_mm(plan.head_m),
+                mm3=_mm(5.0 * limit, 2),
+            ),
         )
     ratio = plan.hole_area_m2 / plan.container_area_m2
     if ratio > 0.02:
         yield Remark(
             "container",
-            f"the hole is {plain(100.0 * ratio, 2)} % of the container's area: the surface moves fast, "
-            "and starting and stopping waves will show; a wider container or a smaller hole is calmer",
+            said(
+                "the hole is {ratio} % of the container's area: the surface moves fast, and starting "
+                "and stopping waves will show; a wider container or a smaller hole is calmer",
+                ratio=plain(100.0 * ratio, 2),
+            ),
         )
 
 
@@ -91,15 +105,24 @@ def _tray(forecast: Forecast) -> Iterator[Remark]:
     if forecast.head_on_tray_m is not None:
         yield Remark(
             "tray",
-            f"at first the jet lands {_mm(forecast.throw_range_m[1])} out, beyond the tray's "
-            f"{_mm(plan.tray_length_m)}; it comes in at a head of {_mm(forecast.head_on_tray_m, 2)}. Use a "
-            f"tray of {_mm(forecast.least_tray_m)} or more, or less drop",
+            said(
+                "at first the jet lands {mm} out, beyond the tray's {mm2}; it comes in at a head of "
+                "{mm3}. Use a tray of {mm4} or more, or less drop",
+                mm=_mm(forecast.throw_range_m[1]),
+                mm2=_mm(plan.tray_length_m),
+                mm3=_mm(forecast.head_on_tray_m, 2),
+                mm4=_mm(forecast.least_tray_m),
+            ),
         )
     elif plan.tray_length_m < forecast.least_tray_m:
         yield Remark(
             "tray",
-            f"the jet first lands only {_mm(plan.tray_length_m - forecast.throw_range_m[1], 2)} before "
-            f"the tray's far end; it will splash over. Use {_mm(forecast.least_tray_m)} or more",
+            said(
+                "the jet first lands only {mm} before the tray's far end; it will splash over. Use "
+                "{mm2} or more",
+                mm=_mm(plan.tray_length_m - forecast.throw_range_m[1], 2),
+                mm2=_mm(forecast.least_tray_m),
+            ),
         )
 
 
@@ -109,23 +132,35 @@ def _picture(forecast: Forecast) -> Iterator[Remark]:
         factor = max(sight.needed_width_m / sight.field_width_m, sight.needed_height_m / sight.field_height_m)
         yield Remark(
             "picture",
-            f"container, jet and tray need {_mm(sight.needed_width_m)} × {_mm(sight.needed_height_m)}, the "
-            f"picture shows {_mm(sight.field_width_m)} × {_mm(sight.field_height_m)}: move the camera back "
-            f"to {plain(factor * plan.camera_distance_m, 2)} m, or zoom out",
+            said(
+                "container, jet and tray need {mm} × {mm2}, the picture shows {mm3} × {mm4}: move "
+                "the camera back to {camera_distance_m} m, or zoom out",
+                mm=_mm(sight.needed_width_m),
+                mm2=_mm(sight.needed_height_m),
+                mm3=_mm(sight.field_width_m),
+                mm4=_mm(sight.field_height_m),
+                camera_distance_m=plain(factor * plan.camera_distance_m, 2),
+            ),
         )
     elif sight.field_width_m > 1.6 * max(
         sight.needed_width_m, sight.needed_height_m * plan.image_width_px / plan.image_height_px
     ):
         yield Remark(
             "picture",
-            f"the picture shows {_mm(sight.field_width_m)} and {_mm(sight.needed_width_m)} would do: zoom in "
-            "(with the lens, not by cropping) and every reading gains",
+            said(
+                "the picture shows {mm} and {mm2} would do: zoom in (with the lens, not by cropping) "
+                "and every reading gains",
+                mm=_mm(sight.field_width_m),
+                mm2=_mm(sight.needed_width_m),
+            ),
         )
     if sight.metres_per_px > COARSE_M_PER_PX:
         yield Remark(
             "picture",
-            f"a pixel covers {_mm(sight.metres_per_px, 2)} of the bench; film in a higher resolution or fill "
-            "the picture better",
+            said(
+                "a pixel covers {mm} of the bench; film in a higher resolution or fill the picture better",
+                mm=_mm(sight.metres_per_px, 2),
+            ),
         )
 
 
@@ -134,14 +169,20 @@ def _duration(forecast: Forecast) -> Iterator[Remark]:
     if time < SHORT_DRAIN_S:
         yield Remark(
             "time",
-            f"the run is over in {plain(time, 2)} s; waves from the stopper take a good part of that. "
-            "A wider container or a smaller hole gives more time",
+            said(
+                "the run is over in {time} s; waves from the stopper take a good part of that. A "
+                "wider container or a smaller hole gives more time",
+                time=plain(time, 2),
+            ),
         )
     if time > LONG_DRAIN_S:
         yield Remark(
             "time",
-            f"the run takes {plain(time / 60.0, 2)} min: long for a lesson, and the film is large. A larger "
-            "hole or a narrower container is quicker",
+            said(
+                "the run takes {time} min: long for a lesson, and the film is large. A larger hole "
+                "or a narrower container is quicker",
+                time=plain(time / 60.0, 2),
+            ),
         )
 
 
@@ -151,24 +192,41 @@ def _surface_tension(forecast: Forecast) -> Iterator[Remark]:
     share = 0.5 * (low + high) / last.head_m
     if share < 0.02:
         return
-    words = (
-        f"a jet this thin loses about {plain(1e3 * low, 2)} to {plain(1e3 * high, 2)} mm of head to surface "
-        f"tension (our own derivation, not a published table): single ratios at the lowest head come out "
-        f"{plain(100.0 * (1.0 - math.sqrt(max(0.0, 1.0 - share))), 2)} % low"
+    words = said(
+        "a jet this thin loses about {low} to {high} mm of head to surface tension (our own "
+        "derivation, not a published table): single ratios at the lowest head come out "
+        "{sqrt} % low",
+        low=plain(1e3 * low, 2),
+        high=plain(1e3 * high, 2),
+        sqrt=plain(100.0 * (1.0 - math.sqrt(max(0.0, 1.0 - share))), 2),
     )
     if forecast.capillary_shift is not None:
         moved = 100.0 * abs(forecast.capillary_shift) / forecast.cv
         words += (
-            ". The program sees the lost head as an offset of the zero and takes Cv from the slope, so that "
-            "Cv itself hardly moves"
+            said(
+                ". The program sees the lost head as an offset of the zero and takes Cv from the "
+                "slope, so that Cv itself hardly moves"
+            )
             if moved < 0.05
-            else f". Cv would come out {plain(moved, 2)} % "
-            f"{'lower' if forecast.capillary_shift < 0.0 else 'higher'}"
+            else said(
+                ". Cv would come out {moved} % {words}",
+                moved=plain(moved, 2),
+                words="lower" if forecast.capillary_shift < 0.0 else "higher",
+            )
         )
     thin = next((moment for moment in forecast.moments if moment.weber < THIN_JET_WEBER), None)
     if thin is not None:
-        words += f". From a head of about {_mm(thin.head_m, 2)} down the Weber number is below 100"
-    yield Remark("surface tension", f"{words}. A larger hole suffers less")
+        words += said(
+            ". From a head of about {mm} down the Weber number is below 100",
+            mm=_mm(thin.head_m, 2),
+        )
+    yield Remark(
+        marked("surface tension"),
+        said(
+            "{words}. A larger hole suffers less",
+            words=words,
+        ),
+    )
 
 
 def _level(forecast: Forecast) -> Iterator[Remark]:
@@ -178,9 +236,12 @@ def _level(forecast: Forecast) -> Iterator[Remark]:
     if share > 0.01:
         yield Remark(
             "jet",
-            f"a jet that leaves one degree off level lands up to {plain(100.0 * share, 2)} % astray: "
-            "set the wall upright with a plumb, have the hole made square to it and free of burr, and let "
-            "the camera see the jet's first centimetres. More drop makes it matter less",
+            said(
+                "a jet that leaves one degree off level lands up to {share} % astray: set the wall "
+                "upright with a plumb, have the hole made square to it and free of burr, and let the "
+                "camera see the jet's first centimetres. More drop makes it matter less",
+                share=plain(100.0 * share, 2),
+            ),
         )
 
 
@@ -193,9 +254,12 @@ def _sightline(forecast: Forecast) -> Iterator[Remark]:
     if apart > 1e-3:
         yield Remark(
             "camera",
-            f"with the camera at the middle of the heads, near and far edge of the surface part by up "
-            f"to {_mm(apart, 2)} in the picture at both ends of the run: read the same, near one throughout, "
-            "and move the camera farther off and zoom in",
+            said(
+                "with the camera at the middle of the heads, near and far edge of the surface part "
+                "by up to {mm} in the picture at both ends of the run: read the same, near one "
+                "throughout, and move the camera farther off and zoom in",
+                mm=_mm(apart, 2),
+            ),
         )
 
 
@@ -206,12 +270,17 @@ def _frames(forecast: Forecast) -> Iterator[Remark]:
     if gain < 3.0:
         yield Remark(
             "readings",
-            "twice as many readings would make Cv next to no better "
-            f"({'less than 0.1' if gain < 0.1 else plain(gain, 1)} %): what is left is common to all, "
-            "so spend the time on the largest sources",
+            said(
+                "twice as many readings would make Cv next to no better ({words} %): what is left is "
+                "common to all, so spend the time on the largest sources",
+                words=said("less than 0.1") if gain < 0.1 else plain(gain, 1),
+            ),
         )
     else:
         yield Remark(
             "readings",
-            f"twice as many independent readings would take {plain(gain, 2)} % off the uncertainty of Cv",
+            said(
+                "twice as many independent readings would take {gain} % off the uncertainty of Cv",
+                gain=plain(gain, 2),
+            ),
         )

@@ -16,6 +16,7 @@ from analysis.published import expected_bands
 from analysis.rows import law_limit_m
 from analysis.series import Column, FloatArray, Series
 from analysis.water import capillary_loss_m, reynolds_number, water_at, weber_number
+from analysis.words import marked, said
 
 G = STANDARD_GRAVITY
 MARGIN_M = 0.03
@@ -196,18 +197,18 @@ def _shared(
     too_high = -at.line_u_px * s / (2.0 * plan.drop_m)
     depth = at.rule_depth_u_m / plan.camera_distance_m
     sources: tuple[tuple[str, FloatArray, FloatArray, FloatArray], ...] = (
-        ("orifice, up and down", at.mark_u_px * s * one, none, none),
-        ("upright rule: scale as read", as_read * head, none, none),
-        ("upright rule: engraved scale", engraved * head, none, none),
-        ("upright rule: depth", depth * head, none, none),
-        ("meniscus allowance", at.meniscus_u_m * one, none, none),
-        ("surface: which place of the blurred edge", at.surface_shared_u_px * s * one, none, none),
-        ("rule along the throw: scale as read", none, as_read * throw, none),
-        ("rule along the throw: engraved scale", none, engraved * throw, none),
-        ("rule along the throw: depth", none, depth * throw, none),
-        ("throw zero", none, at.zero_u_m * one, none),
-        ("landing: which place of the jet is its centre", none, at.landing_shared_u_px * s * one, none),
-        ("landing line: height as drawn", none, too_high * throw, none),
+        (marked("orifice, up and down"), at.mark_u_px * s * one, none, none),
+        (marked("upright rule: scale as read"), as_read * head, none, none),
+        (marked("upright rule: engraved scale"), engraved * head, none, none),
+        (marked("upright rule: depth"), depth * head, none, none),
+        (marked("meniscus allowance"), at.meniscus_u_m * one, none, none),
+        (marked("surface: which place of the blurred edge"), at.surface_shared_u_px * s * one, none, none),
+        (marked("rule along the throw: scale as read"), none, as_read * throw, none),
+        (marked("rule along the throw: engraved scale"), none, engraved * throw, none),
+        (marked("rule along the throw: depth"), none, depth * throw, none),
+        (marked("throw zero"), none, at.zero_u_m * one, none),
+        (said("landing: which place of the jet is its centre"), none, at.landing_shared_u_px * s * one, none),
+        (marked("landing line: height as drawn"), none, too_high * throw, none),
         ("drop", none, none, at.drop_u_m * one),
     )
     used = [each for each in sources if any(np.any(column) for column in each[1:])]
@@ -323,41 +324,49 @@ def _gravity_routes(
     by_drop = plan.instruments.drop_u_m / plan.drop_m
     routes = [
         GravityRoute(
-            "time of a drop's fall, one drop",
+            said("time of a drop's fall, one drop"),
             # Both ends are known to one frame, evenly spread: √2 · frame/√12 (JCGM 100, 4.3.7).
             math.hypot(2.0 / (math.sqrt(6.0) * plan.frame_rate_hz * flight), by_drop),
-            "the frames in which one drop leaves the hole and lands, a short shutter time, and a camera "
-            "whose rolling shutter is known: it can be off by 10 to 30 ms; ten drops do three times better",
+            said(
+                "the frames in which one drop leaves the hole and lands, a short shutter time, and a "
+                "camera whose rolling shutter is known: it can be off by 10 to 30 ms; ten drops do "
+                "three times better"
+            ),
         )
     ]
     parabola = _parabola(plan, sight, flight)
     if parabola is not None:
         routes.append(
             GravityRoute(
-                "path of a drop in time",
+                said("path of a drop in time"),
                 parabola,
-                "a drop's height marked to 2 mm in every frame of its fall, which takes a shutter of "
-                "1/1000 s, and a parabola through it; the rolling shutter counts here too",
+                said(
+                    "a drop's height marked to 2 mm in every frame of its fall, which takes a shutter of "
+                    "1/1000 s, and a parabola through it; the rolling shutter counts here too"
+                ),
             )
         )
     clock = findings.finding("gravity_from_clock")
     if clock is not None and clock.value > 0.0:
         routes.append(
             GravityRoute(
-                "drain clock, contraction from a handbook",
+                said("drain clock, contraction from a handbook"),
                 clock.u / clock.value,
-                "container area and hole diameter; rests on a handbook's contraction",
+                said("container area and hole diameter; rests on a handbook's contraction"),
             )
         )
-        assumed = ("orifice diameter", "contraction coefficient (assumed)")
+        assumed = (marked("orifice diameter"), marked("contraction coefficient (assumed)"))
         rest = sum(share.u**2 for share in clock.budget if share.source not in assumed) / clock.value**2
         jet = plan.hole_diameter_m * math.sqrt(min(1.0, contraction))
         routes.append(
             GravityRoute(
-                "drain clock and the jet's diameter",
+                said("drain clock and the jet's diameter"),
                 math.sqrt(rest + (4.0 * plan.instruments.jet_diameter_u_m / jet) ** 2),
-                f"container area and the jet's diameter to "
-                f"{1e3 * plan.instruments.jet_diameter_u_m:.2g} mm, half a hole's width outside",
+                said(
+                    "container area and the jet's diameter to {jet_diameter_u_m:.2g} mm, half a hole's "
+                    "width outside",
+                    jet_diameter_u_m=1e3 * plan.instruments.jet_diameter_u_m,
+                ),
             )
         )
     return tuple(sorted(routes, key=lambda route: route.relative_u))

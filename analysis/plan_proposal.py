@@ -14,6 +14,7 @@ from analysis.plan_forecast import MARGIN_M, drain_time, forecast_of, sight_of
 from analysis.published import expected_bands
 from analysis.rows import law_limit_m
 from analysis.water import water_at, weber_number
+from analysis.words import said
 
 LEAST_TIME_S = 30.0
 """A run that can be started calmly and read well; common practice, no source."""
@@ -35,8 +36,9 @@ class Limits:
         for name in ("hole_m", "drop_m", "time_s"):
             low, high = getattr(self, name)
             if not 0.0 < low <= high < math.inf:
-                words = (
-                    f"{name.rpartition('_')[0]} between: must be two numbers above nought, the smaller first"
+                words = said(
+                    "{rpartition} between: must be two numbers above nought, the smaller first",
+                    rpartition=name.rpartition("_")[0],
                 )
                 raise ValueError(f"{words}, got {low:g} and {high:g}")
 
@@ -146,7 +148,7 @@ def _tried(plan: Plan, hole: float, drop: float, limits: Limits) -> tuple[str, P
     try:
         candidate = replace(plan, hole_diameter_m=hole, drop_m=drop)
     except ValueError:
-        return "a hole too large for the container or the head", None
+        return said("a hole too large for the container or the head"), None
     why = next(_objections(candidate, plan, limits), "")
     return why, None if why else candidate
 
@@ -155,10 +157,10 @@ def _objections(candidate: Plan, plan: Plan, limits: Limits) -> Iterator[str]:
     """Name what speaks against a hole and a drop, from closed forms alone."""
     hole, limit = candidate.hole_diameter_m, law_limit_m(candidate.conditions) or 0.0
     if candidate.head_m < 3.0 * limit:
-        yield "the law would end above a third of the starting head"
+        yield said("the law would end above a third of the starting head")
         return
     if candidate.wall_thickness_m >= 0.8 * hole and plan.wall_thickness_m < 0.8 * plan.hole_diameter_m:
-        yield "the wall would be too thick for the hole"
+        yield said("the wall would be too thick for the hole")
     bands = expected_bands(
         candidate.conditions,
         (limit, candidate.head_m),
@@ -168,15 +170,21 @@ def _objections(candidate: Plan, plan: Plan, limits: Limits) -> Iterator[str]:
     cv, cd = candidate.cv or bands.cv.reckoned, candidate.cd or bands.cd.reckoned
     time = drain_time(candidate, cd, limit)
     if time < limits.time_s[0]:
-        yield f"drained in less than {limits.time_s[0]:g} s"
+        yield said(
+            "drained in less than {time_s:g} s",
+            time_s=limits.time_s[0],
+        )
     if time > limits.time_s[1]:
-        yield f"drained in more than {limits.time_s[1] / 60.0:.3g} min"
+        yield said(
+            "drained in more than {time_s:.3g} min",
+            time_s=limits.time_s[1] / 60.0,
+        )
     throw = 2.0 * math.sqrt(candidate.drop_m * candidate.head_m)
     if candidate.tray_length_m is not None and throw + MARGIN_M > candidate.tray_length_m:
-        yield "the jet would miss the tray"
+        yield said("the jet would miss the tray")
     if not sight_of(candidate).fits:
-        yield "container, jet and tray would not fit into the picture"
+        yield said("container, jet and tray would not fit into the picture")
     speed = cv * math.sqrt(2.0 * STANDARD_GRAVITY * 0.5 * candidate.head_m)
     jet = hole * math.sqrt(min(1.0, cd / cv))
     if weber_number(water_at(candidate.temperature_c), speed, jet) < THIN_JET_WEBER:
-        yield "surface tension would rule the lower half of the run"
+        yield said("surface tension would rule the lower half of the run")

@@ -16,12 +16,13 @@ import numpy as np
 
 from analysis.estimate import Estimate
 from analysis.series import FloatArray
+from analysis.words import marked
 
 CONSISTENT = 0.05
 """Chance of the scatter seen, or more, below which runs count as not agreeing."""
-BETWEEN = "between runs"
+BETWEEN = marked("between runs")
 """Name under which what the runs' stated errors do not explain stands in a budget."""
-INDEPENDENT = "each run's own errors"
+INDEPENDENT = marked("each run's own errors")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,9 @@ from analysis.published_tables import (
 )
 from analysis.series import Conditions
 from analysis.water import reynolds_number, water_at
+from analysis.words import marked, said
 
-_UNWIN = "Unwin, Hydraulics, Encyclopaedia Britannica 1910"
+_UNWIN = marked("Unwin, Hydraulics, Encyclopaedia Britannica 1910")
 SHARP_CC, SHARP_CV = 0.64, 0.97
 """Contraction and speed coefficient of a sharp edge (Unwin s. 17, p. 38-39)."""
 _ANY_CV, _ANY_CD = (0.80, 1.00), (0.55, 0.85)
@@ -140,9 +141,15 @@ def expected_bands(
 
 def band_words(band: ExpectedBand, symbol: str) -> str:
     """Write a band as a sentence: ``published for such a hole: Cv 0.95 to 1.00; why (source)``."""
-    beyond = ", extrapolated" if band.extrapolated else ""
+    beyond = said(", extrapolated") if band.extrapolated else ""
     ends = f"{symbol} {band.low:.2f} to {band.high:.2f}"
-    return f"published for such a hole{beyond}: {ends}; {band.why} ({band.source})"
+    return said(
+        "published for such a hole{beyond}: {ends}; {why} ({source})",
+        beyond=beyond,
+        ends=ends,
+        why=band.why,
+        source=band.source,
+    )
 
 
 def short_tube_theory(contraction: float) -> float:
@@ -257,14 +264,19 @@ def _between(at: float, points: Sequence[tuple[float, float]]) -> float:
 
 
 def _any(d: float | None, wall: float | None) -> ExpectedBands:
-    lacks = " and ".join(
-        name for name, value in (("the hole's diameter", d), ("the wall's thickness", wall)) if value is None
+    lacks = said(" and ").join(
+        name
+        for name, value in ((said("the hole's diameter"), d), (said("the wall's thickness"), wall))
+        if value is None
     )
-    why = "all kinds of plain holes, from a short tube to a rounded edge"
+    why = said("all kinds of plain holes, from a short tube to a rounded edge")
     if lacks:
-        why += f"; {lacks} would narrow it"
+        why += said(
+            "; {lacks} would narrow it",
+            lacks=lacks,
+        )
     cv, cd = (ExpectedBand(*ends, f"{_UNWIN}, s. 17-20, 49", why, lacks=lacks) for ends in (_ANY_CV, _ANY_CD))
-    return ExpectedBands(cv, cd, "hole of unknown kind")
+    return ExpectedBands(cv, cd, said("hole of unknown kind"))
 
 
 def _in_a_wall(
@@ -283,18 +295,30 @@ def _sharp(d: float, heads: tuple[float, float] | None, temperature: float | Non
     cv = ExpectedBand(
         0.95,
         1.00,
-        f"{_UNWIN}, s. 17; Lienhard and Lienhard, J. Fluids Eng. 106 (1984) 13",
-        "a sharp edge in a thin wall gives 0.97 very often, large holes nearer 1; a thin jet's surface "
-        "tension can make low heads look lower",
+        said(
+            "{unwin}, s. 17; Lienhard and Lienhard, J. Fluids Eng. 106 (1984) 13",
+            unwin=_UNWIN,
+        ),
+        said(
+            "a sharp edge in a thin wall gives 0.97 very often, large holes nearer 1; a thin "
+            "jet's surface tension can make low heads look lower"
+        ),
         likely=SHARP_CV,
     )
-    return ExpectedBands(cv, _sharp_cd(d, heads, temperature), "sharp-edged hole in a thin wall")
+    return ExpectedBands(cv, _sharp_cd(d, heads, temperature), said("sharp-edged hole in a thin wall"))
 
 
 def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | None) -> ExpectedBand:
     if heads is None:
         return ExpectedBand(
-            0.58, 0.72, f"{_UNWIN}, s. 20 (Hamilton Smith)", "sharp edges of any size and head", True
+            0.58,
+            0.72,
+            said(
+                "{unwin}, s. 20 (Hamilton Smith)",
+                unwin=_UNWIN,
+            ),
+            said("sharp edges of any size and head"),
+            True,
         )
     tabulated = [hamilton_smith_cd(head, d) for head in heads]
     known = [value for value in tabulated if value is not None]
@@ -302,8 +326,11 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
         return ExpectedBand(
             min(_LEAST_SMALL, *known) if d < _SMALL_M else min(known) - _OBSERVERS,
             max(known) + _OBSERVERS,
-            f"{_UNWIN}, s. 20 (Hamilton Smith 1886)",
-            "a sharp edge of this size at these heads; temperature hardly matters",
+            said(
+                "{unwin}, s. 20 (Hamilton Smith 1886)",
+                unwin=_UNWIN,
+            ),
+            said("a sharp edge of this size at these heads; temperature hardly matters"),
             likely=0.5 * (min(known) + max(known)),
         )
     water = water_at(
@@ -318,10 +345,18 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
     return ExpectedBand(
         min(_LEAST_SMALL, *(value - _OBSERVERS for value in by_curve)),
         min(_MOST_SHARP + 0.02, max(widened) + _OBSERVERS),
-        f"{_UNWIN}, s. 20 (Hamilton Smith 1886)",
-        f"the tables end at 6.1 mm and 0.09 to 0.18 m of head; carried on by Reynolds number to "
-        f"{_two_figures(min(numbers))} to {_two_figures(max(numbers))}, where Cd is likely "
-        f"{min(by_curve):.2f} to {max(by_curve):.2f}",
+        said(
+            "{unwin}, s. 20 (Hamilton Smith 1886)",
+            unwin=_UNWIN,
+        ),
+        said(
+            "the tables end at 6.1 mm and 0.09 to 0.18 m of head; carried on by Reynolds number "
+            "to {two_figures} to {two_figures2}, where Cd is likely {min:.2f} to {max:.2f}",
+            two_figures=_two_figures(min(numbers)),
+            two_figures2=_two_figures(max(numbers)),
+            min=min(by_curve),
+            max=max(by_curve),
+        ),
         extrapolated=True,
         likely=min(_MOST_SHARP, sharp_cd_by_reynolds(math.sqrt(numbers[0] * numbers[1]))),
     )
@@ -337,19 +372,27 @@ def _short_tube(d: float, ratio: float) -> ExpectedBands:
     band = ExpectedBand(
         low - (0.02 if small else 0.0),
         0.87,
-        f"{_UNWIN}, s. 49 and 50 (Castel); Molesworth's pocket-book, p. 258",
-        f"a wall {ratio:.1f} diameters thick makes the hole a short tube that runs full: Cv = Cd = 0.82, "
-        "less with length, 0.87 by theory" + ("; measured with wider tubes than this" if small else ""),
+        said(
+            "{unwin}, s. 49 and 50 (Castel); Molesworth's pocket-book, p. 258",
+            unwin=_UNWIN,
+        ),
+        said(
+            "a wall {ratio:.1f} diameters thick makes the hole a short tube that runs full: Cv = "
+            "Cd = 0.82, less with length, 0.87 by theory",
+            ratio=ratio,
+        )
+        + (said("; measured with wider tubes than this") if small else ""),
         extrapolated=small,
         likely=0.82 if ratio <= 3.0 else 0.79,
     )
-    return ExpectedBands(band, band, "short tube")
+    return ExpectedBands(band, band, said("short tube"))
 
 
 def _either(thin: ExpectedBands, tube: ExpectedBands, ratio: float) -> ExpectedBands:
-    why = (
-        f"a wall {ratio:.1f} diameters thick is between a thin wall and a short tube: the jet may spring "
-        "clear or run full, and may change from one to the other"
+    why = said(
+        "a wall {ratio:.1f} diameters thick is between a thin wall and a short tube: the jet "
+        "may spring clear or run full, and may change from one to the other",
+        ratio=ratio,
     )
 
     def joined(a: ExpectedBand, b: ExpectedBand) -> ExpectedBand:
@@ -362,7 +405,7 @@ def _either(thin: ExpectedBands, tube: ExpectedBands, ratio: float) -> ExpectedB
         )
 
     return ExpectedBands(
-        joined(thin.cv, tube.cv), joined(thin.cd, tube.cd), "hole in a wall of middle thickness"
+        joined(thin.cv, tube.cv), joined(thin.cd, tube.cd), said("hole in a wall of middle thickness")
     )
 
 
@@ -383,26 +426,34 @@ def _rounded(heads: tuple[float, float] | None, d: float | None, temperature: fl
         loss = 1.0 / table[0][1] ** 2 - 1.0
         low = min(low, 1.0 / math.sqrt(1.0 + loss * (table[0][0] / low_head) ** 0.25) - 0.01)
     high = min(1.0, max(_between(high_head, table), by_temperature) + 0.01)
-    why = "a rounded edge: wall friction takes more of a low head and of a small hole, cold water adds to it"
-    source = f"{_UNWIN}, s. 19 (Weisbach) and 26"
+    why = said(
+        "a rounded edge: wall friction takes more of a low head and of a small hole, cold water adds to it"
+    )
+    source = said(
+        "{unwin}, s. 19 (Weisbach) and 26",
+        unwin=_UNWIN,
+    )
     return ExpectedBands(
         ExpectedBand(low, high, source, why, beyond),
         ExpectedBand(low - 0.01, high, source, f"{why}; Cc = 1", beyond),
-        "hole with a rounded edge",
+        said("hole with a rounded edge"),
     )
 
 
 def _re_entrant() -> ExpectedBands:
-    source = f"{_UNWIN}, s. 37 (Borda and others)"
+    source = said(
+        "{unwin}, s. 37 (Borda and others)",
+        unwin=_UNWIN,
+    )
     return ExpectedBands(
-        ExpectedBand(0.95, 1.00, source, "the jet springs clear of the tube's inner edge"),
+        ExpectedBand(0.95, 1.00, source, said("the jet springs clear of the tube's inner edge")),
         ExpectedBand(
             borda_theory(),
             max(BORDA_CD) + 0.01,
             source,
-            "an inward tube contracts the jet most: 0.5 by theory, 0.51 to 0.55 measured",
+            said("an inward tube contracts the jet most: 0.5 by theory, 0.51 to 0.55 measured"),
         ),
-        "inward tube",
+        said("inward tube"),
     )
 
 
@@ -412,12 +463,16 @@ def _convergent(angle: float, d: float | None) -> ExpectedBands:
     cd = float(np.interp(angle, angles, [row[3] for row in CASTEL]))
     beyond = not angles[0] <= angle <= angles[-1] or (d is not None and d < 0.9 * CASTEL_DIAMETER_M)
     half = 0.03 if beyond else 0.01
-    source = f"{_UNWIN}, s. 50 (Castel)"
-    why = f"a mouthpiece that narrows by {angle:.3g}°, 2.6 diameters long" + (
-        "; measured with one 15.5 mm wide" if beyond else ""
+    source = said(
+        "{unwin}, s. 50 (Castel)",
+        unwin=_UNWIN,
     )
+    why = said(
+        "a mouthpiece that narrows by {angle:.3g}°, 2.6 diameters long",
+        angle=angle,
+    ) + (said("; measured with one 15.5 mm wide") if beyond else "")
     return ExpectedBands(
         ExpectedBand(cv - half, min(1.0, cv + half), source, why, beyond),
         ExpectedBand(cd - half, min(1.0, cd + half), source, why, beyond),
-        "convergent mouthpiece",
+        said("convergent mouthpiece"),
     )

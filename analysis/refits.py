@@ -14,9 +14,10 @@ from analysis.derive import Findings
 from analysis.estimate import Estimate, propagated
 from analysis.penalised import JointFit
 from analysis.series import Column, FloatArray, Series
+from analysis.words import marked
 
-ROOT_H0 = "root of the first head"
-INTERCEPT = "intercept of throw squared against head"
+ROOT_H0 = marked("root of the first head")
+INTERCEPT = marked("intercept of throw squared against head")
 """Two fitted quantities that are no findings themselves."""
 PAIRS = 16
 """Draws of errors; each is laid on the readings once as it is and once with its sign turned."""

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.series import BoolArray, Column, Conditions, Series
+from analysis.words import marked, said
 
-BELOW_LIMIT = "below the limit where the law holds"
+BELOW_LIMIT = marked("below the limit where the law holds")
 """Reason of a row that was cut because its head is too low."""
-_NOT_ABOVE = "head not above the orifice's centre"
-_NO_THROW = "throw not beyond the throw zero"
-_NO_DROP = "drop not above zero"
+_NOT_ABOVE = marked("head not above the orifice's centre")
+_NO_THROW = marked("throw not beyond the throw zero")
+_NO_DROP = marked("drop not above zero")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,7 +93,7 @@ def chosen_rows(series: Series, limit_m: float | None) -> ChosenRows:
         (drop_bad, _NO_DROP),
     ):
         for i in np.nonzero(rows)[0]:
-            reasons[i] = reasons[i] or words
+            reasons[i] = reasons[i] or said(words)
     return ChosenRows(with_head, thrown & dropped, below_limit, tuple(reasons))
 
 

@@ -12,11 +12,12 @@ import numpy as np
 from analysis.gravity import AcceptedGravity
 from analysis.series import Column, Conditions, Corrections, FloatArray, Series
 from analysis.water import water_at
+from analysis.words import marked, said
 
-LAUNCH_ANGLE = "launch angle"
-LANDING_HEIGHT = "landing line: height over the drop's level"
-CAPILLARY = "capillary head loss"
-SECTION = "place of the contracted section"
+LAUNCH_ANGLE = marked("launch angle")
+LANDING_HEIGHT = marked("landing line: height over the drop's level")
+CAPILLARY = marked("capillary head loss")
+SECTION = marked("place of the contracted section")
 _INTACT, _INTACT_U = 3.5, 0.5
 """Head that surface tension seems to take from an intact jet, in σ/(ρ g dj), and how far that may be off: a
 jet that breaks up shows 4. Momentum balance of a round jet, integrated along its path; our derivation."""
@@ -125,9 +126,9 @@ def level_drop(drop: FloatArray, throw: FloatArray, angle_rad: float) -> FloatAr
 def launch_angle_shift(series: Series, at: Conditions) -> Shift | str:
     """Turn a jet that leaves at an angle into a level one; or say what is missing."""
     if at.launch_angle_deg is None:
-        return "the jet's angle where it leaves"
+        return said("the jet's angle where it leaves")
     if series.drop is None or series.throw is None:
-        return "throw and drop"
+        return said("throw and drop")
     angle, u = math.radians(at.launch_angle_deg), math.radians(at.launch_angle_u_deg or 0.0)
     drop, throw = series.drop.values, series.throw.values
     level = level_drop(drop, throw, angle)
@@ -170,7 +171,7 @@ def hole_size_shift(series: Series, at: Conditions) -> Shift | str:
     if series.head is None:
         return "head"
     if d is None or d <= 0.0:
-        return "the hole's diameter"
+        return said("the hole's diameter")
     head = np.where(series.head.values > 0.0, series.head.values, math.nan)
     return Shift(
         MappingProxyType(
@@ -187,7 +188,7 @@ def landing_level_shift(series: Series, at: Conditions) -> Shift | str:
     if series.drop is None:
         return "drop"
     if at.landing_above_m == 0.0 and at.landing_above_u_m == 0.0:
-        return (
+        return said(
             "how far the landing is read above the level of the drop, such as the water's depth in the tray"
         )
     ones = np.ones_like(series.drop.values)
@@ -204,10 +205,10 @@ def capillary_shift(series: Series, at: Conditions, gravity: AcceptedGravity) ->
         return "head"
     jet = at.jet_diameter_m or (at.orifice_diameter_m or 0.0) * _CONTRACTION_ROOT
     if jet <= 0.0:
-        return "the diameter of hole or jet"
+        return said("the diameter of hole or jet")
     temperature = 20.0 if at.water_temperature_c is None else at.water_temperature_c
     if not 0.0 <= temperature <= 40.0:
-        return "a water temperature between 0 and 40 °C"
+        return said("a water temperature between 0 and 40 °C")
     water = water_at(temperature)
     unit = water.surface_tension / (water.density * gravity.value * jet) * np.ones_like(series.head.values)
     return Shift(
@@ -224,15 +225,15 @@ def contracted_section_shift(series: Series, at: Conditions) -> Shift | str:
     lacking = [
         words
         for words, value in (
-            ("the hole's diameter", at.orifice_diameter_m),
-            ("the wall's thickness", at.wall_thickness_m),
+            (said("the hole's diameter"), at.orifice_diameter_m),
+            (said("the wall's thickness"), at.wall_thickness_m),
         )
         if value is None
     ]
     if lacking or at.orifice_diameter_m is None or at.wall_thickness_m is None:
-        return " and ".join(lacking)
+        return said(" and ").join(lacking)
     if at.wall_thickness_m >= _CONTRACTION_ROOT * at.orifice_diameter_m:
-        return "a wall thinner than the jet: in a thicker one the jet fills the hole again"
+        return said("a wall thinner than the jet: in a thicker one the jet fills the hole again")
     ones = np.ones_like(series.throw.values)
     beyond = 0.5 * at.orifice_diameter_m - at.wall_thickness_m
     return Shift(

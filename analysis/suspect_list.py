@@ -14,11 +14,15 @@ from analysis.published import ExpectedBand
 from analysis.series import Column, IntArray
 from analysis.shifts import LANDING_HEIGHT, Shift
 from analysis.suspect_trials import Trial, Wrong
+from analysis.words import marked, said
 
 _DROP_OF_WATER_M = 6e-3
 """A jet that has broken up flies as drops of about twice its diameter (Rayleigh 1879: 1.9)."""
 TUBE_CV = TUBE_CD = ExpectedBand(
-    0.79, 0.85, "Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 49", "short tube flowing full"
+    0.79,
+    0.85,
+    marked("Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 49"),
+    marked("short tube flowing full"),
 )
 _CAPILLARY_DRAIN = 2.0 / 3.5
 """Laplace's pressure alone acts on the discharge, the jet's pull too on the throw (see `analysis.shifts`)."""
@@ -79,97 +83,133 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
     per_wind = _wind(basis)
     return (
         Trying(
-            "drop",
+            marked("drop"),
             "mm",
             1e-3,
             1e-4,
             lambda s: Wrong(drop_m=s),
-            lambda size, s: f"the drop would have to be {size} {_more(s)} than stated",
-            "hang a plumb line from the hole and measure again, down to the level on which the jet lands",
+            lambda size, s: said(
+                "the drop would have to be {size} {more} than stated",
+                size=size,
+                more=_more(s),
+            ),
+            said(
+                "hang a plumb line from the hole and measure again, down to the level on which the jet lands"
+            ),
             usual=5e-3,
             stated_u=_known(math.hypot(*series.drop.shared[rows[0]])),
         ),
         Trying(
-            "wet landing",
+            marked("wet landing"),
             "mm",
             1e-3,
             1e-4,
             lambda s: Wrong(drop_m=-s),
             lambda size, s: (
-                f"water would have to stand {size} deep where the jet lands, or the landing be read that high"
+                said(
+                    "water would have to stand {size} deep where the jet lands, or the landing be read "
+                    "that high",
+                    size=size,
+                )
                 if s > 0.0
-                else f"the landing would have to lie {size} below its own tray"
+                else said(
+                    "the landing would have to lie {size} below its own tray",
+                    size=size,
+                )
             ),
-            "measure how deep the water stands where the jet lands; tip the tray or lay a cloth in it, and "
-            "wipe up spills",
+            said(
+                "measure how deep the water stands where the jet lands; tip the tray or lay a cloth "
+                "in it, and wipe up spills"
+            ),
             usual=3e-3,
             stated_u=film,
             one_sided=True,
         ),
         Trying(
-            "throw zero",
+            marked("throw zero"),
             "mm",
             1e-3,
             1e-4,
             lambda s: Wrong(throw_zero_m=s),
-            lambda size, s: (
-                f"the throw's zero would have to be marked {size} too {'near to' if s > 0.0 else 'far from'} "
-                f"the landing, so that all throws are read that much too {'short' if s > 0.0 else 'long'}"
+            lambda size, s: said(
+                "the throw's zero would have to be marked {size} too {words} the landing, so that "
+                "all throws are read that much too {words2}",
+                size=size,
+                words=said("near to") if s > 0.0 else said("far from"),
+                words2="short" if s > 0.0 else "long",
             ),
-            "hang a plumb line from the outside of the hole, where the jet springs clear, and mark its foot "
-            "again",
+            said(
+                "hang a plumb line from the outside of the hole, where the jet springs clear, and "
+                "mark its foot again"
+            ),
             usual=5e-3,
             stated_u=u_zero,
         ),
         Trying(
-            "throw scale",
+            marked("throw scale"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(throw_scale=s),
-            lambda size, s: f"all throws would have to be {size} {_more(s)} than read",
-            "lay a second rule along the tape and compare them over the whole length that is used",
+            lambda size, s: said(
+                "all throws would have to be {size} {more} than read",
+                size=size,
+                more=_more(s),
+            ),
+            said("lay a second rule along the tape and compare them over the whole length that is used"),
             usual=1e-2,
             stated_u=u_scale,
         ),
         Trying(
-            "tape in another plane than the jet",
+            marked("tape in another plane than the jet"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(throw_scale=s),
-            lambda size, s: (
-                f"the tape would have to lie {'nearer to' if s > 0.0 else 'farther from'} the camera than "
-                f"the jet by {size} of the camera's distance ({abs(1e3 * s):.0f} mm for each metre)"
+            lambda size, s: said(
+                "the tape would have to lie {words} the camera than the jet by {size} of the "
+                "camera's distance ({s:.0f} mm for each metre)",
+                words=said("nearer to") if s > 0.0 else said("farther from"),
+                size=size,
+                s=abs(1e3 * s),
             ),
-            "look from above, or measure from the bench's edge, how far tape and landing lie before or "
-            "behind each other",
+            said(
+                "look from above, or measure from the bench's edge, how far tape and landing lie "
+                "before or behind each other"
+            ),
             usual=3e-2,
             stated_u=u_depth,
         ),
         Trying(
-            "launch angle",
+            marked("launch angle"),
             "°",
             math.radians(1.0),
             1e-3,
             lambda s: Wrong(angle_rad=s),
-            lambda size, s: (
-                f"the jet would have to leave {size} {'above' if s > 0.0 else 'below'} the angle taken"
+            lambda size, s: said(
+                "the jet would have to leave {size} {words} the angle taken",
+                size=size,
+                words="above" if s > 0.0 else "below",
             ),
-            "see on a zoomed frame how level the jet leaves, against the plumb line or the water's surface",
+            said(
+                "see on a zoomed frame how level the jet leaves, against the plumb line or the "
+                "water's surface"
+            ),
             usual=0.025,
             stated_u=angle_u,
         ),
         Trying(
-            "tilted landing",
+            marked("tilted landing"),
             "°",
             math.radians(1.0),
             1e-3,
             lambda s: Wrong(angle_rad=-s),
-            lambda size, s: (
-                f"the landing would have to {'rise' if s > 0.0 else 'fall'} away from the hole by {size}"
+            lambda size, s: said(
+                "the landing would have to {words} away from the hole by {size}",
+                words="rise" if s > 0.0 else "fall",
+                size=size,
             ),
-            "put a spirit level along the tray, or a marble on it",
+            said("put a spirit level along the tray, or a marble on it"),
             usual=0.025,
         ),
         Trying(
@@ -178,11 +218,13 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             1.0,
             1e-2,
             lambda s: Wrong(throw_scale=per_wind * s),
-            lambda size, s: (
-                f"a steady draught of {size} {'against' if s > 0.0 else 'along'} the jet would have to blow, "
-                "if the jet flies as drops; on an unbroken jet it does far less"
+            lambda size, s: said(
+                "a steady draught of {size} {words} the jet would have to blow, if the jet flies as "
+                "drops; on an unbroken jet it does far less",
+                size=size,
+                words="against" if s > 0.0 else "along",
             ),
-            "hang a thread beside the landing, shut windows and doors, and repeat",
+            said("hang a thread beside the landing, shut windows and doors, and repeat"),
             usual=0.5,
         ),
     )
@@ -209,42 +251,55 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
     _, u_depth = _zero_and_scale(series.head, series.sources, rows, depth=True)
     found = [
         Trying(
-            "head zero",
+            marked("head zero"),
             "mm",
             1e-3,
             1e-4,
             lambda s: Wrong(head_zero_m=s),
-            lambda size, s: (
-                f"the hole's centre would have to be {size} {'below' if s > 0.0 else 'above'} the marked one"
+            lambda size, s: said(
+                "the hole's centre would have to be {size} {words} the marked one",
+                size=size,
+                words="below" if s > 0.0 else "above",
             ),
-            "mark the hole's upper and lower edge in a zoomed frame and take the middle; read the flat of "
-            "the surface, not its rim",
+            said(
+                "mark the hole's upper and lower edge in a zoomed frame and take the middle; read "
+                "the flat of the surface, not its rim"
+            ),
             usual=2e-3,
             stated_u=u_zero,
         ),
         Trying(
-            "head scale",
+            marked("head scale"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(head_scale=s),
-            lambda size, s: f"all heads would have to be {size} {_more(s)} than read",
-            "hold a second rule beside the upright one and compare them over the whole height that is used",
+            lambda size, s: said(
+                "all heads would have to be {size} {more} than read",
+                size=size,
+                more=_more(s),
+            ),
+            said(
+                "hold a second rule beside the upright one and compare them over the whole height "
+                "that is used"
+            ),
             usual=1e-2,
             stated_u=u_scale,
         ),
         Trying(
-            "upright rule in another plane than the surface",
+            marked("upright rule in another plane than the surface"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(head_scale=s),
-            lambda size, s: (
-                f"the upright rule would have to stand {'nearer to' if s > 0.0 else 'farther from'} the "
-                f"camera than the surface's marked edge by {size} of the camera's distance "
-                f"({abs(1e3 * s):.0f} mm for each metre)"
+            lambda size, s: said(
+                "the upright rule would have to stand {words} the camera than the surface's marked "
+                "edge by {size} of the camera's distance ({s:.0f} mm for each metre)",
+                words=said("nearer to") if s > 0.0 else said("farther from"),
+                size=size,
+                s=abs(1e3 * s),
             ),
-            "measure how far the rule stands before or behind the place where the surface is read",
+            said("measure how far the rule stands before or behind the place where the surface is read"),
             usual=3e-2,
             stated_u=u_depth,
         ),
@@ -253,21 +308,37 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
     applied = basis.corrections.capillary and isinstance(tension, Shift)
     if not applied:
         likely = -float(np.mean(tension.adds["jet_head"])) if isinstance(tension, Shift) else None
-        beside = "" if likely is None else f" (about {1e3 * likely:.0f} mm are to be expected of such a jet)"
+        beside = (
+            ""
+            if likely is None
+            else said(
+                " (about {likely:.0f} mm are to be expected of such a jet)",
+                likely=1e3 * likely,
+            )
+        )
         found.append(
             Trying(
-                "surface tension of a thin jet",
+                marked("surface tension of a thin jet"),
                 "mm",
                 1e-3,
                 1e-4,
                 lambda s: Wrong(head_lost_m=s, drain_lost_m=_CAPILLARY_DRAIN * s),
                 lambda size, s: (
-                    f"{size} of head would have to be lost to the skin of the jet{beside}"
+                    said(
+                        "{size} of head would have to be lost to the skin of the jet{beside}",
+                        size=size,
+                        beside=beside,
+                    )
                     if s > 0.0
-                    else f"surface tension would have to add {size} of head, which it cannot"
+                    else said(
+                        "surface tension would have to add {size} of head, which it cannot",
+                        size=size,
+                    )
                 ),
-                "repeat with a hole twice as wide: what surface tension takes is then half as much, a wrong "
-                "zero stays (an adult or technician makes the hole, with eye protection)",
+                said(
+                    "repeat with a hole twice as wide: what surface tension takes is then half as much, "
+                    "a wrong zero stays (an adult or technician makes the hole, with eye protection)"
+                ),
                 usual=6e-3 if likely is None else likely,
                 one_sided=True,
                 expected=likely,
@@ -276,17 +347,21 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
     if basis.drain is not None:
         found.append(
             Trying(
-                "container not equally wide",
+                marked("container not equally wide"),
                 "%",
                 1e-2,
                 1e-3,
                 lambda s: Wrong(taper=s),
-                lambda size, s: (
-                    f"the container's area would have to be {size} {'larger' if s > 0.0 else 'smaller'} at "
-                    "the highest head than at the lowest"
+                lambda size, s: said(
+                    "the container's area would have to be {size} {words} at the highest head than at "
+                    "the lowest",
+                    size=size,
+                    words="larger" if s > 0.0 else "smaller",
                 ),
-                "measure across the container outside at several heights, or pour in equal volumes and mark "
-                "the level after each",
+                said(
+                    "measure across the container outside at several heights, or pour in equal volumes "
+                    "and mark the level after each"
+                ),
                 usual=5e-2,
                 stated_u=None,
             )
@@ -305,26 +380,34 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
         area_u = at.container_area_u_m2 / at.container_area_m2
     found = [
         Trying(
-            "slow-motion factor",
+            marked("slow-motion factor"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(flow=-math.log1p(max(s, -0.99))),
-            lambda size, s: (
-                f"the film's seconds would have to be {size} {'longer' if s > 0.0 else 'shorter'} "
-                "than true ones: the speed at which the film plays is not the one stated"
+            lambda size, s: said(
+                "the film's seconds would have to be {size} {words} than true ones: the speed at "
+                "which the film plays is not the one stated",
+                size=size,
+                words="longer" if s > 0.0 else "shorter",
             ),
-            "film a clock with a second hand, or time the whole run with a stop-watch, and compare",
+            said("film a clock with a second hand, or time the whole run with a stop-watch, and compare"),
             usual=0.1,
         ),
         Trying(
-            "container area",
+            marked("container area"),
             "%",
             1e-2,
             1e-3,
             lambda s: Wrong(flow=s),
-            lambda size, s: f"the container's area would have to be {size} {_more(s)} than stated",
-            "pour in a measured volume and read how far the level rises; what stands in the water counts",
+            lambda size, s: said(
+                "the container's area would have to be {size} {more} than stated",
+                size=size,
+                more=_more(s),
+            ),
+            said(
+                "pour in a measured volume and read how far the level rises; what stands in the water counts"
+            ),
             usual=3e-2,
             stated_u=area_u,
         ),
@@ -333,15 +416,17 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
     if d is not None and d > 0.0:
         found.append(
             Trying(
-                "hole's diameter",
+                marked("hole's diameter"),
                 "mm",
                 1e-3,
                 1e-5,
                 lambda s: Wrong(hole_flow=-2.0 * math.log1p(max(s / d, -0.99))),
-                lambda size, s: (
-                    f"the hole would have to be {size} {_more(s, 'wider', 'narrower')} than stated"
+                lambda size, s: said(
+                    "the hole would have to be {size} {more} than stated",
+                    size=size,
+                    more=_more(s, "wider", "narrower"),
                 ),
-                "gauge the hole with a drill's shank or a caliper, twice, across each other",
+                said("gauge the hole with a drill's shank or a caliper, twice, across each other"),
                 usual=2e-4,
                 stated_u=at.orifice_diameter_u_m,
             )
@@ -349,15 +434,20 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
     if jet is not None and jet > 0.0:
         found.append(
             Trying(
-                "jet's diameter",
+                marked("jet's diameter"),
                 "mm",
                 1e-3,
                 1e-5,
                 lambda s: Wrong(jet_flow=-2.0 * math.log1p(max(s / jet, -0.99))),
-                lambda size, s: (
-                    f"the jet would have to be {size} {_more(s, 'thicker', 'thinner')} than stated"
+                lambda size, s: said(
+                    "the jet would have to be {size} {more} than stated",
+                    size=size,
+                    more=_more(s, "thicker", "thinner"),
                 ),
-                "measure the jet again on a close frame, a scale in its plane, half a hole's width outside",
+                said(
+                    "measure the jet again on a close frame, a scale in its plane, half a hole's width "
+                    "outside"
+                ),
                 usual=2e-4,
                 stated_u=at.jet_diameter_u_m,
             )

@@ -13,6 +13,7 @@ from analysis.notation import plain, with_uncertainty
 from analysis.suspect_list import TUBE_CD, TUBE_CV, Trying, to_try
 from analysis.suspect_trials import Bench, Solved, bench_of
 from analysis.triggers import triggers_of
+from analysis.words import marked, said
 
 _ALIKE = 9.0
 """Difference of χ² within which the readings do not tell two suspects apart: three standard deviations, a
@@ -122,44 +123,76 @@ def _suspect(tried: _Tried, sound: Solved, best_shape: float, basis: Basis) -> S
     ratio = None if stated is None or not stated > 0.0 else abs(size) / stated
     shown = with_uncertainty(abs(size), u, trying.unit)
     if tried.impossible:
-        says = f"can only work the other way: {trying.says(shown, solved.size)}"
+        says = said(
+            "can only work the other way: {says}",
+            says=trying.says(shown, solved.size),
+        )
     elif explains < _SMALL:
-        says = f"leaves the trouble as it is, whatever its size (best {shown})"
+        says = said(
+            "leaves the trouble as it is, whatever its size (best {shown})",
+            shown=shown,
+        )
     else:
         says = f"{trying.says(shown, solved.size)}; {_compared(ratio, stated, trying.unit)}"
-        says = f"{says}; {_SHAPE_SAYS[shape]}"
+        says = f"{says}; {said(_SHAPE_SAYS[shape])}"
     return Suspect(trying.name, size, u, trying.unit, stated, ratio, shape, explains, says, trying.check)
 
 
 _SHAPE_SAYS = {
-    Shape.SUPPORTS: "the shape of the readings supports it",
-    Shape.SPEAKS_AGAINST: "the shape of the readings speaks against it as the only cause",
-    Shape.SILENT: "the shape of the readings cannot tell",
+    Shape.SUPPORTS: marked("the shape of the readings supports it"),
+    Shape.SPEAKS_AGAINST: marked("the shape of the readings speaks against it as the only cause"),
+    Shape.SILENT: marked("the shape of the readings cannot tell"),
 }
 
 
 def _compared(ratio: float | None, stated: float | None, unit: str) -> str:
     if ratio is None or stated is None:
-        return "no uncertainty was stated for it"
+        return said("no uncertainty was stated for it")
     if ratio <= 2.0:
-        return f"that is within what was stated ({plain(stated, 2)} {unit})"
-    return f"that is {plain(ratio, 2)} times its stated uncertainty ({plain(stated, 2)} {unit})"
+        return said(
+            "that is within what was stated ({stated} {unit})",
+            stated=plain(stated, 2),
+            unit=unit,
+        )
+    return said(
+        "that is {ratio} times its stated uncertainty ({stated} {unit})",
+        ratio=plain(ratio, 2),
+        stated=plain(stated, 2),
+        unit=unit,
+    )
 
 
 def _tube_suspect(basis: Basis, shape: Shape, explains: float) -> Suspect:
     """Give the wall's thickness as the size, known to half a hole's width."""
     d, wall = basis.conditions.orifice_diameter_m, basis.conditions.wall_thickness_m
-    least = "the jet" if d is None else f"about {plain(0.8e3 * d, 2)} mm"
-    known = "its thickness was not stated" if wall is None else f"it was stated as {plain(1e3 * wall, 2)} mm"
+    least = (
+        said("the jet")
+        if d is None
+        else said(
+            "about {d} mm",
+            d=plain(0.8e3 * d, 2),
+        )
+    )
+    known = (
+        said("its thickness was not stated")
+        if wall is None
+        else said(
+            "it was stated as {wall} mm",
+            wall=plain(1e3 * wall, 2),
+        )
+    )
     size = math.nan if d is None else 1e3 * d
-    says = (
-        f"the wall would have to be thicker than {least} at the hole, or the hole have a burr or a length of "
-        f"tube, so that the jet fills it: Cv and Cd are then both near 0.82; {known}"
+    says = said(
+        "the wall would have to be thicker than {least} at the hole, or the hole have a burr "
+        "or a length of tube, so that the jet fills it: Cv and Cd are then both near 0.82; "
+        "{known}",
+        least=least,
+        known=known,
     )
     if explains < _SMALL:
-        says = "does not bring Cv and Cd nearer to what was found"
+        says = said("does not bring Cv and Cd nearer to what was found")
     return Suspect(
-        "thick wall, hole acting as a short tube",
+        said("thick wall, hole acting as a short tube"),
         size,
         0.5 * size,
         "mm",
@@ -167,9 +200,12 @@ def _tube_suspect(basis: Basis, shape: Shape, explains: float) -> Suspect:
         None,
         shape,
         explains,
-        f"{says}; {_SHAPE_SAYS[shape]}",
-        "look at the hole from below: the jet of a thin wall springs clear of the hole's outer edge, that of "
-        "a tube fills it; feel for a burr with a toothpick, never with a finger",
+        f"{says}; {said(_SHAPE_SAYS[shape])}",
+        said(
+            "look at the hole from below: the jet of a thin wall springs clear of the hole's "
+            "outer edge, that of a tube fills it; feel for a burr with a toothpick, never with a "
+            "finger"
+        ),
     )
 
 

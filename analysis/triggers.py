@@ -10,6 +10,7 @@ from analysis.estimate import NORMAL_95, Estimate, propagated
 from analysis.expected import expected_of
 from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
+from analysis.words import said
 
 RARE = 3.6
 """Standard uncertainties beyond which something is off: one test in 3,000 by chance. With about eight tests
@@ -56,9 +57,15 @@ def _bands(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
         end = band.low if estimate.value < band.low else band.high
         if standard_by(estimate.value - end, estimate) > _ONE_SIDED:
             words = (
-                "above 1, which is impossible"
+                said("above 1, which is impossible")
                 if estimate.value > 1.0
-                else (f"outside the published band {band.low:.2f} to {band.high:.2f}")
+                else (
+                    said(
+                        "outside the published band {low:.2f} to {high:.2f}",
+                        low=band.low,
+                        high=band.high,
+                    )
+                )
             )
             found.append(f"{symbol} = {with_uncertainty(estimate.value, estimate.u)} is {words}")
     return found
@@ -79,14 +86,22 @@ def _lines(estimates: Mapping[str, Estimate]) -> list[str]:
     difference = linearisations(estimates)
     if difference is not None and (by := standard_by(difference.value, difference)) > RARE:
         found.append(
-            f"Cv from v against √h and from v² against h differ by {plain(100.0 * difference.value, 2)} %, "
-            f"{by:.1f} standard uncertainties of that difference"
+            said(
+                "Cv from v against √h and from v² against h differ by {value} %, {by:.1f} standard "
+                "uncertainties of that difference",
+                value=plain(100.0 * difference.value, 2),
+                by=by,
+            )
         )
     offset = estimates.get("head_zero_offset_m")
     if offset is not None and (by := standard_by(offset.value, offset)) > RARE:
         found.append(
-            f"the line x² against h misses the origin by {_mm(offset)} of head, {by:.1f} standard "
-            "uncertainties with all sources counted"
+            said(
+                "the line x² against h misses the origin by {mm} of head, {by:.1f} standard "
+                "uncertainties with all sources counted",
+                mm=_mm(offset),
+                by=by,
+            )
         )
     return found
 
@@ -110,12 +125,17 @@ def intercept_of(estimates: Mapping[str, Estimate]) -> tuple[float, str] | None:
     if offset is None or not offset.u > 0.0:
         return None
     by = standard_by(offset.value, offset)
-    verdict = "it goes through the origin as well as the zeros are known"
+    verdict = said("it goes through the origin as well as the zeros are known")
     if by > offset.coverage_factor:
-        verdict = "chance seldom does that" if by <= RARE else "it misses the origin"
+        verdict = said("chance seldom does that") if by <= RARE else said("it misses the origin")
     return by, (
-        f"x² against h meets zero throw at {_mm(offset)} of head from the marked zero, {by:.1f} standard "
-        f"uncertainties with all sources counted: {verdict}"
+        said(
+            "x² against h meets zero throw at {mm} of head from the marked zero, {by:.1f} "
+            "standard uncertainties with all sources counted: {verdict}",
+            mm=_mm(offset),
+            by=by,
+            verdict=verdict,
+        )
     )
 
 
@@ -125,21 +145,33 @@ def _zeros(basis: Basis) -> list[str]:
     in_throws = _own_zero(free, basis.n)
     if in_throws is not None and (by := standard_by(in_throws.value, in_throws)) > RARE:
         found.append(
-            f"the throws want the head's zero {_mm(in_throws)} lower, {by:.1f} standard uncertainties"
+            said(
+                "the throws want the head's zero {mm} lower, {by:.1f} standard uncertainties",
+                mm=_mm(in_throws),
+                by=by,
+            )
         )
     in_drain = _own_zero(basis.drain, basis.n)
     if in_drain is None:
         return found
     if (by := standard_by(in_drain.value, in_drain)) > RARE:
         found.append(
-            f"the drain curve wants the head's zero {_mm(in_drain)} lower, {by:.1f} standard uncertainties"
+            said(
+                "the drain curve wants the head's zero {mm} lower, {by:.1f} standard uncertainties",
+                mm=_mm(in_drain),
+                by=by,
+            )
         )
     if in_throws is not None:
         difference = propagated(in_throws.value - in_drain.value, [(in_throws, 1.0), (in_drain, -1.0)])
         if (by := standard_by(difference.value, difference)) > RARE:
             found.append(
-                f"the zero of the head that the throws want and that of the drain curve differ by "
-                f"{_mm(difference)}, {by:.1f} standard uncertainties"
+                said(
+                    "the zero of the head that the throws want and that of the drain curve differ by "
+                    "{mm}, {by:.1f} standard uncertainties",
+                    mm=_mm(difference),
+                    by=by,
+                )
             )
     return found
 
@@ -156,7 +188,13 @@ def _angle(basis: Basis) -> list[str]:
     if (by := standard_by(off, angle)) <= RARE:
         return []
     size = with_uncertainty(math.degrees(off), math.degrees(angle.u), "°")
-    return [f"x² bends against h as if the jet left {size} off, {by:.1f} standard uncertainties"]
+    return [
+        said(
+            "x² bends against h as if the jet left {size} off, {by:.1f} standard uncertainties",
+            size=size,
+            by=by,
+        )
+    ]
 
 
 def bend_by(basis: Basis) -> float:
@@ -169,7 +207,16 @@ def bend_by(basis: Basis) -> float:
 
 def _bend(basis: Basis) -> list[str]:
     by = bend_by(basis)
-    return [f"√head bends in time, {by:.1f} standard uncertainties"] if by > RARE else []
+    return (
+        [
+            said(
+                "√head bends in time, {by:.1f} standard uncertainties",
+                by=by,
+            )
+        ]
+        if by > RARE
+        else []
+    )
 
 
 def _jet(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
@@ -182,8 +229,17 @@ def _jet(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
     if not u > 0.0 or abs(off) / u <= RARE:
         return []
     size = plain(100.0 * math.expm1(off), 2)
-    by = f"{abs(off) / u:.1f} standard uncertainties"
-    return [f"g from the drain's clock is {size} % off the accepted one, {by}"]
+    by = said(
+        "{u:.1f} standard uncertainties",
+        u=abs(off) / u,
+    )
+    return [
+        said(
+            "g from the drain's clock is {size} % off the accepted one, {by}",
+            size=size,
+            by=by,
+        )
+    ]
 
 
 def _pulls(basis: Basis) -> list[str]:
@@ -191,7 +247,11 @@ def _pulls(basis: Basis) -> list[str]:
         return []
     pulls = [(basis.throws.pull(source), source) for source in basis.throws.sources]
     return [
-        f"the throws pull “{source}” by {abs(pull):.1f} of its stated standard uncertainties"
+        said(
+            "the throws pull “{source}” by {pull:.1f} of its stated standard uncertainties",
+            source=source,
+            pull=abs(pull),
+        )
         for pull, source in pulls
         if abs(pull) > RARE
     ]

@@ -57,7 +57,8 @@ def test_translations_use_the_values_of_their_template(catalogues: ModuleType) -
                 continue
             for form, one in enumerate(says):
                 wanted = fields(ids[min(form, len(ids) - 1)])
-                assert fields(one) - {"count"} == wanted - {"count"}, f"{code}: {each.id!r}"
+                # A language may not need a piece, such as an English plural's "s"; it cannot need another.
+                assert fields(one) - {"count"} <= wanted, f"{code}: {each.id!r}"
 
 
 def test_the_locale_chooses_among_our_languages() -> None:

@@ -24,6 +24,7 @@ from measure_app.outcome import Outcome, outcome_of
 from measure_app.packs import PackMark, pack_mark_of, scaled_back
 from measure_app.run import By, Reading, Run, Spot
 from measure_app.runfile import decode_run
+from measure_app.words import said
 
 MAX_ANSWER_BYTES = 8 * 1024 * 1024
 """Largest answer that is read; twenty thousand readings stay below."""
@@ -97,16 +98,31 @@ def read_answer(file: str, data: bytes, key: Key) -> Answer | Refusal:
         A refusal names the reason in words; nothing that a file can hold raises.
     """
     if len(data) > MAX_ANSWER_BYTES:
-        return Refusal(file, f"is larger than an answer can be ({MAX_ANSWER_BYTES // 2**20} MB)")
+        return Refusal(
+            file,
+            said(
+                "is larger than an answer can be ({max_answer_bytes} MB)",
+                max_answer_bytes=MAX_ANSWER_BYTES // 2**20,
+            ),
+        )
     if data[:4] == b"PK\x03\x04":
-        return Refusal(file, "is a pack or another ZIP; the answer is the run file saved from it (.run.json)")
+        return Refusal(
+            file, said("is a pack or another ZIP; the answer is the run file saved from it (.run.json)")
+        )
     try:
         run = decode_run(data, "")
         return _answer(file, data, run, key)
     except AppError as error:
         return Refusal(file, str(error).lstrip(": "))
     except (ArithmeticError, ValueError, IndexError, MemoryError, np.linalg.LinAlgError) as error:
-        return Refusal(file, f"cannot be worked out ({type(error).__name__}: {str(error)[:120]})")
+        return Refusal(
+            file,
+            said(
+                "cannot be worked out ({name}: {error})",
+                name=type(error).__name__,
+                error=str(error)[:120],
+            ),
+        )
 
 
 def _answer(file: str, data: bytes, run: Run, key: Key) -> Answer | Refusal:
@@ -116,9 +132,15 @@ def _answer(file: str, data: bytes, run: Run, key: Key) -> Answer | Refusal:
         return Refusal(file, foreign)
     run, remarks = _counted(run, key)
     if len(run.readings) > MAX_READINGS:
-        return Refusal(file, f"holds more than {MAX_READINGS} readings")
+        return Refusal(
+            file,
+            said(
+                "holds more than {max_readings} readings",
+                max_readings=MAX_READINGS,
+            ),
+        )
     if not run.readings:
-        return Refusal(file, "holds no reading of a frame of this film")
+        return Refusal(file, said("holds no reading of a frame of this film"))
     n = len(run.readings)
     frames = np.array([reading.frame for reading in run.readings], dtype=np.int64)
     places = {part: np.array([_xy(_spot(r, part)) for r in run.readings], dtype=np.float64) for part in PARTS}
@@ -129,7 +151,7 @@ def _answer(file: str, data: bytes, run: Run, key: Key) -> Answer | Refusal:
     if outcome is not None and fit is None:
         why = next(
             (u.missing for u in outcome.findings.undetermined if u.name == "speed_coefficient"),
-            "not determined",
+            said("not determined"),
         )
     questions = questions_of(run)
     return Answer(
@@ -160,11 +182,11 @@ def _on_key_film(run: Run, mark: PackMark | None, key: Key) -> tuple[Run, str]:
     theirs, ours = (run.clip.sha256 or "").lower(), (key.run.clip.sha256 or "").lower()
     if mark is not None and mark.original_sha256 is not None and theirs != ours:
         if ours and mark.original_sha256 != ours:
-            return run, "was read from another film than the key's (its pack was made from another)"
+            return run, said("was read from another film than the key's (its pack was made from another)")
         # The program says how the pack's film came from the original; lengths in px are turned back by it.
         return scaled_back(run, mark.rescaling), ""
     if theirs and ours and theirs != ours:
-        return run, "was read from another film than the key's (clip.sha256 differs)"
+        return run, said("was read from another film than the key's (clip.sha256 differs)")
     return run, ""
 
 
@@ -174,15 +196,20 @@ def _counted(run: Run, key: Key) -> tuple[Run, tuple[str, ...]]:
     within = [r for r in run.readings if r.frame < key.info.n_frames and (r.surface or r.landing)]
     beyond = sum(1 for r in run.readings if r.frame >= key.info.n_frames)
     if beyond:
-        remarks.append(f"{beyond} readings lie beyond the film's last frame")
+        remarks.append(
+            said(
+                "{beyond} readings lie beyond the film's last frame",
+                beyond=beyond,
+            )
+        )
     hand = [_only(r, By.HAND) for r in within]
     hand = [r for r in hand if r.surface or r.landing]
     if hand and _spots(hand) < _spots(within):
-        remarks.append("readings found by the program do not count where others were made by hand")
+        remarks.append(said("readings found by the program do not count where others were made by hand"))
     elif not hand and within:
-        remarks.append("no reading was made by hand; those that the program found are taken")
+        remarks.append(said("no reading was made by hand; those that the program found are taken"))
     if (run.clip.capture_rate_hz or 0.0) != (key.run.clip.capture_rate_hz or 0.0):
-        remarks.append("the capture rate differs from the key's; times are the key's")
+        remarks.append(said("the capture rate differs from the key's; times are the key's"))
     clip = replace(run.clip, start_frame=0, stop_frame=None)
     return replace(run, clip=clip, readings=tuple(hand or within)), tuple(remarks)
 

@@ -15,6 +15,7 @@ from calibration import Segment
 from measure_app.clip import ClipInfo, PlaneGeometry
 from measure_app.finders import Part
 from measure_app.run import LinePart, Run
+from measure_app.words import marked
 
 PARTS = (Part.SURFACE, Part.LANDING)
 
@@ -22,8 +23,8 @@ PARTS = (Part.SURFACE, Part.LANDING)
 class Source(Enum):
     """Where a curve of reference comes from."""
 
-    KEY = "the key's readings"
-    CLASS = "a smooth curve through all answers"
+    KEY = marked("the key's readings")
+    CLASS = marked("a smooth curve through all answers")
     NONE = "nothing"
 
 

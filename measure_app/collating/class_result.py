@@ -14,13 +14,14 @@ from measure_app.collating.precision import Precision
 from measure_app.collating.slips import Fault, Spread
 from measure_app.collating.teachers_key import TeachersKey
 from measure_app.finders import Part
+from measure_app.words import marked
 
 QUANTITIES = {
-    "surface_px": "surface, along the gauge line",
-    "landing_px": "landing, along the landing line",
-    "head_mm": "head, by each observer's own set-up",
-    "throw_mm": "throw, by each observer's own set-up",
-    "cv": "speed coefficient of a single frame",
+    "surface_px": marked("surface, along the gauge line"),
+    "landing_px": marked("landing, along the landing line"),
+    "head_mm": marked("head, by each observer's own set-up"),
+    "throw_mm": marked("throw, by each observer's own set-up"),
+    "cv": marked("speed coefficient of a single frame"),
 }
 """What repeatability and reproducibility are worked out for, in words."""
 UNITS = {"surface_px": "px", "landing_px": "px", "head_mm": "mm", "throw_mm": "mm", "cv": "1"}

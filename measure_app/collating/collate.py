@@ -29,6 +29,7 @@ from measure_app.collating.slips import Ground, reading_faults, spread_of
 from measure_app.collating.standings import Faults, Sound, counts_in, precisions_of, without_strays
 from measure_app.collating.teachers_key import TeachersKey, teachers_key
 from measure_app.finders import Part
+from measure_app.words import said
 
 _FEWEST = 3
 """Answers from which on a class can be its own reference."""
@@ -88,8 +89,22 @@ def collate(
     refused = [*foreign, *(each for each in read if isinstance(each, Refusal))]
     answers, copies = _without_copies([each for each in read if isinstance(each, Answer)])
     if not answers:
-        why = f"; the first: {refused[0].file} {refused[0].reason}" if refused else ""
-        raise GatherError(f"holds no answer that can be read{why}", where=str(folder))
+        why = (
+            said(
+                "; the first: {file} {reason}",
+                file=refused[0].file,
+                reason=refused[0].reason,
+            )
+            if refused
+            else ""
+        )
+        raise GatherError(
+            said(
+                "holds no answer that can be read{why}",
+                why=why,
+            ),
+            where=str(folder),
+        )
     return _together(teacher, answers, [*refused, *copies], criteria or USUAL, anonymous=anonymous)
 
 
@@ -106,7 +121,15 @@ def _without_copies(answers: Sequence[Answer]) -> tuple[list[Answer], list[Refus
     copies = []
     for each in answers:
         if each.digest in kept:
-            copies.append(Refusal(each.file, f"is the same file as {kept[each.digest].file}"))
+            copies.append(
+                Refusal(
+                    each.file,
+                    said(
+                        "is the same file as {file}",
+                        file=kept[each.digest].file,
+                    ),
+                )
+            )
         else:
             kept[each.digest] = each
     return sorted(kept.values(), key=lambda each: each.digest), copies

@@ -16,6 +16,7 @@ from measure_app.finders import Part
 from measure_app.report.class_charts import Bar, Track, draw_bars, draw_class_strip, draw_scatter
 from measure_app.report.strip_chart import StripChart
 from measure_app.report.style import our_style, pdf_of, png_of, svg_of
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
 FIGURE_NAMES = ("class-head-strip", "class-throw-strip", "class-scatter", "class-h", "class-k")
 _QUANTITY = {Part.SURFACE: "surface_px", Part.LANDING: "landing_px"}
 _STRIP = {
-    Part.SURFACE: ("class-head-strip", "Everybody's surface", "along the gauge line / px"),
-    Part.LANDING: ("class-throw-strip", "Everybody's landing", "along the landing line / px"),
+    Part.SURFACE: ("class-head-strip", marked("Everybody's surface"), marked("along the gauge line / px")),
+    Part.LANDING: ("class-throw-strip", marked("Everybody's landing"), marked("along the landing line / px")),
 }
 
 
@@ -33,9 +34,18 @@ def class_figures(result: ClassResult) -> Iterator[tuple[str, bytes]]:
     with our_style():
         for name, draw in _drawings(result).items():
             figure = draw()
-            yield f"figures/{name}.png", png_of(figure)
-            yield f"figures/{name}.svg", svg_of(figure)
-            yield f"figures/{name}.pdf", pdf_of(figure)
+            yield (
+                f"figures/{name}.png",
+                png_of(figure),
+            )
+            yield (
+                f"figures/{name}.svg",
+                svg_of(figure),
+            )
+            yield (
+                f"figures/{name}.pdf",
+                pdf_of(figure),
+            )
 
 
 def _drawings(result: ClassResult) -> dict[str, Callable[[], Figure]]:
@@ -78,8 +88,19 @@ def _strip(result: ClassResult, part: Part) -> Figure:
         along_title=along,
         law_s=seconds,
         law_along=reference,
-        law_says=f"reference: {result.references[part].source.value}",
-        note="Each sign is one observer." + (f" × {faulty} observers with a fault." if faulty else ""),
+        law_says=said(
+            "reference: {value}",
+            value=result.references[part].source.value,
+        ),
+        note=said("Each sign is one observer.")
+        + (
+            said(
+                " × {faulty} observers with a fault.",
+                faulty=faulty,
+            )
+            if faulty
+            else ""
+        ),
     )
     tracks = [
         Track(str(each.number), _times(result, each), each.answer.along(part, key), not each.places_count)
@@ -99,8 +120,17 @@ def _scatter(result: ClassResult) -> Figure:
         if tracks:
             found = result.precisions[_QUANTITY[part]]
             sd = None if isinstance(found, str) else found.reproducibility
-            panels.append((f"{part.value.capitalize()}: scatter by frame", tracks, sd))
-    return draw_scatter(panels, "frame" if result.key.key.seconds is None else "time t / s")
+            panels.append(
+                (
+                    said(
+                        "{capitalize}: scatter by frame",
+                        capitalize=part.value.capitalize(),
+                    ),
+                    tracks,
+                    sd,
+                )
+            )
+    return draw_scatter(panels, "frame" if result.key.key.seconds is None else said("time t / s"))
 
 
 def _bars(result: ClassResult, part: Part, symbol: str) -> list[Bar]:
@@ -122,13 +152,24 @@ def _mandel(result: ClassResult, symbol: str) -> Figure:
         found = result.precisions[_QUANTITY[part]]
         if not bars or isinstance(found, str):
             continue
-        what = "reads elsewhere" if symbol == "h" else "reads unsteadily"
+        what = said("reads elsewhere") if symbol == "h" else said("reads unsteadily")
         five, one = found.h_critical_5, found.h_critical_1
         if symbol == "k":
             # Limits of k differ with the count of readings; the line is that of the middle observer.
             five = _middle([each.k_critical_5 for each in found.observers])
             one = _middle([each.k_critical_1 for each in found.observers])
-        panels.append((f"{part.value.capitalize()}: who {what}", bars, five, one))
+        panels.append(
+            (
+                said(
+                    "{capitalize}: who {what}",
+                    capitalize=part.value.capitalize(),
+                    what=what,
+                ),
+                bars,
+                five,
+                one,
+            )
+        )
     return draw_bars(panels, symbol)
 
 

@@ -15,6 +15,7 @@ from measure_app.errors import AppError, Stopped
 from measure_app.packs import pack_mark_of
 from measure_app.runfile import decode_run
 from measure_app.saving import reason_of
+from measure_app.words import said
 
 MAX_FILES = 20_000
 """Most files of one class, or district."""
@@ -48,11 +49,17 @@ def files_of(folder: Path) -> tuple[tuple[str, ...], tuple[Refusal, ...]]:
         The folder cannot be looked into, or holds too many files.
     """
     if not folder.is_dir():
-        raise GatherError("is not a folder; name the folder that holds the answers", where=str(folder))
+        raise GatherError(said("is not a folder; name the folder that holds the answers"), where=str(folder))
     try:
         found = sorted(_walk(folder, "", 0))
     except OSError as error:
-        raise GatherError(f"cannot be looked into ({reason_of(error)})", where=str(folder)) from None
+        raise GatherError(
+            said(
+                "cannot be looked into ({reason_of})",
+                reason_of=reason_of(error),
+            ),
+            where=str(folder),
+        ) from None
     answers = tuple(name for name, words in found if not words)
     return answers, tuple(Refusal(name, words) for name, words in found if words)
 
@@ -65,20 +72,26 @@ def _walk(folder: Path, prefix: str, depth: int) -> Iterator[tuple[str, str]]:
                 continue
             count += 1
             if count > MAX_FILES:
-                raise GatherError(f"holds more than {MAX_FILES} files; split them", where=str(folder))
+                raise GatherError(
+                    said(
+                        "holds more than {max_files} files; split them",
+                        max_files=MAX_FILES,
+                    ),
+                    where=str(folder),
+                )
             name = prefix + entry.name
             mode = entry.stat(follow_symlinks=False).st_mode
             if stat.S_ISLNK(mode):
-                yield name, "is a link; put the file itself there"
+                yield name, said("is a link; put the file itself there")
             elif stat.S_ISDIR(mode):
                 if depth < MAX_DEPTH:
                     yield from _walk(Path(entry.path), f"{name}/", depth + 1)
                 else:
-                    yield name, "is a folder too deep down; move the answers up"
+                    yield name, said("is a folder too deep down; move the answers up")
             elif not stat.S_ISREG(mode):
-                yield name, "is not a plain file"
+                yield name, said("is not a plain file")
             elif not entry.name.lower().endswith((".json", ".clepsydra", ".zip")):
-                yield name, "is no answer; answers end in .run.json"
+                yield name, said("is no answer; answers end in .run.json")
             else:
                 yield name, ""
 
@@ -92,7 +105,13 @@ def _items(folder: Path, names: Sequence[str]) -> Iterator[_Item | Refusal]:
             with os.fdopen(os.open(folder / name, flags), "rb") as file:
                 yield name, file.read(MAX_ANSWER_BYTES + 1)
         except OSError as error:
-            yield Refusal(name, f"cannot be read ({reason_of(error)})")
+            yield Refusal(
+                name,
+                said(
+                    "cannot be read ({reason_of})",
+                    reason_of=reason_of(error),
+                ),
+            )
 
 
 def size_by_packs(folder: Path, names: Sequence[str]) -> tuple[int, int] | None:
@@ -156,7 +175,7 @@ def read_all(
         if progress is not None:
             progress(len(done), len(names))
         if stop_requested is not None and stop_requested():
-            raise Stopped("stopped; nothing was written")
+            raise Stopped(said("stopped; nothing was written"))
     return done
 
 
@@ -231,7 +250,7 @@ def _alone(item: _Item | Refusal, key: Key) -> _Read:
             return executor.submit(_one_beside, item).result()
         except BrokenProcessPool:
             name = item.file if isinstance(item, Refusal) else item[0]
-            return Refusal(name, "brought down the process that read it")
+            return Refusal(name, said("brought down the process that read it"))
 
 
 def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Iterator[Any]:
@@ -240,14 +259,18 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
         from distributed import CancelledError, Client, KilledWorker
     except ImportError:
         raise GatherError(
-            'needs the optional part "dask"; install clepsydra[dask], or leave --dask out', where=address
+            said('needs the optional part "dask"; install clepsydra[dask], or leave --dask out'),
+            where=address,
         ) from None
     try:
         cluster: Any = Client
         client = cluster(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
-        said = str(error).splitlines()[0][:120] if str(error) else "time out"
-        words = f"no cluster answers there ({said}); give the address of its scheduler"
+        told = str(error).splitlines()[0][:120] if str(error) else said("time out")
+        words = said(
+            "no cluster answers there ({told}); give the address of its scheduler",
+            told=told,
+        )
         raise GatherError(words, where=address) from None
     try:
         shared = client.scatter(key, broadcast=True)
@@ -257,10 +280,13 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
                 yield future.result()
             except KilledWorker:
                 name = item.file if isinstance(item, Refusal) else item[0]
-                yield Refusal(name, "brought down the process that read it")
+                yield Refusal(name, said("brought down the process that read it"))
             future.release()
     except (OSError, TimeoutError, CancelledError) as error:
-        words = f"the cluster was lost ({type(error).__name__}); nothing was written"
+        words = said(
+            "the cluster was lost ({name}); nothing was written",
+            name=type(error).__name__,
+        )
         raise GatherError(words, where=address) from None
     finally:
         client.close()

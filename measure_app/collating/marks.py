@@ -16,6 +16,7 @@ from analysis import FloatArray
 from measure_app.errors import AppError
 from measure_app.refusals import explained, placed
 from measure_app.saving import reason_of
+from measure_app.words import said
 
 _MAX_BYTES = 64 * 1024
 _Weight = Annotated[float, Meta(ge=0.0, le=1000.0)]
@@ -122,24 +123,39 @@ def load_criteria(path: Path) -> Criteria:
         with path.open("rb") as file:
             data = file.read(_MAX_BYTES + 1)
         if len(data) > _MAX_BYTES:
-            raise CriteriaError("is too large to be criteria", where=where)
+            raise CriteriaError(said("is too large to be criteria"), where=where)
         tree = tomllib.loads(data.decode("utf-8-sig"))
         criteria = msgspec.convert(tree, Criteria)
     except OSError as error:
-        raise CriteriaError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise CriteriaError(
+            said(
+                "cannot be read ({reason_of})",
+                reason_of=reason_of(error),
+            ),
+            where=where,
+        ) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise CriteriaError(f"is not TOML ({error}); mend the text there", where=where) from None
+        raise CriteriaError(
+            said(
+                "is not TOML ({error}); mend the text there",
+                error=error,
+            ),
+            where=where,
+        ) from None
     except msgspec.ValidationError as error:
         key, words = explained(error, tree, Criteria)
         words = words.removesuffix("what another program wants to keep goes under extra").rstrip("; ")
         if words == "unknown key" and "." not in key:
-            words = f"there is no such criterion; there are {', '.join(Criteria.__struct_fields__)}"
+            words = said(
+                "there is no such criterion; there are {join}",
+                join=", ".join(Criteria.__struct_fields__),
+            )
         raise CriteriaError(words, where=placed(where, key)) from None
     numbers = [v for part in tree.values() for v in part.values()]
     if not all(math.isfinite(v) for v in numbers):
-        raise CriteriaError("holds a number that is not finite; write a plain number", where=where)
+        raise CriteriaError(said("holds a number that is not finite; write a plain number"), where=where)
     if not numbers:
-        raise CriteriaError("names no criterion; write at least one, such as [surface]", where=where)
+        raise CriteriaError(said("names no criterion; write at least one, such as [surface]"), where=where)
     return criteria
 
 

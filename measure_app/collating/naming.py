@@ -11,12 +11,19 @@ from measure_app.collating.answer import Answer, Refusal
 from measure_app.collating.class_key import PARTS, Key, Reference, Source
 from measure_app.collating.slips import Fault, Slip, Spread
 from measure_app.finders import Part
+from measure_app.words import said
 
 
 def names_of(answers: Sequence[Answer], *, anonymous: bool) -> tuple[list[str], list[list[str]]]:
     """Names as they are shown, and what is to be said about them."""
     remarks: list[list[str]] = [[] for _ in answers]
-    shown = [f"observer {i + 1}" for i in range(len(answers))]
+    shown = [
+        said(
+            "observer {i}",
+            i=i + 1,
+        )
+        for i in range(len(answers))
+    ]
     alike = Counter(each.name.casefold() for each in answers if each.name)
     marks: dict[bytes, int] = {}
     for i, each in enumerate(answers):
@@ -24,20 +31,39 @@ def names_of(answers: Sequence[Answer], *, anonymous: bool) -> tuple[list[str], 
             shown[i] = each.name or each.file
             if each.name and alike[each.name.casefold()] > 1:
                 shown[i] = f"{each.name} ({each.file})"
-                remarks[i].append("another answer bears the same name")
+                remarks[i].append(said("another answer bears the same name"))
         if len(each.frames) >= 5:
             marks_now = each.frames.tobytes() + b"".join(each.places[part].tobytes() for part in PARTS)
             twin = marks.setdefault(marks_now, i)
             if twin != i:
-                remarks[i].append(f"every reading is that of {shown[twin]}, to the last digit")
-                remarks[twin].append(f"every reading is that of {shown[i]}, to the last digit")
+                remarks[i].append(
+                    said(
+                        "every reading is that of {shown}, to the last digit",
+                        shown=shown[twin],
+                    )
+                )
+                remarks[twin].append(
+                    said(
+                        "every reading is that of {shown}, to the last digit",
+                        shown=shown[i],
+                    )
+                )
     return shown, remarks
 
 
 def hidden(refused: Sequence[Refusal]) -> tuple[Refusal, ...]:
     """Refusals without file names, which may be names of people; copies name no file either."""
-    words = ["is a copy of another" if "same file" in each.reason else each.reason for each in refused]
-    return tuple(Refusal(f"file {i + 1}", reason) for i, reason in enumerate(sorted(words)))
+    words = [said("is a copy of another") if "same file" in each.reason else each.reason for each in refused]
+    return tuple(
+        Refusal(
+            said(
+                "file {i}",
+                i=i + 1,
+            ),
+            reason,
+        )
+        for i, reason in enumerate(sorted(words))
+    )
 
 
 def class_remarks(
@@ -50,23 +76,50 @@ def class_remarks(
     remarks = []
     for part in PARTS:
         if key.lines[part] is None:
-            remarks.append(f"the key has no line for the {part.value}: it cannot be compared in px")
+            remarks.append(
+                said(
+                    "the key has no line for the {value}: it cannot be compared in px",
+                    value=part.value,
+                )
+            )
             continue
         reference, spread = references[part], spreads[part]
         if reference.source is Source.CLASS:
-            remarks.append(f"the key has no {part.value}: the class is held against {reference.source.value}")
+            remarks.append(
+                said(
+                    "the key has no {value}: the class is held against {value2}",
+                    value=part.value,
+                    value2=reference.source.value,
+                )
+            )
         limit = 3.0 * spread.between / np.sqrt(max(1, len(faults)))
         if reference.source is Source.KEY and abs(spread.centre) > max(1.0, limit):
             remarks.append(
-                f"the class as a whole reads the {part.value} {spread.centre:+.1f} px along its line from "
-                "the key: one of the two sees another edge, and a fault is what differs from the class"
+                said(
+                    "the class as a whole reads the {value} {centre:+.1f} px along its line from the "
+                    "key: one of the two sees another edge, and a fault is what differs from the class",
+                    value=part.value,
+                    centre=spread.centre,
+                )
             )
     places = sum(any(f.spoils_places for f in each) for each in faults)
     lengths = sum(any(f.slip is not Slip.STRAY for f in each) for each in faults) - places
     if places:
-        words = "answer takes" if places == 1 else "answers take"
-        remarks.append(f"{places} {words} no part in what the class says: the readings are at fault")
+        words = said("answer takes") if places == 1 else said("answers take")
+        remarks.append(
+            said(
+                "{places} {words} no part in what the class says: the readings are at fault",
+                places=places,
+                words=words,
+            )
+        )
     if lengths:
-        words = "answer takes" if lengths == 1 else "answers take"
-        remarks.append(f"{lengths} {words} part in px but not in lengths: the set-up is at fault")
+        words = said("answer takes") if lengths == 1 else said("answers take")
+        remarks.append(
+            said(
+                "{lengths} {words} part in px but not in lengths: the set-up is at fault",
+                lengths=lengths,
+                words=words,
+            )
+        )
     return remarks

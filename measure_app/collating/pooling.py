@@ -17,6 +17,7 @@ from measure_app.errors import AppError
 from measure_app.finders import Part
 from measure_app.outcome import Outcome, calibration_of, outcome_of
 from measure_app.run import By, LinePart, Reading, Run, Spot, ThrowZeroPart
+from measure_app.words import said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,8 +96,15 @@ def pooled(key: Key, parts: Mapping[Part, PooledPart], observers: int) -> Pooled
     )
     made = replace(
         run,
-        title=f"{run.title} (class of {observers})"[:2000],
-        observer=f"class of {observers}",
+        title=said(
+            "{title} (class of {observers})",
+            title=run.title,
+            observers=observers,
+        )[:2000],
+        observer=said(
+            "class of {observers}",
+            observers=observers,
+        ),
         readings=readings,
         extra={},
     )

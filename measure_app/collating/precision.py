@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis import FloatArray, IntArray
+from measure_app.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,13 +119,13 @@ def precision_of(
     places, where = np.unique(where_all[use], return_inverse=True)
     y = y[use]
     if len(names) < 2:
-        return "fewer than two observers read the same frame"
+        return said("fewer than two observers read the same frame")
     fit = _fitted(who, where, y, len(names), len(places))
     if fit.rank < len(names) - 1:
-        return "no frames in common tie all observers together"
+        return said("no frames in common tie all observers together")
     freedom = len(y) - len(places) - fit.rank
     if freedom < 1:
-        return "nothing was read more often than it has unknowns"
+        return said("nothing was read more often than it has unknowns")
     within = float(fit.residuals @ fit.residuals) / freedom
     between = max(0.0, (fit.sum_between / fit.rank - within) / (fit.trace / fit.rank))
     levels = np.bincount(where, y - fit.effects[who]) / np.bincount(where)

@@ -9,6 +9,7 @@ import numpy as np
 from measure_app.collating.setup_facts import GraduationFact, SetupFacts
 from measure_app.collating.slips import Fault, Slip
 from measure_app.finders import Part
+from measure_app.words import said
 
 UNIT_FACTORS = {
     10.0: (("millimetres", "centimetres"), ("centimetres", "decimetres")),
@@ -57,13 +58,19 @@ def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, .
             faults.append(fault)
     if facts.drop is not None and abs(facts.drop - 1.0) > SCALE_TOLERANCE:
         unit = unit_words(facts.drop)
-        words = f"the drop is {facts.drop:.4g} times the key's" + (f": {unit}" if unit else "")
+        words = said(
+            "the drop is {drop:.4g} times the key's",
+            drop=facts.drop,
+        ) + (f": {unit}" if unit else "")
         faults.append(Fault(Slip.UNIT if unit else Slip.DROP, None, facts.drop, words, spoils_places=False))
     if facts.orifice_px is not None and math.hypot(*facts.orifice_px) > _ORIFICE_PX:
         x, y = facts.orifice_px
-        words = (
-            f"the orifice is marked {abs(x):.0f} px too far {'right' if x > 0 else 'left'} and "
-            f"{abs(y):.0f} px too {'low' if y > 0 else 'high'}"
+        words = said(
+            "the orifice is marked {x:.0f} px too far {words} and {y:.0f} px too {words2}",
+            x=abs(x),
+            words="right" if x > 0 else "left",
+            y=abs(y),
+            words2="low" if y > 0 else "high",
         )
         faults.append(Fault(Slip.ORIFICE, None, math.hypot(x, y), words, spoils_places=False))
     return tuple(faults)
@@ -74,25 +81,57 @@ def unit_words(ratio: float) -> str:
     size = abs(ratio)
     for factor, pairs in UNIT_FACTORS.items():
         if abs(size / factor - 1.0) < UNIT_TOLERANCE:
-            taken = ", or ".join(f"{first} taken for {second}" for first, second in pairs)
-            return f"a unit slip, ×{factor:.4g} ({taken})"
+            taken = said(", or ").join(
+                said(
+                    "{first} taken for {second}",
+                    first=first,
+                    second=second,
+                )
+                for first, second in pairs
+            )
+            return said(
+                "a unit slip, ×{factor:.4g} ({taken})",
+                factor=factor,
+                taken=taken,
+            )
         if abs(size * factor - 1.0) < UNIT_TOLERANCE:
-            taken = ", or ".join(f"{second} taken for {first}" for first, second in pairs)
-            return f"a unit slip, ÷{factor:.4g} ({taken})"
+            taken = said(", or ").join(
+                said(
+                    "{second} taken for {first}",
+                    second=second,
+                    first=first,
+                )
+                for first, second in pairs
+            )
+            return said(
+                "a unit slip, ÷{factor:.4g} ({taken})",
+                factor=factor,
+                taken=taken,
+            )
     return ""
 
 
 def _scale_fault(part: Part, what: str, ratio: float, tolerance: float) -> Fault | None:
     if ratio < 0:
-        words = (
-            f"the rule for the {what} is marked the wrong way round: its values fall where they should rise"
+        words = said(
+            "the rule for the {what} is marked the wrong way round: its values fall where they should rise",
+            what=what,
         )
         return Fault(Slip.SCALE, part, ratio, words, spoils_places=False)
     if unit := unit_words(ratio):
-        words = f"all {what} are {ratio:.4g} times the key's: {unit}"
+        words = said(
+            "all {what} are {ratio:.4g} times the key's: {unit}",
+            what=what,
+            ratio=ratio,
+            unit=unit,
+        )
         return Fault(Slip.UNIT, part, ratio, words, spoils_places=False)
     if abs(ratio - 1.0) > tolerance:
-        words = f"all {what} are {ratio:.4g} times the key's: the rule's graduations were misread"
+        words = said(
+            "all {what} are {ratio:.4g} times the key's: the rule's graduations were misread",
+            what=what,
+            ratio=ratio,
+        )
         return Fault(Slip.SCALE, part, ratio, words, spoils_places=False)
     return None
 
@@ -113,9 +152,20 @@ def _wrong_graduations(graduations: list[GraduationFact], ratio: float) -> list[
 
 def _graduation_fault(part: Part, wrong: list[GraduationFact]) -> Fault:
     worst = max(wrong, key=lambda each: abs(each.marked_m - each.key_m))
-    others = f" and {len(wrong) - 1} more" if len(wrong) > 1 else ""
-    words = (
-        f"on the rule for the {'heads' if part is Part.SURFACE else 'throws'} {worst.marked_m * 100:.4g} cm "
-        f"stands where the key's rule reads {worst.key_m * 100:.1f} cm{others}: a wrong graduation"
+    others = (
+        said(
+            " and {count} more",
+            count=len(wrong) - 1,
+        )
+        if len(wrong) > 1
+        else ""
+    )
+    words = said(
+        "on the rule for the {words} {marked_m:.4g} cm stands where the key's rule reads "
+        "{key_m:.1f} cm{others}: a wrong graduation",
+        words="heads" if part is Part.SURFACE else "throws",
+        marked_m=worst.marked_m * 100,
+        key_m=worst.key_m * 100,
+        others=others,
     )
     return Fault(Slip.GRADUATION, part, worst.marked_m - worst.key_m, words, spoils_places=False)

@@ -19,6 +19,7 @@ from analysis import FloatArray, IntArray
 from calibration import Segment
 from measure_app.collating.class_key import PARTS, Reference
 from measure_app.finders import Part
+from measure_app.words import marked, said
 
 Places = Mapping[Part, FloatArray]
 
@@ -37,17 +38,17 @@ _PER_SHAPE = 0.25
 class Slip(Enum):
     """The kind of a fault."""
 
-    EDGE = "another edge"
-    PICTURE_SIZE = "another picture size"
+    EDGE = marked("another edge")
+    PICTURE_SIZE = marked("another picture size")
     MIRRORED = "mirrored"
-    SWAPPED = "surface and landing swapped"
-    FRAMES = "frames shifted"
-    STRAY = "stray readings"
-    UNIT = "unit slip"
-    GRADUATION = "wrong graduation"
-    SCALE = "wrong scale"
-    ORIFICE = "orifice marked elsewhere"
-    DROP = "another drop"
+    SWAPPED = marked("surface and landing swapped")
+    FRAMES = marked("frames shifted")
+    STRAY = marked("stray readings")
+    UNIT = marked("unit slip")
+    GRADUATION = marked("wrong graduation")
+    SCALE = marked("wrong scale")
+    ORIFICE = marked("orifice marked elsewhere")
+    DROP = marked("another drop")
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,12 +257,18 @@ class _Judge:
         forward = line is not None and line.direction[1 if part is Part.SURFACE else 0] >= 0
         positive = (off > 0) == forward
         if part is Part.SURFACE:
-            where = "too low" if positive else "too high"
-            guess = "another edge of the water line, such as the other rim of the meniscus"
+            where = said("too low") if positive else said("too high")
+            guess = said("another edge of the water line, such as the other rim of the meniscus")
         else:
-            where = "too far right" if positive else "too far left"
-            guess = "another edge of the jet or of its splash"
-        words = f"the {part.value} is read {abs(off):.1f} px {where} throughout: {guess}"
+            where = said("too far right") if positive else said("too far left")
+            guess = said("another edge of the jet or of its splash")
+        words = said(
+            "the {value} is read {off:.1f} px {where} throughout: {guess}",
+            value=part.value,
+            off=abs(off),
+            where=where,
+            guess=guess,
+        )
         return Fault(Slip.EDGE, part, off, words)
 
     def shifted(self, places: Places, nothing: _Score) -> list[_Tried]:
@@ -280,10 +287,19 @@ class _Judge:
         if not np.isfinite(total[where]):
             return []
         best = int(shifts[where])
-        count = "1 frame" if abs(best) == 1 else f"{abs(best)} frames"
+        count = (
+            said("1 frame")
+            if abs(best) == 1
+            else said(
+                "{best} frames",
+                best=abs(best),
+            )
+        )
         when = "later" if best > 0 else "earlier"
-        words = (
-            f"surface and landing fit frames {count} {when} than those they are noted for: frames miscounted"
+        words = said(
+            "surface and landing fit frames {count} {when} than those they are noted for: frames miscounted",
+            count=count,
+            when=when,
         )
         return [
             (float(total[where]) + 2 * math.log(nothing.n), (Fault(Slip.FRAMES, None, float(best), words),))
@@ -297,7 +313,7 @@ class _Judge:
         trials: list[tuple[Places, Fault]] = [
             (
                 {Part.SURFACE: landing, Part.LANDING: surface},
-                Fault(Slip.SWAPPED, None, 1.0, "surface and landing stand in each other's place"),
+                Fault(Slip.SWAPPED, None, 1.0, said("surface and landing stand in each other's place")),
             ),
             (
                 flip,
@@ -305,13 +321,16 @@ class _Judge:
                     Slip.MIRRORED,
                     None,
                     -1.0,
-                    "positions are mirrored left to right: read in a flipped picture",
+                    said("positions are mirrored left to right: read in a flipped picture"),
                 ),
             ),
         ]
         for factor in self._factors(places):
             sized = {part: (xy + 0.5) / factor - 0.5 for part, xy in places.items()}
-            words = f"positions are those of a picture {factor:.4g} times as large: a copy of another size"
+            words = said(
+                "positions are those of a picture {factor:.4g} times as large: a copy of another size",
+                factor=factor,
+            )
             trials.append((sized, Fault(Slip.PICTURE_SIZE, None, factor, words)))
         tried: list[_Tried] = []
         for changed, fault in trials:
@@ -355,6 +374,11 @@ class _Judge:
             if far.size:
                 named = ", ".join(str(int(self._frames[i])) for i in far[:5]) + (" …" if far.size > 5 else "")
                 word = "frames" if far.size > 1 else "frame"
-                words = f"the {part.value} is far off its neighbours in {word} {named}"
+                words = said(
+                    "the {value} is far off its neighbours in {word} {named}",
+                    value=part.value,
+                    word=word,
+                    named=named,
+                )
                 faults.append(Fault(Slip.STRAY, part, float(far.size), words, False, limit))
         return tuple(faults)

@@ -20,6 +20,7 @@ from measure_app.finders import Part
 from measure_app.report.findings_json import findings_json
 from measure_app.report.readings_csv import number, text, uncertainty
 from measure_app.report.results import results_of
+from measure_app.words import said
 
 FORMAT = "clepsydra-class"
 FORMAT_VERSION = 1
@@ -203,7 +204,7 @@ def _marks(result: ClassResult) -> tuple[Sequence[str], Iterable[Sequence[object
         "total",
         "of",
         "percent",
-        "to look at",
+        said("to look at"),
     ]
     rows = []
     for each in result.observers:
@@ -308,4 +309,4 @@ def _real(value: float | None) -> float | None:
 def held_against(result: ClassResult) -> str:
     """Say what the answers are held against."""
     sources = {result.references[part].source for part in PARTS} - {Source.NONE}
-    return " and ".join(sorted(source.value for source in sources)) or "nothing"
+    return said(" and ").join(sorted(source.value for source in sources)) or "nothing"

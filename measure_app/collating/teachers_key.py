@@ -17,6 +17,7 @@ from measure_app.outcome import Outcome, measure, outcome_of
 from measure_app.run import Run
 from measure_app.runfile import check_clip_identity, clip_path, load_run
 from measure_app.strips import Strip, StripLine, sweep
+from measure_app.words import said
 
 _LARGEST = 16_384
 _MOST_FRAMES = 1_000_000
@@ -77,7 +78,9 @@ def teachers_key(
         remarks = []
         if not run.readings:
             outcome = measure(run, clip, progress=progress, stop_requested=stop_requested)
-            remarks.append("the key has no readings of its own: those that the program finds are the key")
+            remarks.append(
+                said("the key has no readings of its own: those that the program finds are the key")
+            )
             found = outcome.search
             strips = {} if found is None else _named(found.head_strip, found.throw_strip)
             return TeachersKey(
@@ -90,12 +93,14 @@ def teachers_key(
 
 
 def _without_film(run: Run, told: tuple[int, int] | None) -> TeachersKey:
-    words = "the key's film is not beside it: no strips are shown, nothing that needs the clock is worked out"
+    words = said(
+        "the key's film is not beside it: no strips are shown, nothing that needs the clock is worked out"
+    )
     if told is None:
         pixels = [px for _, px in pixels_of(run)]
         sides = [max((int(px[axis]) + 2 for px in pixels), default=2) for axis in (0, 1)]
         told = min(max(sides[0], 2), _LARGEST), min(max(sides[1], 2), _LARGEST)
-        words += "; the picture's size is guessed from the marks"
+        words += said("; the picture's size is guessed from the marks")
     key = key_without_film(run, told, _MOST_FRAMES)
     outcome, why = _outcome(key)
     return TeachersKey(key, outcome, {}, (words, *why))
@@ -105,7 +110,12 @@ def _outcome(key: Key) -> tuple[Outcome | None, tuple[str, ...]]:
     try:
         return outcome_of(key.run, key.seconds, key.info), ()
     except AppError as error:
-        return None, (f"the key's own set-up gives no lengths: {error}",)
+        return None, (
+            said(
+                "the key's own set-up gives no lengths: {error}",
+                error=error,
+            ),
+        )
 
 
 def _strips(
@@ -117,7 +127,7 @@ def _strips(
     from measure_app.clip import Clip
 
     if not isinstance(clip, Clip):
-        raise ClipError("is not a film", where=run.clip.path)
+        raise ClipError(said("is not a film"), where=run.clip.path)
     parts = [(Part.SURFACE, run.gauge_line), (Part.LANDING, run.landing_line)]
     lines = [
         StripLine(part.value, Segment(line.from_px, line.to_px)) for part, line in parts if line is not None

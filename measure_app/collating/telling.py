@@ -8,6 +8,7 @@ from analysis import plain, with_uncertainty
 from measure_app.collating.class_result import UNITS, ClassResult, Observer
 from measure_app.collating.tables import beyond, criteria_applied, held_against
 from measure_app.report.summary import WIDTH, shown
+from measure_app.words import marked, said
 
 MOST_REFUSED = 12
 MOST_NAMED = 40
@@ -16,7 +17,7 @@ _SHORT = {
     "landing_px": "landing",
     "head_mm": "head",
     "throw_mm": "throw",
-    "cv": "Cv of one frame",
+    "cv": marked("Cv of one frame"),
 }
 
 
@@ -24,7 +25,11 @@ def told(result: ClassResult, place: str, files: tuple[str, ...], encoding: str 
     """Return the printed account of a class, lines of at most 100 characters."""
     lines = [
         *textwrap.wrap(" ".join(result.title.split()), WIDTH),
-        f"{_count(len(result.observers), 'answer')}, held against {held_against(result)}.",
+        said(
+            "{count}, held against {held_against}.",
+            count=_count(len(result.observers), "answer"),
+            held_against=held_against(result),
+        ),
         *_precision(result),
         *_cv(result),
         *_faults(result),
@@ -44,7 +49,7 @@ def _count(n: int, what: str) -> str:
 
 def _precision(result: ClassResult) -> list[str]:
     rows: list[tuple[str, ...]] = [
-        ("", "s_r, one observer", "s_L, between them", "s_R, any observer", "from")
+        ("", said("s_r, one observer"), said("s_L, between them"), said("s_R, any observer"), "from")
     ]
     missing = []
     for name, words in _SHORT.items():
@@ -55,9 +60,19 @@ def _precision(result: ClassResult) -> list[str]:
         unit = "" if UNITS[name] == "1" else f" {UNITS[name]}"
         numbers = (found.repeatability, found.between, found.reproducibility)
         cells = [f"{plain(value, 2)}{unit}" if value < 99.5 else f"{value:.0f}{unit}" for value in numbers]
-        rows.append((words, *cells, f"{found.n_values} readings of {len(found.observers)}"))
+        rows.append(
+            (
+                words,
+                *cells,
+                said(
+                    "{n_values} readings of {count}",
+                    n_values=found.n_values,
+                    count=len(found.observers),
+                ),
+            )
+        )
     if len(rows) == 1:
-        return ["", *_bullets("Precision cannot be told", missing)]
+        return ["", *_bullets(said("Precision cannot be told"), missing)]
     widths = [max(len(row[i]) for row in rows) for i in range(5)]
     table = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
     table.insert(1, "  ".join("-" * width for width in widths))
@@ -69,16 +84,35 @@ def _cv(result: ClassResult) -> list[str]:
     if result.cv_between is not None:
         mean, sd, count = result.cv_between
         u = sd / count**0.5
-        words = f"Cv, mean of {count} observers' own: {with_uncertainty(mean, u, '')}"
-        words = f"{words.rstrip()} (one observer: standard deviation {plain(sd, 2)})"
+        words = said(
+            "Cv, mean of {count} observers' own: {mean}",
+            count=count,
+            mean=with_uncertainty(mean, u, ""),
+        )
+        words = said(
+            "{rstrip} (one observer: standard deviation {sd})",
+            rstrip=words.rstrip(),
+            sd=plain(sd, 2),
+        )
         lines += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     pool = result.pooled
     if pool is not None and pool.outcome is not None:
         fit = pool.outcome.findings.finding("speed_coefficient")
         if fit is not None:
-            lines.append(f"Cv of the pooled run: {with_uncertainty(fit.value, fit.u, '')}".rstrip())
+            lines.append(
+                said(
+                    "Cv of the pooled run: {value}",
+                    value=with_uncertainty(fit.value, fit.u, ""),
+                ).rstrip()
+            )
     elif pool is not None:
-        lines += textwrap.wrap(f"The pooled run yields no lengths: {pool.why}", WIDTH)
+        lines += textwrap.wrap(
+            said(
+                "The pooled run yields no lengths: {why}",
+                why=pool.why,
+            ),
+            WIDTH,
+        )
     return lines if len(lines) > 1 else []
 
 
@@ -90,12 +124,16 @@ def _faults(result: ClassResult) -> list[str]:
     named = [
         f"{_name(each)}: {'; '.join(f.says for f in each.faults)}" for each in result.observers if each.faults
     ]
-    return ["", *_bullets("Systematic faults", named)] if named else ["", "No systematic fault found."]
+    return (
+        ["", *_bullets(said("Systematic faults"), named)]
+        if named
+        else ["", said("No systematic fault found.")]
+    )
 
 
 def _standing_out(result: ClassResult) -> list[str]:
     """Observers beyond Mandel's limits who have no fault named already."""
-    said = []
+    told = []
     for each in result.observers:
         if each.faults:
             continue
@@ -106,9 +144,11 @@ def _standing_out(result: ClassResult) -> list[str]:
             and (sign := beyond(standing, result.precisions[name]))
         ]
         if signs:
-            said.append(f"{_name(each)}: {', '.join(signs)}")
-    title = "Beyond Mandel's 1 % limits (h: reads elsewhere, k: reads unsteadily), without a fault named"
-    return ["", *_bullets(title, said)] if said else []
+            told.append(f"{_name(each)}: {', '.join(signs)}")
+    title = said(
+        "Beyond Mandel's 1 % limits (h: reads elsewhere, k: reads unsteadily), without a fault named"
+    )
+    return ["", *_bullets(title, told)] if told else []
 
 
 def _marks(result: ClassResult) -> list[str]:
@@ -119,8 +159,12 @@ def _marks(result: ClassResult) -> list[str]:
     if not percents:
         return []
     middle = percents[len(percents) // 2]
-    words = (
-        f"Marks by {', '.join(applied)}: {percents[0]:.0f} to {percents[-1]:.0f} %, middle {middle:.0f} %."
+    words = said(
+        "Marks by {join}: {percents:.0f} to {percents2:.0f} %, middle {middle:.0f} %.",
+        join=", ".join(applied),
+        percents=percents[0],
+        percents2=percents[-1],
+        middle=middle,
     )
     return ["", *textwrap.wrap(words, WIDTH)]
 
@@ -130,16 +174,21 @@ def _refused(result: ClassResult) -> list[str]:
         return []
     lines = [f"{each.file}: {each.reason}" for each in result.refused[:MOST_REFUSED]]
     if len(result.refused) > MOST_REFUSED:
-        lines.append(f"… and {len(result.refused) - MOST_REFUSED} more in findings.json")
-    return ["", *_bullets("Not taken", lines)]
+        lines.append(
+            said(
+                "… and {most_refused} more in findings.json",
+                most_refused=len(result.refused) - MOST_REFUSED,
+            )
+        )
+    return ["", *_bullets(said("Not taken"), lines)]
 
 
 def _remarks(result: ClassResult) -> list[str]:
-    said = list(result.remarks)
-    said += [
+    told = list(result.remarks)
+    told += [
         f"{_name(each)}: {words}" for each in result.observers for words in each.remarks if "digit" in words
     ]
-    return ["", *_bullets("Worth knowing", said)] if said else []
+    return ["", *_bullets(said("Worth knowing"), told)] if told else []
 
 
 def _bullets(title: str, lines: list[str]) -> list[str]:
@@ -148,14 +197,30 @@ def _bullets(title: str, lines: list[str]) -> list[str]:
         clean = "".join(c if c.isprintable() else "?" for c in line)
         made += textwrap.wrap(clean, WIDTH, initial_indent="  • ", subsequent_indent="    ")
     if len(lines) > MOST_NAMED:
-        made.append(f"  • … and {len(lines) - MOST_NAMED} more in observers.csv")
+        made.append(
+            said(
+                "  • … and {most_named} more in observers.csv",
+                most_named=len(lines) - MOST_NAMED,
+            )
+        )
     return made
 
 
 def _where(place: str, files: tuple[str, ...]) -> str:
     names = [name for name in files if not name.startswith("figures/")]
     figures = len(files) - len(names)
-    words = f"Written to {place}: {', '.join([*names, f'figures/ ({figures} files)'] if figures else names)}."
+    words = said(
+        "Written to {place}: {join}.",
+        place=place,
+        join=", ".join(
+            [
+                *names,
+                f"figures/ ({figures} files)",
+            ]
+            if figures
+            else names
+        ),
+    )
     if "pooled.run.json" in names:
-        words += " To measure pooled.run.json, put it beside the film."
+        words += said(" To measure pooled.run.json, put it beside the film.")
     return words

@@ -12,6 +12,7 @@ from measure_app.errors import Stopped
 from measure_app.report import check_folder
 from measure_app.report.whole import write_folder
 from measure_app.runfile import encode_run
+from measure_app.words import said
 
 KNOWN_FILES = frozenset(
     {
@@ -61,6 +62,6 @@ def write_class(
     for name, data in class_figures(result):
         files[name] = data
         if stop_requested is not None and stop_requested():
-            raise Stopped("stopped; nothing was written")
+            raise Stopped(said("stopped; nothing was written"))
     write_folder(folder, files, KNOWN_FILES, FORMAT)
     return tuple(files)

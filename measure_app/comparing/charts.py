@@ -25,6 +25,7 @@ from measure_app.report.style import (
     svg_of,
 )
 from measure_app.report.summary import NAMES
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -56,9 +57,18 @@ def figures_of(comparison: Comparison) -> Iterator[tuple[str, bytes]]:
     with our_style():
         for name, draw in drawings.items():
             figure = draw()
-            yield f"figures/{name}.png", png_of(figure)
-            yield f"figures/{name}.svg", svg_of(figure)
-            yield f"figures/{name}.pdf", pdf_of(figure)
+            yield (
+                f"figures/{name}.png",
+                png_of(figure),
+            )
+            yield (
+                f"figures/{name}.svg",
+                svg_of(figure),
+            )
+            yield (
+                f"figures/{name}.pdf",
+                pdf_of(figure),
+            )
 
 
 def drawn_pools(pools: Sequence[Pool]) -> tuple[Pool, ...]:
@@ -79,9 +89,9 @@ def draw_pools(pools: Sequence[Pool]) -> Figure:
     figure = Figure(figsize=(4.3 * columns + 0.6, height + 0.5), layout="constrained")
     for i, pool in enumerate(pools):
         _draw_pool(figure.add_subplot(rows, columns, i + 1), pool)
-    words = (
-        "Thick bars: standard uncertainty of each run's own errors. Thin bars: with what the runs share. "
-        "Band: mean and its standard uncertainty. Open square: the odd one out."
+    words = said(
+        "Thick bars: standard uncertainty of each run's own errors. Thin bars: with what the "
+        "runs share. Band: mean and its standard uncertainty. Open square: the odd one out."
     )
     figure.supxlabel(_wrapped(words, 66 * columns), x=0.02, ha="left", fontsize=7.8, color=QUIET)
     return figure
@@ -114,8 +124,24 @@ def _draw_pool(axes: Axes, pool: Pool) -> None:
     axes.set_title(f"{NAMES.get(pool.name, pool.name)}{group}", fontsize=10)
     tail = "" if unit in ("", "1") else f" / {unit}"
     shown = with_uncertainty(mean, u, unit)
-    agree = "agree" if found.consistent else f"scatter {found.birge:.1f} × what was stated"
-    axes.set_xlabel(f"{pool.symbol}{tail}\nmean {shown}; runs {agree}", fontsize=8.5)
+    agree = (
+        "agree"
+        if found.consistent
+        else said(
+            "scatter {birge:.1f} × what was stated",
+            birge=found.birge,
+        )
+    )
+    axes.set_xlabel(
+        said(
+            "{symbol}{tail}\nmean {shown}; runs {agree}",
+            symbol=pool.symbol,
+            tail=tail,
+            shown=shown,
+            agree=agree,
+        ),
+        fontsize=8.5,
+    )
     axes.grid(visible=False, axis="y")
 
 
@@ -137,14 +163,22 @@ def draw_holes(holes: Holes) -> Figure:
             d[there], values[there], yerr=u[there], linestyle="", marker=marker, color=BLUE, markersize=5.5,
             elinewidth=1.0, capsize=2.5,
         )  # fmt: skip
-        axes.set_title(f"{NAMES[name].capitalize()} and the hole", fontsize=10)
-        axes.set_xlabel("diameter of the hole $d$ / mm")
+        axes.set_title(
+            said(
+                "{capitalize} and the hole",
+                capitalize=NAMES[name].capitalize(),
+            ),
+            fontsize=10,
+        )
+        axes.set_xlabel(said("diameter of the hole $d$ / mm"))
         axes.set_ylabel(symbol)
         axes.ticklabel_format(useOffset=False)
         axes.margins(x=0.1, y=0.15)
     below = panels["offset"]
     _draw_offsets(below, holes)
-    words = "Bars: standard uncertainty. " + " ".join(f"{each[:1].upper()}{each[1:]}." for each in holes.says)
+    words = said("Bars: standard uncertainty. ") + " ".join(
+        f"{each[:1].upper()}{each[1:]}." for each in holes.says
+    )
     figure.supxlabel(_wrapped(words, 128), x=0.02, ha="left", fontsize=7.8, color=QUIET)
     return figure
 
@@ -157,7 +191,7 @@ def _draw_offsets(axes: Axes, holes: Holes) -> None:
     low, high = (1e6 * each for each in holes.predicted_m2)
     axes.fill_between(
         ends, low * ends, high * ends, facecolor=GREEN, alpha=0.25, linewidth=0, hatch="//",
-        edgecolor=GREEN, label="$-h_c$, surface tension alone",
+        edgecolor=GREEN, label=said("$-h_c$, surface tension alone"),
     )  # fmt: skip
     if there.any():
         axes.errorbar(
@@ -167,13 +201,13 @@ def _draw_offsets(axes: Axes, holes: Holes) -> None:
     if holes.fitted_m2 is not None and holes.fitted_m is not None:
         axes.plot(
             ends, 1e3 * holes.fitted_m[0] + 1e6 * holes.fitted_m2[0] * ends, color=VERMILION,
-            linestyle=(0, (5, 2.5)), linewidth=1.4, label="line through the runs",
+            linestyle=(0, (5, 2.5)), linewidth=1.4, label=said("line through the runs"),
         )  # fmt: skip
     axes.axhline(0.0, color=INK, linewidth=0.8)
     axes.set_xlim(*ends)
-    axes.set_xlabel("1/d / mm$^{-1}$")
-    axes.set_ylabel("offset $δ_h$ / mm")
-    axes.set_title("Head that is lost, and the size of the hole")
+    axes.set_xlabel(said("1/d / mm$^{-1}$"))
+    axes.set_ylabel(said("offset $δ_h$ / mm"))
+    axes.set_title(said("Head that is lost, and the size of the hole"))
     axes.legend(loc="best")
 
 

@@ -10,6 +10,7 @@ from measure_app.comparing.holes import Holes, holes_of
 from measure_app.comparing.pools import Common, Pool, commons_of, groups_of, pool_of
 from measure_app.errors import FindingsError
 from measure_app.report.summary import NAMES
+from measure_app.words import said
 
 OF_ONE_RUN = frozenset({"time_to_empty_s"})
 """Counted from each run's own first reading: never pooled."""
@@ -49,7 +50,7 @@ def compare(
         Fewer than two runs; or a word that no source's name holds.
     """
     if len(entries) < 2:
-        raise FindingsError("a comparison needs two runs or more; name another", where="runs")
+        raise FindingsError(said("a comparison needs two runs or more; name another"), where="runs")
     commons = commons_of(entries, same, apart)
     pools: list[Pool] = []
     names = [name for name in NAMES if any(name in each.findings for each in entries)]
@@ -76,20 +77,29 @@ def _within(common: Common, pools: Sequence[Pool]) -> Common:
     """Say so where a source is each hole's own but common to the runs of one hole."""
     if common.common or not any(common.source in pool.common for pool in pools):
         return common
-    return Common(common.source, common=True, why=f"among runs that agree in it; {common.why}")
+    return Common(
+        common.source,
+        common=True,
+        why=said(
+            "among runs that agree in it; {why}",
+            why=common.why,
+        ),
+    )
 
 
 def _remarks(entries: Sequence[Entry], pools: Sequence[Pool]) -> tuple[str, ...]:
     made = []
     if all(each.diameter_m is None for each in entries):
         made.append(
-            "the holes are not known, so all runs were taken for repeats with one hole; tell each run's "
-            "hole if they differ"
+            said(
+                "the holes are not known, so all runs were taken for repeats with one hole; tell "
+                "each run's hole if they differ"
+            )
         )
     elif any(each.diameter_m is None for each in entries):
-        made.append("runs whose hole is not known were pooled among themselves only")
+        made.append(said("runs whose hole is not known were pooled among themselves only"))
     if not pools:
-        made.append("no two runs have a finding that may be pooled")
+        made.append(said("no two runs have a finding that may be pooled"))
     worst = [pool for pool in pools if pool.found.odd is not None]
     for label in dict.fromkeys(pool.found.values[pool.found.odd or 0].label for pool in worst):
         names = [
@@ -97,5 +107,11 @@ def _remarks(entries: Sequence[Entry], pools: Sequence[Pool]) -> tuple[str, ...]
             for pool in worst
             if pool.found.values[pool.found.odd or 0].label == label
         ]
-        made.append(f"{label} is the odd one out in: {'; '.join(names)}")
+        made.append(
+            said(
+                "{label} is the odd one out in: {join}",
+                label=label,
+                join="; ".join(names),
+            )
+        )
     return tuple(made)

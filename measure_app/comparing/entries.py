@@ -21,6 +21,7 @@ from measure_app.run import Run
 from measure_app.saving import reason_of
 from measure_app.series import DROP_SOURCE
 from measure_app.strips import Progress
+from measure_app.words import said
 
 MAX_BYTES = 8 * 1024 * 1024
 """Largest findings.json that is read; ours are a few tens of kilobytes."""
@@ -116,12 +117,12 @@ def load_entry(
         entry = decode_findings(data, str(where))
         fallback = (path if path.is_dir() else path.parent).resolve().name
     elif path.is_dir():
-        raise FindingsError("is not a result of one run; name a result's folder", where=str(path))
+        raise FindingsError(said("is not a result of one run; name a result's folder"), where=str(path))
     else:
         entry = _of_run(path, progress, stop_requested)
         fallback = path.name.removesuffix(".json").removesuffix(".run")
     if not entry.findings:
-        raise FindingsError("holds no finding, so there is nothing to compare", where=str(path))
+        raise FindingsError(said("holds no finding, so there is nothing to compare"), where=str(path))
     label = " ".join(entry.label.split()) or fallback
     return replace(entry, label=label, diameter_m=diameter_m if diameter_m is not None else entry.diameter_m)
 
@@ -145,18 +146,24 @@ def _bytes_of(path: Path) -> bytes:
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise FindingsError("is not a plain file; name a run file or a result", where=where)
+            raise FindingsError(said("is not a plain file; name a run file or a result"), where=where)
         if status.st_size > 4 * MAX_BYTES:
-            raise FindingsError("is too large to be a run or a result; name another file", where=where)
+            raise FindingsError(said("is too large to be a run or a result; name another file"), where=where)
         with path.open("rb") as file:
             return file.read(4 * MAX_BYTES + 1)
     except FileNotFoundError:
-        words = "there is no such file; name a run file, a result's folder or its findings.json"
+        words = said("there is no such file; name a run file, a result's folder or its findings.json")
         raise FindingsError(words, where=where) from None
     except OSError as error:
-        raise FindingsError(f"cannot be read ({reason_of(error)})", where=where) from None
+        raise FindingsError(
+            said(
+                "cannot be read ({reason_of})",
+                reason_of=reason_of(error),
+            ),
+            where=where,
+        ) from None
     except ValueError:
-        raise FindingsError("is not a file name", where=short(where)) from None
+        raise FindingsError(said("is not a file name"), where=short(where)) from None
 
 
 def decode_findings(data: bytes, where: str) -> Entry:
@@ -176,28 +183,46 @@ def decode_findings(data: bytes, where: str) -> Entry:
         It is not one, or breaks the contract.
     """
     if len(data) > MAX_BYTES:
-        raise FindingsError("is too large to be a findings.json; write the result anew", where=where)
+        raise FindingsError(said("is too large to be a findings.json; write the result anew"), where=where)
     try:
         tree: Any = json.loads(
             data.decode("utf-8-sig"), parse_constant=_no_constant, object_pairs_hook=without_twins
         )
         file = msgspec.convert(tree, _File)
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError, ValueError) as error:
-        words = str(error).splitlines()[0][:200] if str(error) else "not JSON"
+        words = str(error).splitlines()[0][:200] if str(error) else said("not JSON")
         raise FindingsError(
-            f"is no findings.json of this program ({words}); write the result anew", where=where
+            said(
+                "is no findings.json of this program ({words}); write the result anew",
+                words=words,
+            ),
+            where=where,
         ) from None
     if (file.format, file.format_version) != ("clepsydra-findings", 1):
         raise FindingsError(
-            f"has the format {shown(file.format)}, version {file.format_version}; wanted are the findings "
-            "of one run, clepsydra-findings version 1",
+            said(
+                "has the format {shown}, version {format_version}; wanted are the findings of one "
+                "run, clepsydra-findings version 1",
+                shown=shown(file.format),
+                format_version=file.format_version,
+            ),
             where=where,
         )
     findings: dict[str, Finding] = {}
     for i, each in enumerate(file.findings):
-        place = f"{where}: findings[{i}]"
+        place = said(
+            "{where}: findings[{i}]",
+            where=where,
+            i=i,
+        )
         if each.name in findings:
-            raise FindingsError(f"{shown(each.name)} stands twice", where=place)
+            raise FindingsError(
+                said(
+                    "{shown} stands twice",
+                    shown=shown(each.name),
+                ),
+                where=place,
+            )
         if each.value is None or each.u is None or not each.u > 0.0:
             continue  # written so where there was no number; there is nothing to compare
         findings[each.name] = _finding(each, place)
@@ -214,14 +239,18 @@ def _finding(told: _Finding, place: str) -> Finding:
     low, high = told.interval_95
     shares = tuple(Share(each.source, each.u or 0.0, each.shared) for each in told.budget)
     if any(share.u < 0.0 for share in shares):
-        raise FindingsError("budget: a share below nought; write the result anew", where=place)
+        raise FindingsError(said("budget: a share below nought; write the result anew"), where=place)
     if not all(abs(number) < _BEYOND for number in (value, u, *(share.u for share in shares))):
-        raise FindingsError("holds a number beyond any bench; write the result anew", where=place)
+        raise FindingsError(said("holds a number beyond any bench; write the result anew"), where=place)
     squares = sum(share.u**2 for share in shares)
     if shares and not math.isclose(squares, u * u, rel_tol=1e-3):
         raise FindingsError(
-            f"u is {u:.4g} but the squares of its budget add up to {math.sqrt(squares):.4g}²; "
-            "the file was changed by hand, write the result anew",
+            said(
+                "u is {u:.4g} but the squares of its budget add up to {sqrt:.4g}²; the file was "
+                "changed by hand, write the result anew",
+                u=u,
+                sqrt=math.sqrt(squares),
+            ),
             where=place,
         )
     return Finding(

@@ -11,6 +11,7 @@ import numpy as np
 from analysis import FloatArray, capillary_loss_m, plain, straight_line, water_at, with_uncertainty
 from measure_app.comparing.entries import Entry
 from measure_app.comparing.pools import Pool
+from measure_app.words import said
 
 QUANTITIES = ("speed_coefficient", "discharge_coefficient", "head_zero_offset_m")
 _ROOM_C = 20.0
@@ -105,12 +106,23 @@ def _offsets(
 ) -> tuple[_Number, _Number, tuple[str, ...]]:
     """Fit the offset against 1/d where three holes or more have one, and compare with surface tension."""
     having = [each for each in holes if math.isfinite(each.values["head_zero_offset_m"][0])]
-    expected = (
-        f"surface tension alone would make the offset {plain(1e6 * predicted[1], 3)} to "
-        f"{plain(1e6 * predicted[0], 3)} mm² over the hole's diameter"
+    expected = said(
+        "surface tension alone would make the offset {predicted} to {predicted2} mm² over "
+        "the hole's diameter",
+        predicted=plain(1e6 * predicted[1], 3),
+        predicted2=plain(1e6 * predicted[0], 3),
     )
     if len(having) < 3:
-        return None, None, (f"{expected}; three holes or more would show whether it does",)
+        return (
+            None,
+            None,
+            (
+                said(
+                    "{expected}; three holes or more would show whether it does",
+                    expected=expected,
+                ),
+            ),
+        )
     x = np.array([1.0 / each.diameter_m for each in having])
     y, u = (np.array([each.values["head_zero_offset_m"][j] for each in having]) for j in (0, 1))
     line = straight_line(x, y, u_y=u, checked=False)
@@ -122,17 +134,27 @@ def _offsets(
     off = max(0.0, abs(line.slope - middle) - half) / slope_u
     from_none = abs(line.slope) / slope_u
     if off <= 2.0 < from_none:
-        verdict = "that is what surface tension does"
+        verdict = said("that is what surface tension does")
     elif off <= 2.0:
-        verdict = "that agrees with surface tension, but with no loss at all as well: more or smaller holes"
+        verdict = said(
+            "that agrees with surface tension, but with no loss at all as well: more or smaller holes"
+        )
     elif from_none <= 2.0:
-        verdict = "no loss that grows as the hole shrinks is seen"
+        verdict = said("no loss that grows as the hole shrinks is seen")
     else:
-        verdict = "surface tension alone does not explain that"
+        verdict = said("surface tension alone does not explain that")
     fitted = with_uncertainty(1e6 * line.slope, 1e6 * slope_u, "mm²")
     rest = with_uncertainty(1e3 * line.intercept, 1e3 * rest_u, "mm")
     words = (
-        f"{expected}; the holes show {fitted} over the diameter: {verdict}",
-        f"they leave {rest} for all holes alike, which is what a wrong zero of the head would make",
+        said(
+            "{expected}; the holes show {fitted} over the diameter: {verdict}",
+            expected=expected,
+            fitted=fitted,
+            verdict=verdict,
+        ),
+        said(
+            "they leave {rest} for all holes alike, which is what a wrong zero of the head would make",
+            rest=rest,
+        ),
     )
     return (line.slope, slope_u), (line.intercept, rest_u), words

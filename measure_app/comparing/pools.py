@@ -11,6 +11,7 @@ from analysis import PooledValue, RunValue, plain, pooled, with_uncertainty
 from measure_app.comparing.entries import Entry
 from measure_app.errors import FindingsError
 from measure_app.report import shown_unit
+from measure_app.words import marked, said
 
 EVERYWHERE = frozenset(
     {
@@ -24,10 +25,10 @@ EVERYWHERE = frozenset(
 """Findings that are the same whatever the hole."""
 
 
-OWN_BY_NATURE = frozenset({"pairing of throw with head"})
+OWN_BY_NATURE = frozenset({marked("pairing of throw with head")})
 """Named as shared because it moves all readings of a run, but made of that run's own readings."""
-_DIAMETER = "orifice diameter"
-BY_NAME = "of the same name"
+_DIAMETER = marked("orifice diameter")
+BY_NAME = marked("of the same name")
 """Why a source counts as common where nothing shows whether it is: so that nothing averages away."""
 
 
@@ -90,7 +91,12 @@ def commons_of(
         if not known and not any(word.casefold() in name.casefold() for name in count):
             have = ", ".join(sorted(count)) or "none"
             raise FindingsError(
-                f'no shared source of these runs is called "{word}"; they have: {have}', where="same, apart"
+                said(
+                    'no shared source of these runs is called "{word}"; they have: {have}',
+                    word=word,
+                    have=have,
+                ),
+                where=said("same, apart"),
             )
     made = []
     for name in sources:
@@ -98,17 +104,17 @@ def commons_of(
         told_same = same is not None and any(word.casefold() in name.casefold() for word in same)
         differs = _differs(entries, name)
         if name in OWN_BY_NATURE:
-            made.append(Common(name, common=False, why="made of each run's own readings"))
+            made.append(Common(name, common=False, why=said("made of each run's own readings")))
         elif told_apart:
-            made.append(Common(name, common=False, why="you said so"))
+            made.append(Common(name, common=False, why=said("you said so")))
         elif told_same:
-            made.append(Common(name, common=True, why="you said so"))
+            made.append(Common(name, common=True, why=said("you said so")))
         elif same is not None:
-            made.append(Common(name, common=False, why="not among those that you named as common"))
+            made.append(Common(name, common=False, why=said("not among those that you named as common")))
         elif differs:
             made.append(Common(name, common=False, why=differs))
         else:
-            why = "the set-ups have the same value" if _agrees(entries, name) else BY_NAME
+            why = said("the set-ups have the same value") if _agrees(entries, name) else BY_NAME
             made.append(Common(name, common=True, why=why))
     return tuple(made)
 
@@ -126,7 +132,10 @@ def _differs(entries: Sequence[Entry], name: str) -> str:
     values = {value for value, _ in facts if value is not None}
     if len(values) < 2:
         return ""
-    return f"the set-ups have {len(values)} different values of it, so that it was measured anew"
+    return said(
+        "the set-ups have {count} different values of it, so that it was measured anew",
+        count=len(values),
+    )
 
 
 def _agrees(entries: Sequence[Entry], name: str) -> bool:
@@ -138,14 +147,22 @@ def groups_of(entries: Sequence[Entry], name: str) -> list[tuple[str, tuple[int,
     """Sort the runs that have a finding into those that measure the same thing: one hole's, or all."""
     have = [i for i, each in enumerate(entries) if name in each.findings]
     if name in EVERYWHERE:
-        return [("all runs", tuple(have))]
+        return [(said("all runs"), tuple(have))]
     by_hole: dict[float | None, list[int]] = {}
     for i in have:
         by_hole.setdefault(entries[i].diameter_m, []).append(i)
     if len(by_hole) == 1:
-        return [("all runs", tuple(have))]
+        return [(said("all runs"), tuple(have))]
     return [
-        (f"hole of {plain(1e3 * d, 3)} mm" if d is not None else "hole not known", tuple(runs))
+        (
+            said(
+                "hole of {d} mm",
+                d=plain(1e3 * d, 3),
+            )
+            if d is not None
+            else said("hole not known"),
+            tuple(runs),
+        )
         for d, runs in sorted(by_hole.items(), key=lambda item: (item[0] is None, item[0] or 0.0))
     ]
 
@@ -176,43 +193,66 @@ def pool_of(
     if found.odd is not None:
         odd = found.values[found.odd]
         remarks.append(
-            f"{odd.label} stands {abs(found.deviations[found.odd]):.1f} standard uncertainties off the "
-            "others, which agree without it; look at that run before you leave it out: it is in the mean"
+            said(
+                "{label} stands {deviations:.1f} standard uncertainties off the others, which agree "
+                "without it; look at that run before you leave it out: it is in the mean",
+                label=odd.label,
+                deviations=abs(found.deviations[found.odd]),
+            )
         )
     elif not found.consistent and len(runs) > 2:
-        remarks.append("no single run is to blame: without any one of them the others still do not agree")
+        remarks.append(
+            said("no single run is to blame: without any one of them the others still do not agree")
+        )
     if not found.consistent:
         sure = {each.source for each in commons if each.common and each.why != BY_NAME}
         doubtful = sorted(shared - sure)
         apart = pooled([run_value(entries[i], name, sure) for i in runs])
         if doubtful and apart.consistent:
             remarks.append(
-                f"they would agree if what has but the name in common ({', '.join(doubtful)}) were each "
-                "run's own; name it with --apart if it was set up or measured anew"
+                said(
+                    "they would agree if what has but the name in common ({join}) were each run's own; "
+                    "name it with --apart if it was set up or measured anew",
+                    join=", ".join(doubtful),
+                )
             )
     if first.depends_on_assumed_g:
         gravities = {plain(entries[i].gravity_m_s2, 7) for i in runs}
         if len(gravities) > 1:
             remarks.append(
-                f"the runs borrowed different values of g ({', '.join(sorted(gravities))} m/s²), "
-                "which makes them differ"
+                said(
+                    "the runs borrowed different values of g ({join} m/s²), which makes them differ",
+                    join=", ".join(sorted(gravities)),
+                )
             )
     return Pool(name, first.symbol, first.unit, group, runs, found, shared, tuple(remarks))
 
 
 def _agreement(found: PooledValue) -> str:
-    chance = f"{plain(100.0 * found.chance, 2)} %" if found.chance >= 1e-4 else "below 0.01 %"
-    figures = (
-        f"χ² = {plain(found.chi_squared, 3)} for {found.dof} "
-        f"degree{'' if found.dof == 1 else 's'} of freedom, chance {chance}"
+    chance = f"{plain(100.0 * found.chance, 2)} %" if found.chance >= 1e-4 else said("below 0.01 %")
+    figures = said(
+        "χ² = {chi_squared} for {dof} degree{words} of freedom, chance {chance}",
+        chi_squared=plain(found.chi_squared, 3),
+        dof=found.dof,
+        words="" if found.dof == 1 else "s",
+        chance=chance,
     )
     if found.consistent:
-        few = "" if found.dof > 2 else "; so few runs would hide a good deal"
-        return f"the runs agree within their own errors ({figures}; Birge ratio {found.birge:.2f}){few}"
-    return (
-        f"the runs scatter {found.birge:.1f} times as much as their own errors explain ({figures}); a "
-        f"standard deviation between runs of {plain(found.between, 2)} (Mandel and Paule; DerSimonian and "
-        f"Laird: {plain(found.between_dersimonian_laird, 2)}) was added to each"
+        few = "" if found.dof > 2 else said("; so few runs would hide a good deal")
+        return said(
+            "the runs agree within their own errors ({figures}; Birge ratio {birge:.2f}){few}",
+            figures=figures,
+            birge=found.birge,
+            few=few,
+        )
+    return said(
+        "the runs scatter {birge:.1f} times as much as their own errors explain ({figures}); "
+        "a standard deviation between runs of {between} (Mandel and Paule; DerSimonian and "
+        "Laird: {between_dersimonian_laird}) was added to each",
+        birge=found.birge,
+        figures=figures,
+        between=plain(found.between, 2),
+        between_dersimonian_laird=plain(found.between_dersimonian_laird, 2),
     )
 
 

@@ -9,24 +9,39 @@ from analysis import with_uncertainty
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.pools import Pool, scaled
 from measure_app.report.summary import NAMES, WIDTH, shown
+from measure_app.words import said
 
 
 def told(comparison: Comparison, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:
     """Return the printed account of a comparison, lines of at most 100 characters."""
-    lines = [f"{len(comparison.entries)} runs compared.", "", *_table(comparison, encoding)]
-    said = [
+    lines = [
+        said(
+            "{count} runs compared.",
+            count=len(comparison.entries),
+        ),
+        "",
+        *_table(comparison, encoding),
+    ]
+    told = [
         *comparison.remarks,
         *(f"{_name(pool)}: {words}" for pool in comparison.pools for words in _news(pool)),
     ]
     if comparison.holes is not None:
-        said += comparison.holes.says
-    said += _sources(comparison)
-    if said:
-        lines += ["", "Worth knowing", *(line for words in said for line in _bullet(words))]
+        told += comparison.holes.says
+    told += _sources(comparison)
+    if told:
+        lines += ["", said("Worth knowing"), *(line for words in told for line in _bullet(words))]
     names = [name for name in files if not name.startswith("figures/")]
     figures = len(files) - len(names)
-    where = (
-        f"Written to {place}: {', '.join([*names, *([f'figures/ ({figures} files)'] if figures else [])])}"
+    where = said(
+        "Written to {place}: {join}",
+        place=place,
+        join=", ".join(
+            [
+                *names,
+                *([f"figures/ ({figures} files)"] if figures else []),
+            ]
+        ),
     )
     lines += ["", *textwrap.wrap(where, WIDTH, subsequent_indent="  ")]
     return shown("\n".join(lines), encoding)
@@ -46,8 +61,8 @@ def _news(pool: Pool) -> list[str]:
 
 def _table(comparison: Comparison, encoding: str | None) -> list[str]:
     if not comparison.pools:
-        return ["No finding could be pooled."]
-    rows = [("finding", "", "of", "runs", "mean ± standard u", "Birge", "between", "agree")]
+        return [said("No finding could be pooled.")]
+    rows = [("finding", "", "of", "runs", said("mean ± standard u"), "Birge", "between", "agree")]
     for pool in comparison.pools:
         factor, unit = scaled(pool)
         found = pool.found
@@ -76,11 +91,19 @@ def _sources(comparison: Comparison) -> list[str]:
     made = []
     if common:
         made.append(
-            "taken as common to the runs, so that more runs do not make them smaller: "
-            f"{', '.join(common)}; name with --apart what was set up or measured anew for each run"
+            said(
+                "taken as common to the runs, so that more runs do not make them smaller: {join}; "
+                "name with --apart what was set up or measured anew for each run",
+                join=", ".join(common),
+            )
         )
     if apart:
-        made.append(f"taken as each run's own: {', '.join(apart)}")
+        made.append(
+            said(
+                "taken as each run's own: {join}",
+                join=", ".join(apart),
+            )
+        )
     return made
 
 

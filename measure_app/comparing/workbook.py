@@ -14,6 +14,7 @@ from measure_app.report.workbook import MADE
 from measure_app.report.workbook_cells import Variant
 from measure_app.report.workbook_looks import LOOKS
 from measure_app.report.workbook_writing import Sheets
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
@@ -34,10 +35,10 @@ def comparison_xlsx(comparison: Comparison) -> bytes:
     with xlsxwriter.Workbook(out, {"in_memory": True, **no_magic}) as book:
         book.set_properties(
             {
-                "title": "Runs compared",
-                "subject": "Head, throw and clock of a draining container",
+                "title": said("Runs compared"),
+                "subject": said("Head, throw and clock of a draining container"),
                 "created": MADE.replace(tzinfo=None),
-                "comments": "Clepsydra, comparison",
+                "comments": said("Clepsydra, comparison"),
             }
         )
         looks = {name: book.add_format(look) for name, look in LOOKS.items()}
@@ -53,13 +54,13 @@ def comparison_xlsx(comparison: Comparison) -> bytes:
 
 def _runs(sheets: Sheets, comparison: Comparison) -> None:
     names = list(dict.fromkeys(pool.name for pool in comparison.pools))
-    about = "What each run found, with its standard uncertainty, own and shared sources combined."
-    sheet = sheets.add("Runs", "Runs compared", about, (30, 12, *[14] * (2 * len(names))))
-    titles = ["run", "hole / mm"]
+    about = said("What each run found, with its standard uncertainty, own and shared sources combined.")
+    sheet = sheets.add("Runs", said("Runs compared"), about, (30, 12, *[14] * (2 * len(names))))
+    titles = ["run", said("hole / mm")]
     for name in names:
         unit = next(pool.unit for pool in comparison.pools if pool.name == name)
         tail = "" if unit == "1" else f" / {unit}"
-        titles += [f"{NAMES.get(name, name)}{tail}", "standard u"]
+        titles += [f"{NAMES.get(name, name)}{tail}", said("standard u")]
     sheets.header(sheet, 3, titles, {0})
     for row, entry in enumerate(comparison.entries, 4):
         sheets.text(sheet, row, 0, entry.label)
@@ -77,12 +78,12 @@ def _runs(sheets: Sheets, comparison: Comparison) -> None:
 
 
 def _pools(sheets: Sheets, comparison: Comparison) -> None:
-    about = (
-        "Weights are 1/(u² + τ²) of each run's own errors; what runs share is added to the mean whole. "
-        "τ, boxed, is the standard deviation between runs that the stated errors leave unexplained: change "
-        "it and the mean follows."
+    about = said(
+        "Weights are 1/(u² + τ²) of each run's own errors; what runs share is added to the "
+        "mean whole. τ, boxed, is the standard deviation between runs that the stated errors "
+        "leave unexplained: change it and the mean follows."
     )
-    sheet = sheets.add("Pooled", "Runs pooled", about, (34, 16, 16, 16, 16, 16, 18))
+    sheet = sheets.add("Pooled", said("Runs pooled"), about, (34, 16, 16, 16, 16, 16, 18))
     row = 3
     for pool in comparison.pools:
         row = _pool(sheets, sheet, pool, row) + 1
@@ -98,11 +99,11 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
     titles = (
         "run",
         "value",
-        "u, own errors",
-        "u, shared",
+        said("u, own errors"),
+        said("u, shared"),
         "weight",
-        "(value − mean)²/u²",
-        "off the others / u",
+        said("(value − mean)²/u²"),
+        said("off the others / u"),
     )
     sheets.header(sheet, row + 1, titles, {0})
     first = row + 2
@@ -126,23 +127,46 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
         sheets.number(sheet, at, 6, off, "0.00")
     shared_u = math.hypot(*found.mean.shared.values())
     for words, formula, value, note in (
-        ("weighted mean", f"=SUMPRODUCT(B{top}:B{end},E{top}:E{end})", found.mean.value, ""),
         (
-            "its u, own errors and between runs",
+            said("weighted mean"),
+            f"=SUMPRODUCT(B{top}:B{end},E{top}:E{end})",
+            found.mean.value,
+            "",
+        ),
+        (
+            said("its u, own errors and between runs"),
             f"=1/SQRT(SUMPRODUCT(1/(C{top}:C{end}^2+{tau}^2)))",
             found.mean.u_own,
             "",
         ),
-        ("τ, between runs", "", found.between, "Mandel and Paule"),
-        ("its u, shared by the runs", "", shared_u, "does not shrink with more runs"),
-        ("standard u of the mean", f"=SQRT(B{end + 2}^2+B{end + 4}^2)", found.mean.u, ""),
-        ("χ²", f"=SUM(F{top}:F{end})", found.chi_squared, f"{found.dof} degrees of freedom"),
-        ("Birge ratio", f"=SQRT(B{end + 6}/{max(1, found.dof)})", found.birge, ""),
+        (said("τ, between runs"), "", found.between, said("Mandel and Paule")),
+        (said("its u, shared by the runs"), "", shared_u, said("does not shrink with more runs")),
         (
-            "chance of such a χ²",
+            said("standard u of the mean"),
+            f"=SQRT(B{end + 2}^2+B{end + 4}^2)",
+            found.mean.u,
+            "",
+        ),
+        (
+            "χ²",
+            f"=SUM(F{top}:F{end})",
+            found.chi_squared,
+            said(
+                "{dof} degrees of freedom",
+                dof=found.dof,
+            ),
+        ),
+        (
+            said("Birge ratio"),
+            f"=SQRT(B{end + 6}/{max(1, found.dof)})",
+            found.birge,
+            "",
+        ),
+        (
+            said("chance of such a χ²"),
             f"=CHIDIST(B{end + 6},{max(1, found.dof)})",
             found.chance,
-            "runs agree" if found.consistent else "runs do not agree",
+            said("runs agree") if found.consistent else said("runs do not agree"),
         ),
     ):
         last += 1
@@ -150,7 +174,16 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
         if formula:
             sheet.write_formula(last, 1, formula, sheets.look(_NUMBER), value)
         else:
-            sheets.number(sheet, last, 1, value, f"box {_NUMBER}")
+            sheets.number(
+                sheet,
+                last,
+                1,
+                value,
+                said(
+                    "box {number}",
+                    number=_NUMBER,
+                ),
+            )
         sheets.text(sheet, last, 2, note, "quiet")
     for words in pool.remarks:
         last += 1
@@ -166,13 +199,13 @@ def _plain_mean(pool: Pool) -> float:
 
 
 def _holes(sheets: Sheets, holes: Holes) -> None:
-    about = "Coefficients and offset of the head's zero by hole."
-    sheet = sheets.add("Holes", "Holes of different sizes", about, (14, *[16] * 6, 18, 18))
-    titles = ["hole / mm"]
+    about = said("Coefficients and offset of the head's zero by hole.")
+    sheet = sheets.add("Holes", said("Holes of different sizes"), about, (14, *[16] * 6, 18, 18))
+    titles = [said("hole / mm")]
     for name in QUANTITIES:
         tail = " / m" if name.endswith("_m") else ""
-        titles += [f"{NAMES[name]}{tail}", "standard u"]
-    titles += ["−h_c / m, whole jet", "−h_c / m, drops"]
+        titles += [f"{NAMES[name]}{tail}", said("standard u")]
+    titles += [said("−h_c / m, whole jet"), said("−h_c / m, drops")]
     sheets.header(sheet, 3, titles)
     for row, each in enumerate(holes.holes, 4):
         sheets.number(sheet, row, 0, 1e3 * each.diameter_m, "0.00")
@@ -189,8 +222,8 @@ def _holes(sheets: Sheets, holes: Holes) -> None:
 
 
 def _sources(sheets: Sheets, comparison: Comparison) -> None:
-    about = "Sources of error that more than one run names, and whether they were taken as common."
-    sheet = sheets.add("Sources", "What runs share", about, (60, 14, 60))
+    about = said("Sources of error that more than one run names, and whether they were taken as common.")
+    sheet = sheets.add("Sources", said("What runs share"), about, (60, 14, 60))
     sheets.header(sheet, 3, ("source", "common", "why"), {0, 1, 2})
     for row, each in enumerate(comparison.commons, 4):
         sheets.text(sheet, row, 0, each.source)

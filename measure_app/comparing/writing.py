@@ -12,6 +12,7 @@ from measure_app.comparing.workbook import comparison_xlsx
 from measure_app.errors import Stopped
 from measure_app.report import check_folder
 from measure_app.report.whole import write_folder
+from measure_app.words import said
 
 TOLD_IN = "comparison.json"
 KNOWN_FILES = frozenset(
@@ -57,7 +58,7 @@ def write_comparison(
     for name, data in _files(comparison):
         files[name] = data
         if stop_requested is not None and stop_requested():
-            raise Stopped("stopped; nothing was written")
+            raise Stopped(said("stopped; nothing was written"))
     write_folder(folder, files, KNOWN_FILES, FORMAT, TOLD_IN)
     return tuple(files)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields, replace
 
 from analysis import Edge, Forecast, Instruments, Limits, Plan, Proposal, forecast_of, proposal_of
 from measure_app.errors import PlanRefused, Stopped
+from measure_app.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ def plan_of(asked: Asked) -> Plan:
     """
     area, depth = _container(asked)
     if asked.field_m is not None and asked.focal_equivalent_mm is not None:
-        raise PlanRefused("give the width of the picture or the lens, not both", where="field")
+        raise PlanRefused(said("give the width of the picture or the lens, not both"), where="field")
     given = {
         "wall_thickness_m": asked.wall_m,
         "camera_distance_m": asked.distance_m,
@@ -130,7 +131,7 @@ def forecast(
         raise PlanRefused(str(error)) from None
     proposal = proposal_of(plan, limits, stop_requested=stop_requested)
     if proposal is None:
-        raise Stopped("the search was stopped")
+        raise Stopped(said("the search was stopped"))
     return expected, proposal
 
 
@@ -139,11 +140,15 @@ def _container(asked: Asked) -> tuple[float, float]:
     box = (asked.width_m, asked.depth_m)
     if asked.bore_m is not None:
         if box != (None, None):
-            raise PlanRefused("give the bore of a round container or width and depth of a box, not both")
+            raise PlanRefused(
+                said("give the bore of a round container or width and depth of a box, not both")
+            )
         _above_nought("bore", asked.bore_m)
         return math.pi * asked.bore_m**2 / 4.0, asked.bore_m
     if asked.width_m is None or asked.depth_m is None:
-        raise PlanRefused("give the container's inner size: the bore, or width and depth", where="container")
+        raise PlanRefused(
+            said("give the container's inner size: the bore, or width and depth"), where="container"
+        )
     _above_nought("width", asked.width_m)
     _above_nought("depth", asked.depth_m)
     return asked.width_m * asked.depth_m, asked.depth_m
@@ -151,4 +156,10 @@ def _container(asked: Asked) -> tuple[float, float]:
 
 def _above_nought(name: str, value: float) -> None:
     if not 0.0 < value < math.inf:
-        raise PlanRefused(f"must be above nought, got {value:g} m", where=name)
+        raise PlanRefused(
+            said(
+                "must be above nought, got {value:g} m",
+                value=value,
+            ),
+            where=name,
+        )

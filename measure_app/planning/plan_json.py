@@ -8,6 +8,7 @@ from analysis import ExpectedBand, Forecast, Proposal
 from measure_app._version import __version__
 from measure_app.report.cautions import CAUTIONS
 from measure_app.report.improving import advice_for
+from measure_app.words import said
 
 
 def plan_tree(forecast: Forecast, proposal: Proposal | None = None) -> dict[str, Any]:
@@ -28,7 +29,10 @@ def plan_tree(forecast: Forecast, proposal: Proposal | None = None) -> dict[str,
     return {
         "format": "clepsydra-forecast",
         "format_version": 1,
-        "program": f"Clepsydra {__version__}",
+        "program": said(
+            "Clepsydra {version}",
+            version=__version__,
+        ),
         **_forecast(forecast),
         "proposal": None if proposal is None else _proposal(proposal),
         "cautions": list(CAUTIONS),

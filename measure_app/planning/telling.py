@@ -9,6 +9,7 @@ from analysis import Edge, Forecast, Proposal, plain
 from measure_app.report.cautions import CAUTIONS
 from measure_app.report.improving import advice_for
 from measure_app.report.summary import WIDTH, shown
+from measure_app.words import said
 
 _MOST_SOURCES = 4
 _NO_GAIN = 0.05
@@ -74,7 +75,13 @@ def told(forecast: Forecast, proposal: Proposal | None = None, encoding: str | N
     str
         Lines of at most 100 characters.
     """
-    lines = textwrap.wrap(f"Before the film: {title_of(forecast)}", WIDTH)
+    lines = textwrap.wrap(
+        said(
+            "Before the film: {title_of}",
+            title_of=title_of(forecast),
+        ),
+        WIDTH,
+    )
     for part in paragraphs(forecast, proposal):
         lines += ["", part.heading]
         lines += _laid(part.table, encoding)
@@ -87,9 +94,12 @@ def title_of(forecast: Forecast) -> str:
     """Name the experiment in a few words."""
     plan = forecast.plan
     edge = "" if plan.edge is Edge.SHARP else f", {plan.edge.value}"
-    return (
-        f"a hole of {_mm(plan.hole_diameter_m)}{edge} under {_mm(plan.head_m)} of water, {_mm(plan.drop_m)} "
-        "above the landing"
+    return said(
+        "a hole of {mm}{edge} under {mm2} of water, {mm3} above the landing",
+        mm=_mm(plan.hole_diameter_m),
+        edge=edge,
+        mm2=_mm(plan.head_m),
+        mm3=_mm(plan.drop_m),
     )
 
 
@@ -115,23 +125,36 @@ def _laid(table: tuple[tuple[str, ...], ...], encoding: str | None) -> list[str]
 def _short(forecast: Forecast) -> Said:
     """Say the few things that decide whether a plan is good."""
     near, far = forecast.throw_range_m
-    run = (
-        f"About {_clock(forecast.drain_time_s)} of film, throws from {_mm(far)} down to {_mm(near)}, heads "
-        f"from {_mm(forecast.plan.head_m)} down to {_mm(forecast.law_limit_m, 2)}."
+    run = said(
+        "About {clock} of film, throws from {mm} down to {mm2}, heads from {mm3} down to {mm4}.",
+        clock=_clock(forecast.drain_time_s),
+        mm=_mm(far),
+        mm2=_mm(near),
+        mm3=_mm(forecast.plan.head_m),
+        mm4=_mm(forecast.law_limit_m, 2),
     )
     if forecast.cv_u is None:
-        return Said("In short", (run, "Too short a run for a Cv."))
-    sure = f"Cv to about ± {plain(100.0 * forecast.cv_u / forecast.cv, 2)} % (standard uncertainty)"
+        return Said(said("In short"), (run, said("Too short a run for a Cv.")))
+    sure = said(
+        "Cv to about ± {cv} % (standard uncertainty)",
+        cv=plain(100.0 * forecast.cv_u / forecast.cv, 2),
+    )
     if forecast.budget:
-        sure += f"; the largest source of that is “{forecast.budget[0].source}”"
-    said = [run, f"{sure}."]
+        sure += said(
+            "; the largest source of that is “{source}”",
+            source=forecast.budget[0].source,
+        )
+    told = [run, f"{sure}."]
     if forecast.gravity:
         best = forecast.gravity[0]
-        said.append(
-            f"A g of your own to about {plain(100.0 * best.relative_u, 2)} % at best, by the {best.name}; "
-            "see below what that takes."
+        told.append(
+            said(
+                "A g of your own to about {relative_u} % at best, by the {name}; see below what that takes.",
+                relative_u=plain(100.0 * best.relative_u, 2),
+                name=best.name,
+            )
         )
-    return Said("In short", tuple(said))
+    return Said(said("In short"), tuple(told))
 
 
 def _jet(forecast: Forecast) -> Said:
@@ -144,29 +167,42 @@ def _jet(forecast: Forecast) -> Said:
             f"{plain(at.speed_m_s, 3)} m/s",
             f"{float(f'{at.reynolds:.2g}'):.0f}",
             f"{float(f'{at.weber:.2g}'):.0f}",
-            "" if at.on_tray else "beyond the tray",
+            "" if at.on_tray else said("beyond the tray"),
         )
         for at in forecast.moments
     ]
     short, long = forecast.drain_time_range_s
-    reckoned = (
-        f"Reckoned with Cv = {forecast.cv:.2f}, Cd = {forecast.cd:.2f}: throw 2 Cv √(head · drop), time by "
-        "the law of emptying. Re and We are those of the contracted jet."
+    reckoned = said(
+        "Reckoned with Cv = {cv:.2f}, Cd = {cd:.2f}: throw 2 Cv √(head · drop), time by the "
+        "law of emptying. Re and We are those of the contracted jet.",
+        cv=forecast.cv,
+        cd=forecast.cd,
     )
     sentences = [
-        f"The law ends at a head of {_mm(forecast.law_limit_m, 2)}: below it the hole is no longer small "
-        "or the jet clings to the wall, and readings are left out. To get there takes about "
-        f"{_clock(forecast.drain_time_s)}"
+        said(
+            "The law ends at a head of {mm}: below it the hole is no longer small or the jet "
+            "clings to the wall, and readings are left out. To get there takes about {clock}",
+            mm=_mm(forecast.law_limit_m, 2),
+            clock=_clock(forecast.drain_time_s),
+        )
         + (
-            f", between {_clock(short)} and {_clock(long)} as Cd may be "
-            f"{forecast.expected.cd.high:.2f} to {forecast.expected.cd.low:.2f}."
+            said(
+                ", between {clock} and {clock2} as Cd may be {high:.2f} to {low:.2f}.",
+                clock=_clock(short),
+                clock2=_clock(long),
+                high=forecast.expected.cd.high,
+                low=forecast.expected.cd.low,
+            )
             if long > 1.01 * short
             else "."
         ),
-        f"The tray has to reach at least {_mm(forecast.least_tray_m)} from below the hole.",
+        said(
+            "The tray has to reach at least {mm} from below the hole.",
+            mm=_mm(forecast.least_tray_m),
+        ),
         reckoned,
     ]
-    return Said("What the jet will do", tuple(sentences), tuple(rows))
+    return Said(said("What the jet will do"), tuple(sentences), tuple(rows))
 
 
 def _picture(forecast: Forecast) -> Said:
@@ -181,80 +217,123 @@ def _picture(forecast: Forecast) -> Said:
     hole, jet = (
         plain(each / sight.metres_per_px, 2) for each in (plan.hole_diameter_m, forecast.jet_diameter_m)
     )
-    shows = (
-        f"The picture shows {field} of the bench from {_mm(plan.camera_distance_m)}; container, jet and tray "
-        f"need {needed}."
+    shows = said(
+        "The picture shows {field} of the bench from {mm}; container, jet and tray need {needed}.",
+        field=field,
+        mm=_mm(plan.camera_distance_m),
+        needed=needed,
     )
-    pixels = (
-        f"{plain(sight.px_per_mm, 2)} pixels to a millimetre: the hole is {hole} pixels wide, the jet {jet}. "
-        f"The film has about {float(f'{forecast.frames:.2g}'):.0f} frames down to the law's end."
+    pixels = said(
+        "{px_per_mm} pixels to a millimetre: the hole is {hole} pixels wide, the jet {jet}. "
+        "The film has about {value:.0f} frames down to the law's end.",
+        px_per_mm=plain(sight.px_per_mm, 2),
+        hole=hole,
+        jet=jet,
+        value=float(f"{forecast.frames:.2g}"),
     )
-    return Said("What the camera will see", (shows, pixels))
+    return Said(said("What the camera will see"), (shows, pixels))
 
 
 def _expected(forecast: Forecast) -> Said:
     rows = [("", "band", "source")]
     for symbol, band in (("Cv", forecast.expected.cv), ("Cd", forecast.expected.cd)):
-        beyond = "extrapolated: " if band.extrapolated else ""
+        beyond = said("extrapolated: ") if band.extrapolated else ""
         rows.append((symbol, f"{band.low:.2f} to {band.high:.2f}", f"{beyond}{band.why} ({band.source})"))
-    return Said(f"What is published for a {forecast.expected.acts_as}", (), tuple(rows))
+    return Said(
+        said(
+            "What is published for a {acts_as}",
+            acts_as=forecast.expected.acts_as,
+        ),
+        (),
+        tuple(rows),
+    )
 
 
 def _cv(forecast: Forecast) -> Said:
-    heading = "How well Cv will be known"
+    heading = said("How well Cv will be known")
     if forecast.cv_u is None:
-        return Said(heading, ("Such a run is too short for a Cv with an uncertainty.",))
+        return Said(heading, (said("Such a run is too short for a Cv with an uncertainty."),))
     total = sum(share.u**2 for share in forecast.budget)
-    rows = [("largest sources", "share", "what helps")]
+    rows = [(said("largest sources"), "share", said("what helps"))]
     rows += [
         (share.source, f"{100.0 * share.u**2 / total:.0f} %", advice_for(share.source))
         for share in forecast.budget[:_MOST_SOURCES]
         if share.u**2 >= 0.01 * total
     ]
-    expected = (
-        f"Expected standard uncertainty of Cv: {plain(forecast.cv_u, 2)}, that is "
-        f"{plain(100.0 * forecast.cv_u / forecast.cv, 2)} %; 95 % intervals will be about ± "
-        f"{plain(2.0 * forecast.cv_u, 2)}. It comes from a simulated run through the program's own fits."
+    expected = said(
+        "Expected standard uncertainty of Cv: {cv_u}, that is {cv} %; 95 % intervals will be "
+        "about ± {cv_u2}. It comes from a simulated run through the program's own fits.",
+        cv_u=plain(forecast.cv_u, 2),
+        cv=plain(100.0 * forecast.cv_u / forecast.cv, 2),
+        cv_u2=plain(2.0 * forecast.cv_u, 2),
     )
     sentences = [expected]
     if forecast.cd_u is not None:
         sentences.append(
-            f"Of Cd: {plain(forecast.cd_u, 2)}, that is {plain(100.0 * forecast.cd_u / forecast.cd, 2)} %."
+            said(
+                "Of Cd: {cd_u}, that is {cd} %.",
+                cd_u=plain(forecast.cd_u, 2),
+                cd=plain(100.0 * forecast.cd_u / forecast.cd, 2),
+            )
         )
     return Said(heading, tuple(sentences), tuple(rows))
 
 
 def _gravity(forecast: Forecast) -> Said:
-    rows = [("way", "u(g)/g", "what it takes")]
+    rows = [("way", "u(g)/g", said("what it takes"))]
     rows += [
         (route.name, f"{plain(100.0 * route.relative_u, 2)} %", route.needs) for route in forecast.gravity
     ]
-    borrowed = (
-        "Throws and heads alone hold no news of g: a speed made from a throw with an accepted g gives that g "
-        "times Cv² back."
+    borrowed = said(
+        "Throws and heads alone hold no news of g: a speed made from a throw with an "
+        "accepted g gives that g times Cv² back."
     )
-    return Said("What could be said about g", (borrowed,), tuple(rows))
+    return Said(said("What could be said about g"), (borrowed,), tuple(rows))
 
 
 def _proposal(forecast: Forecast, proposal: Proposal) -> Said:
-    heading = "A better hole and drop"
-    limits = (
-        f"holes of {_mm(proposal.limits.hole_m[0])} to {_mm(proposal.limits.hole_m[1])} and drops of "
-        f"{_mm(proposal.limits.drop_m[0])} to {_mm(proposal.limits.drop_m[1])}"
+    heading = said("A better hole and drop")
+    limits = said(
+        "holes of {mm} to {mm2} and drops of {mm3} to {mm4}",
+        mm=_mm(proposal.limits.hole_m[0]),
+        mm2=_mm(proposal.limits.hole_m[1]),
+        mm3=_mm(proposal.limits.drop_m[0]),
+        mm4=_mm(proposal.limits.drop_m[1]),
     )
-    passed = [f"{pairs} because {_because(why)}" for why, pairs in proposal.refused]
-    count = f"Of {proposal.tried} pairs tried, {limits}" + (
-        f", passed over: {'; '.join(passed)}." if passed else ", none was passed over."
+    passed = [
+        said(
+            "{pairs} because {because}",
+            pairs=pairs,
+            because=_because(why),
+        )
+        for why, pairs in proposal.refused
+    ]
+    count = said(
+        "Of {tried} pairs tried, {limits}",
+        tried=proposal.tried,
+        limits=limits,
+    ) + (
+        said(
+            ", passed over: {join}.",
+            join="; ".join(passed),
+        )
+        if passed
+        else said(", none was passed over.")
     )
     best = proposal.best
     if best is None:
-        widen = "Widen the limits, or change what stands in the way."
-        return Said(heading, ("None of them will do.", count, widen))
-    words = (
-        f"A hole of {_mm(best.plan.hole_diameter_m)} and a drop of {_mm(best.plan.drop_m)}: standard "
-        f"uncertainty of Cv {plain(best.cv_u or 0.0, 2)}, drained to the law's end at "
-        f"{_mm(best.law_limit_m, 2)} in {_clock(best.drain_time_s)}, throws from "
-        f"{_mm(best.throw_range_m[1])} down to {_mm(best.throw_range_m[0])}."
+        widen = said("Widen the limits, or change what stands in the way.")
+        return Said(heading, (said("None of them will do."), count, widen))
+    words = said(
+        "A hole of {mm} and a drop of {mm2}: standard uncertainty of Cv {value}, drained to "
+        "the law's end at {mm3} in {clock}, throws from {mm4} down to {mm5}.",
+        mm=_mm(best.plan.hole_diameter_m),
+        mm2=_mm(best.plan.drop_m),
+        value=plain(best.cv_u or 0.0, 2),
+        mm3=_mm(best.law_limit_m, 2),
+        clock=_clock(best.drain_time_s),
+        mm4=_mm(best.throw_range_m[1]),
+        mm5=_mm(best.throw_range_m[0]),
     )
     return Said(heading, (words, _verdict(forecast, proposal), count))
 
@@ -263,28 +342,43 @@ def _verdict(forecast: Forecast, proposal: Proposal) -> str:
     """Say whether the proposal is worth another hole."""
     gain, before = proposal.gain, proposal.score_before
     if gain is None or before is None:
-        return "The plan as it stands gives no Cv to compare with."
+        return said("The plan as it stands gives no Cv to compare with.")
     mended = [
         words
         for words, spoiled in (
-            ("the jet would land on the tray from the start", forecast.head_on_tray_m is not None),
-            ("all would be in the picture", not forecast.sight.fits),
+            (said("the jet would land on the tray from the start"), forecast.head_on_tray_m is not None),
+            (said("all would be in the picture"), not forecast.sight.fits),
         )
         if spoiled
     ]
     if gain >= _NO_GAIN:
-        also = f" Also {' and '.join(mended)}." if mended else ""
-        return f"The uncertainty of Cv falls by {100.0 * gain:.0f} % from {plain(before, 2)}.{also}"
+        also = (
+            said(
+                " Also {join}.",
+                join=said(" and ").join(mended),
+            )
+            if mended
+            else ""
+        )
+        return said(
+            "The uncertainty of Cv falls by {gain:.0f} % from {before}.{also}",
+            gain=100.0 * gain,
+            before=plain(before, 2),
+            also=also,
+        )
     if mended:
-        return f"Cv would be known hardly better than by the plan as it stands, but {' and '.join(mended)}."
-    return (
-        "That is hardly better than the plan as it stands: keep the hole you have, unless the advice above "
-        "speaks against it."
+        return said(
+            "Cv would be known hardly better than by the plan as it stands, but {join}.",
+            join=said(" and ").join(mended),
+        )
+    return said(
+        "That is hardly better than the plan as it stands: keep the hole you have, unless "
+        "the advice above speaks against it."
     )
 
 
 def _because(why: str) -> str:
-    starts = {"drained": "they would be ", "a ": "of "}
+    starts = {"drained": said("they would be "), "a ": said("of ")}
     return next((lead + why for start, lead in starts.items() if why.startswith(start)), why)
 
 
@@ -296,4 +390,15 @@ def _clock(seconds: float) -> str:
     if seconds < 99.5:
         return f"{seconds:.2g} s"
     minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes} min" if minutes >= 100 else f"{minutes} min {rest:02d} s"
+    return (
+        said(
+            "{minutes} min",
+            minutes=minutes,
+        )
+        if minutes >= 100
+        else said(
+            "{minutes} min {rest:02d} s",
+            minutes=minutes,
+            rest=rest,
+        )
+    )
