@@ -39,7 +39,8 @@ def german() -> Iterator[None]:
 
 
 def fields(template: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+    parts = string.Formatter().parse(template)
+    return {name for _, name, _, _ in parts if name and name.isidentifier()}
 
 
 def test_every_language_is_compiled_as_it_is_written(catalogues: ModuleType) -> None:

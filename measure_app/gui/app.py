@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QApplication
 from measure_app.errors import AppError
 from measure_app.gui.frames import FrameService
 from measure_app.gui.theme import dress
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from measure_app.gui.main_window import MainWindow
@@ -99,8 +100,9 @@ class _Told:
     def __call__(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
         traceback.print_exception(kind, error, trace)
         if isinstance(error, Exception):
-            words = (
-                f"Something failed that should not ({kind.__name__}). Nothing is lost: save the run under "
-                "another name and start the program anew."
+            words = said(
+                "Something failed that should not ({name}). Nothing is lost: save the run under "
+                "another name and start the program anew.",
+                name=kind.__name__,
             )
             self._window.stage.notice.say(words)

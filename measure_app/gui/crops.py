@@ -13,6 +13,7 @@ from measure_app.gui.marks import reading_in
 from measure_app.gui.theme import CASING, ON_FILM
 from measure_app.gui.workbench import Workbench
 from measure_app.run import Spot
+from measure_app.words import said
 
 _GAP = 4
 _HEAD = 20
@@ -24,7 +25,7 @@ class CropPopup(QWidget):
     def __init__(self, bench: Workbench, parent: QWidget) -> None:
         super().__init__(parent, Qt.WindowType.ToolTip | Qt.WindowType.FramelessWindowHint)
         self.setAttribute(Qt.WidgetAttribute.WA_ShowWithoutActivating)
-        self.setAccessibleName("Pixels of the frame")
+        self.setAccessibleName(said("Pixels of the frame"))
         self._bench = bench
         self._wanted = -1
         self._size = (150, 110)
@@ -74,7 +75,15 @@ class CropPopup(QWidget):
             left = _GAP + i * (self._size[0] + _GAP)
             box = QRectF(left, _HEAD, *self._size)
             painter.setPen(QColor("#ffffff"))
-            words = f"frame {self._reply.index}: {name}" if i == 0 else name
+            words = (
+                said(
+                    "frame {index}: {name}",
+                    index=self._reply.index,
+                    name=name,
+                )
+                if i == 0
+                else name
+            )
             painter.drawText(QRectF(left, 0, self._size[0], _HEAD), Qt.AlignmentFlag.AlignCenter, words)
             _crop(painter, image, box, spot.px)
 

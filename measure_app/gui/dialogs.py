@@ -6,11 +6,13 @@ from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from measure_app.words import marked, said
+
 if TYPE_CHECKING:  # dialogs are loaded when one is asked for: the first frame does not wait for them
     from PySide6.QtWidgets import QWidget
 
-FILMS = "Films (*.mp4 *.mov *.m4v *.mkv *.webm *.avi);;All files (*)"
-RUNS = "Runs and packs (*.run.json *.clepsydra);;All files (*)"
+FILMS = marked("Films (*.mp4 *.mov *.m4v *.mkv *.webm *.avi);;All files (*)")
+RUNS = marked("Runs and packs (*.run.json *.clepsydra);;All files (*)")
 
 
 class Choice(Enum):
@@ -64,28 +66,30 @@ class Dialogs:
         """Ask for a film; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getOpenFileName(self._parent, "Open a film", str(folder), FILMS)
+        name, _ = QFileDialog.getOpenFileName(self._parent, said("Open a film"), str(folder), FILMS)
         return Path(name) if name else None
 
     def pictures(self, folder: Path) -> Path | None:
         """Ask for a folder of still pictures; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name = QFileDialog.getExistingDirectory(self._parent, "Open a folder of still pictures", str(folder))
+        name = QFileDialog.getExistingDirectory(
+            self._parent, said("Open a folder of still pictures"), str(folder)
+        )
         return Path(name) if name else None
 
     def run(self, folder: Path) -> Path | None:
         """Ask for a run file; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getOpenFileName(self._parent, "Open a run or a pack", str(folder), RUNS)
+        name, _ = QFileDialog.getOpenFileName(self._parent, said("Open a run or a pack"), str(folder), RUNS)
         return Path(name) if name else None
 
     def place(self, offered: Path) -> Path | None:
         """Ask where to save; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getSaveFileName(self._parent, "Save the run", str(offered), RUNS)
+        name, _ = QFileDialog.getSaveFileName(self._parent, said("Save the run"), str(offered), RUNS)
         return with_suffix(Path(name)) if name else None
 
     def unsaved(self, title: str) -> Choice:
@@ -95,8 +99,11 @@ class Dialogs:
         button = QMessageBox.StandardButton
         answer = QMessageBox.question(
             self._parent,
-            "Changes that are not saved",
-            f"Save the changes to {title}?",
+            said("Changes that are not saved"),
+            said(
+                "Save the changes to {title}?",
+                title=title,
+            ),
             button.Save | button.Discard | button.Cancel,
             button.Save,
         )
@@ -108,11 +115,16 @@ class Dialogs:
 
         box = QMessageBox(self._parent)
         box.setIcon(QMessageBox.Icon.Warning)
-        box.setWindowTitle("Changed by somebody else")
-        box.setText(f"{path.name} was changed after it was opened here, by another window or program.")
-        box.setInformativeText("Saved over, what is new in it would be lost.")
-        elsewhere = box.addButton("Save elsewhere …", QMessageBox.ButtonRole.AcceptRole)
-        over = box.addButton("Save over it", QMessageBox.ButtonRole.DestructiveRole)
+        box.setWindowTitle(said("Changed by somebody else"))
+        box.setText(
+            said(
+                "{name} was changed after it was opened here, by another window or program.",
+                name=path.name,
+            )
+        )
+        box.setInformativeText(said("Saved over, what is new in it would be lost."))
+        elsewhere = box.addButton(said("Save elsewhere …"), QMessageBox.ButtonRole.AcceptRole)
+        over = box.addButton(said("Save over it"), QMessageBox.ButtonRole.DestructiveRole)
         box.addButton(QMessageBox.StandardButton.Cancel)
         box.setDefaultButton(elsewhere)
         box.exec()
@@ -124,7 +136,15 @@ class Dialogs:
         from PySide6.QtWidgets import QInputDialog
 
         number, given = QInputDialog.getInt(
-            self._parent, "A pack for a class", f"The number of your share, 1 to {shares}:", 1, 1, shares
+            self._parent,
+            said("A pack for a class"),
+            said(
+                "The number of your share, 1 to {shares}:",
+                shares=shares,
+            ),
+            1,
+            1,
+            shares,
         )
         return number if given else None
 
@@ -133,4 +153,9 @@ def with_suffix(path: Path) -> Path:
     """Return a run's path with its usual ending."""
     if path.name.endswith(".json"):
         return path
-    return path.with_name(f"{path.name}.run.json")
+    return path.with_name(
+        said(
+            "{name}.run.json",
+            name=path.name,
+        )
+    )

@@ -15,6 +15,7 @@ from measure_app.edits import Edit
 from measure_app.errors import AppError, EditRefused
 from measure_app.gui.finding import Key, has_found, key_of
 from measure_app.run import By, Run, Spot
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from calibration import RuleFit
@@ -229,7 +230,7 @@ class Document(QObject):
             self.refused.emit(error)
             return False
         if after != self._run:
-            self.stack.push(_SwapRun(self, self._run, after, edit.label, gesture))
+            self.stack.push(_SwapRun(self, self._run, after, said(edit.label), gesture))
         return True
 
     def set_clip(self, info: ClipInfo | None, stamps: Stamps | None) -> None:

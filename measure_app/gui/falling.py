@@ -9,12 +9,13 @@ from msgspec.structs import replace
 
 from measure_app.edits import AddFall, ChangeFall, Edit
 from measure_app.run import FallMark, FallPart, Run
+from measure_app.words import marked
 
 What = Literal["drop", "jet drop", "jet front"]
 KINDS: dict[What, str] = {
-    "drop": "a drop that is let go",
-    "jet drop": "a drop of the jet",
-    "jet front": "the front of a jet just opened",
+    "drop": marked("a drop that is let go"),
+    "jet drop": marked("a drop of the jet"),
+    "jet front": marked("the front of a jet just opened"),
 }
 """What may fall, in words."""
 
@@ -31,7 +32,7 @@ class Marking:
     """The fall to which further marks belong."""
 
 
-def marked(run: Run, fall: int | None, what: What, first: FallMark | None, mark: FallMark) -> Marking:
+def with_mark(run: Run, fall: int | None, what: What, first: FallMark | None, mark: FallMark) -> Marking:
     """Say what a press on the frame means.
 
     Parameters

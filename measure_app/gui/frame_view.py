@@ -36,6 +36,7 @@ from measure_app.gui.marks import place_of
 from measure_app.gui.overlays import Scene, paint
 from measure_app.gui.theme import colours
 from measure_app.gui.tools import Tool
+from measure_app.words import said
 
 _ZOOM_STEP = 1.25
 _LARGEST = 40.0
@@ -75,7 +76,7 @@ class FrameView(QGraphicsView):
         self.setMouseTracking(True)
         self.viewport().setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName("Frame")
+        self.setAccessibleName(said("Frame"))
         self._dress()
         self.setMinimumSize(320, 200)
         self.loupe = Loupe(self.viewport())
@@ -116,7 +117,10 @@ class FrameView(QGraphicsView):
         if reply is not None and reply.error is not None:
             self.words = reply.error.words
         elif reply is not None and reply.suspect:
-            self.words = f"Not to be measured: {reply.suspect}"
+            self.words = said(
+                "Not to be measured: {suspect}",
+                suspect=reply.suspect,
+            )
         self._new = True
         if self._item.boundingRect() != before:
             self._set_room()

@@ -21,7 +21,7 @@ from measure_app.edits import (
 )
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
-from measure_app.gui.falling import marked
+from measure_app.gui.falling import with_mark
 from measure_app.gui.graduating import offered_value
 from measure_app.gui.marks import (
     READINGS,
@@ -53,10 +53,15 @@ from measure_app.run import (
     Spot,
     ThrowZeroPart,
 )
+from measure_app.words import marked
 
 _LINES = (Tool.PLUMB, Tool.GAUGE_LINE, Tool.LANDING_LINE)
 _READ = {Tool.SURFACE: Kind.SURFACE, Tool.LANDING: Kind.LANDING}
-_NAMES = {Measures.HEAD: "upright rule", Measures.THROW: "floor rule", Measures.BOTH: "square"}
+_NAMES = {
+    Measures.HEAD: marked("upright rule"),
+    Measures.THROW: marked("floor rule"),
+    Measures.BOTH: "square",
+}
 _SHORTEST_PX = 3.0
 _REPEAT_PX, _REPEAT_U = 15.0, 10.0
 """Within so many pixels, or standard uncertainties, a second mark repeats the first; farther, it mends it."""
@@ -345,7 +350,7 @@ class Hand(QObject):
             self._document.go_to(frame + self.options.advance)
 
     def _mark_fall(self, run: Run, mark: FallMark) -> None:
-        made = marked(run, self.options.fall, self.options.what, self.draft.fall, mark)
+        made = with_mark(run, self.options.fall, self.options.what, self.draft.fall, mark)
         if made.edit is not None and not self._perform(made.edit):
             return
         self._set(replace(self.draft, fall=made.first))

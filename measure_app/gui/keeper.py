@@ -7,6 +7,7 @@ from PySide6.QtCore import QObject, Signal, Slot
 from measure_app.errors import OutputError
 from measure_app.gui.lane import Answer, Lane
 from measure_app.gui.recovery import RecoveryStore, Snapshot
+from measure_app.words import said
 
 
 class Keeper(QObject):
@@ -51,7 +52,10 @@ class Keeper(QObject):
     @Slot(object)
     def _on_kept(self, answer: Answer) -> None:
         if answer.error is not None:
-            words = f"changes cannot be kept for a crash ({answer.error}); save often"
+            words = said(
+                "changes cannot be kept for a crash ({error}); save often",
+                error=answer.error,
+            )
             self.troubled.emit(OutputError(words))
             return
         if self._store is not None:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QDialogButtonBox, QTextBrowser, QVBoxLayout, QWidget
 
+from measure_app.words import marked, said
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -18,36 +20,62 @@ class Key:
 
 
 KEYS = (
-    Key("Everywhere", "Alt+1 … Alt+6", "go to the step Film, Rules, Datum, Readings, Findings, Hand-in"),
-    Key("Everywhere", "[ and ]", "one frame back, one frame on"),
-    Key("Everywhere", "{ and }", "ten frames back, ten frames on"),
-    Key("Everywhere", "Ctrl+Home, Ctrl+End", "first and last frame of the part measured"),
-    Key("Everywhere", "Ctrl+Space", "play, stop"),
-    Key("Everywhere", "Ctrl+Z, Ctrl+Shift+Z", "undo, redo"),
-    Key("Everywhere", "Ctrl+O, Ctrl+N", "open a run, begin one on a film"),
-    Key("Everywhere", "Ctrl+S, Ctrl+Shift+S", "save, save under another name"),
-    Key("Everywhere", "Ctrl+F", "find the rest; again: stop"),
-    Key("Everywhere", "Ctrl++, Ctrl+−, Ctrl+0", "magnify, make smaller, show the whole frame"),
-    Key("Everywhere", "Ctrl+L", "loupe on, off"),
-    Key("Everywhere", "Ctrl+B", "read blind, on and off"),
-    Key("Everywhere", "F6", "to the frame, the strips, the panel, the steps, and round again"),
-    Key("Everywhere", "F1", "this list"),
-    Key("On the frame", "Wheel", "magnify under the pointer"),
-    Key("On the frame", "Space or middle button, and drag", "move the picture"),
-    Key("On the frame", "Arrows", "move the selected mark by 0.1 px, with Shift by 1 px"),
     Key(
-        "On the frame", "Arrows, with a tool in hand", "move the cross by 1 px, with Shift 10, with Ctrl 0.1"
+        marked("Everywhere"),
+        "Alt+1 … Alt+6",
+        marked("go to the step Film, Rules, Datum, Readings, Findings, Hand-in"),
     ),
-    Key("On the frame", "Arrows, otherwise", "one frame back or on, with Shift ten"),
-    Key("On the frame", "Enter", "mark at the cross; a line: once for each end"),
-    Key("On the frame", "N, Shift+N", "select the next mark, the one before"),
-    Key("On the frame", "Delete", "remove the selected mark"),
-    Key("On the frame", "Escape", "drop what is being marked; let go of the mark; put the tool away"),
-    Key("On a strip", "Left, Right", "one frame back or on, with Shift ten"),
-    Key("On a strip", "Home, End", "first and last frame of the part measured"),
-    Key("On a strip", "S, E", "the part measured starts, ends at the current frame"),
-    Key("On a strip", "Wheel, double press", "stretch the time axis, show the whole film"),
-    Key("On a strip", "Drag", "a hand reading along the line; a bracket in time; elsewhere: go to the frame"),
+    Key(marked("Everywhere"), marked("[ and ]"), marked("one frame back, one frame on")),
+    Key(marked("Everywhere"), marked("{ and }"), marked("ten frames back, ten frames on")),
+    Key(marked("Everywhere"), "Ctrl+Home, Ctrl+End", marked("first and last frame of the part measured")),
+    Key(marked("Everywhere"), "Ctrl+Space", marked("play, stop")),
+    Key(marked("Everywhere"), "Ctrl+Z, Ctrl+Shift+Z", marked("undo, redo")),
+    Key(marked("Everywhere"), "Ctrl+O, Ctrl+N", marked("open a run, begin one on a film")),
+    Key(marked("Everywhere"), "Ctrl+S, Ctrl+Shift+S", marked("save, save under another name")),
+    Key(marked("Everywhere"), "Ctrl+F", marked("find the rest; again: stop")),
+    Key(
+        marked("Everywhere"), "Ctrl++, Ctrl+−, Ctrl+0", marked("magnify, make smaller, show the whole frame")
+    ),
+    Key(marked("Everywhere"), "Ctrl+L", marked("loupe on, off")),
+    Key(marked("Everywhere"), "Ctrl+B", marked("read blind, on and off")),
+    Key(
+        marked("Everywhere"), "F6", marked("to the frame, the strips, the panel, the steps, and round again")
+    ),
+    Key(marked("Everywhere"), "F1", marked("this list")),
+    Key(marked("On the frame"), marked("Wheel"), marked("magnify under the pointer")),
+    Key(marked("On the frame"), marked("Space or middle button, and drag"), marked("move the picture")),
+    Key(
+        marked("On the frame"),
+        marked("Arrows"),
+        marked("move the selected mark by 0.1 px, with Shift by 1 px"),
+    ),
+    Key(
+        marked("On the frame"),
+        marked("Arrows, with a tool in hand"),
+        marked("move the cross by 1 px, with Shift 10, with Ctrl 0.1"),
+    ),
+    Key(marked("On the frame"), marked("Arrows, otherwise"), marked("one frame back or on, with Shift ten")),
+    Key(marked("On the frame"), marked("Enter"), marked("mark at the cross; a line: once for each end")),
+    Key(marked("On the frame"), marked("N, Shift+N"), marked("select the next mark, the one before")),
+    Key(marked("On the frame"), marked("Delete"), marked("remove the selected mark")),
+    Key(
+        marked("On the frame"),
+        marked("Escape"),
+        marked("drop what is being marked; let go of the mark; put the tool away"),
+    ),
+    Key(marked("On a strip"), marked("Left, Right"), marked("one frame back or on, with Shift ten")),
+    Key(marked("On a strip"), marked("Home, End"), marked("first and last frame of the part measured")),
+    Key(marked("On a strip"), "S, E", marked("the part measured starts, ends at the current frame")),
+    Key(
+        marked("On a strip"),
+        marked("Wheel, double press"),
+        marked("stretch the time axis, show the whole film"),
+    ),
+    Key(
+        marked("On a strip"),
+        marked("Drag"),
+        marked("a hand reading along the line; a bracket in time; elsewhere: go to the frame"),
+    ),
 )
 
 
@@ -57,8 +85,8 @@ def keys_html() -> str:
     for key in KEYS:
         if key.where != where:
             where = key.where
-            rows.append(f"<tr><td colspan='2'><h4>{where}</h4></td></tr>")
-        rows.append(f"<tr><td><b>{key.keys}</b>&nbsp;&nbsp;&nbsp;</td><td>{key.does}</td></tr>")
+            rows.append(f"<tr><td colspan='2'><h4>{said(where)}</h4></td></tr>")
+        rows.append(f"<tr><td><b>{said(key.keys)}</b>&nbsp;&nbsp;&nbsp;</td><td>{said(key.does)}</td></tr>")
     return f"<table cellpadding='2'>{''.join(rows)}</table>"
 
 

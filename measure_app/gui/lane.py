@@ -11,6 +11,7 @@ from typing import Any
 from PySide6.QtCore import QObject, QThread, Signal, Slot
 
 from measure_app.errors import AppError, Stopped
+from measure_app.words import said
 
 _BETWEEN_REPORTS_S = 0.04  # more often than the eye can follow would only fill the window's queue
 
@@ -86,7 +87,10 @@ class _Hand(QObject):
         except AppError as error:
             fault = error
         except Exception as error:
-            words = f"something went wrong that should not ({type(error).__name__}); the run is safe, save it"
+            words = said(
+                "something went wrong that should not ({name}); the run is safe, save it",
+                name=type(error).__name__,
+            )
             self.answered.emit(Answer(ticket, request, None, AppError(words)))
             raise
         self.answered.emit(Answer(ticket, request, value, fault, time.perf_counter() - begun))

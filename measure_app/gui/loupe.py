@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QWidget
 from calibration import Pixel
 from measure_app.gui.coords import scene_at
 from measure_app.gui.theme import CASING, ON_FILM
+from measure_app.words import said
 
 TIMES = 8
 """Magnification against the film's own pixels."""
@@ -23,7 +24,7 @@ class Loupe(QWidget):
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self.setFixedSize(SIDE, SIDE + 22)
-        self.setAccessibleName("Loupe")
+        self.setAccessibleName(said("Loupe"))
         self._image: QImage | None = None
         self._at = Pixel(0.0, 0.0)
         self.hide()

@@ -27,6 +27,7 @@ from measure_app.gui.strip_deck import StripDeck
 from measure_app.gui.tools import Tool
 from measure_app.gui.transport import Transport
 from measure_app.gui.workbench import Workbench
+from measure_app.words import said
 
 if TYPE_CHECKING:  # graphs and tables: not before the first frame is shown
     from measure_app.gui.panels.panel import Panel
@@ -232,19 +233,40 @@ class MainWindow(QMainWindow):
         name = (
             document.path.name
             if document.path is not None
-            else f"{Path(document.run.clip.path).name}, not saved"
+            else said(
+                "{name}, not saved",
+                name=Path(document.run.clip.path).name,
+            )
         )
-        self.setWindowTitle(f"{document.run.title or name}[*] – Clepsydra")
+        self.setWindowTitle(
+            said(
+                "{value}[*] – Clepsydra",
+                value=document.run.title or name,
+            )
+        )
         self.setWindowModified(self.bench.changed)
 
     @Slot(object)
     def _on_refused(self, error: EditRefused) -> None:
-        self.statusBar().showMessage(f"Not done: {error.words}", 8000)
+        self.statusBar().showMessage(
+            said(
+                "Not done: {words}",
+                words=error.words,
+            ),
+            8000,
+        )
 
     @Slot(object)
     def _on_film_failed(self, error: AppError) -> None:
         self._on_painted(-1)
-        self.stage.notice.say(f"The film cannot be shown: {error}", "Find the film …", self.files.choose_film)
+        self.stage.notice.say(
+            said(
+                "The film cannot be shown: {error}",
+                error=error,
+            ),
+            said("Find the film …"),
+            self.files.choose_film,
+        )
 
     @Slot(object)
     def _on_trouble(self, error: AppError) -> None:
@@ -259,14 +281,29 @@ class MainWindow(QMainWindow):
     def _on_saved(self, path: Path) -> None:
         remember(self.settings, path)
         self._on_title()
-        self.statusBar().showMessage(f"Saved as {path.name}", 4000)
+        self.statusBar().showMessage(
+            said(
+                "Saved as {name}",
+                name=path.name,
+            ),
+            4000,
+        )
 
     def _on_read_again(self, repeat: Repeat) -> None:
-        words = f"{repeat.apart_px:.2f} px from the mark before"
+        words = said(
+            "{apart_px:.2f} px from the mark before",
+            apart_px=repeat.apart_px,
+        )
         if repeat.counts:
-            words = f"Marked again, {words}: counted towards your scatter (step Readings, Mark again)"
+            words = said(
+                "Marked again, {words}: counted towards your scatter (step Readings, Mark again)",
+                words=words,
+            )
         else:
-            words = f"Mark replaced, {words}: too far off to be a repeat; undo brings it back"
+            words = said(
+                "Mark replaced, {words}: too far off to be a repeat; undo brings it back",
+                words=words,
+            )
         self.statusBar().showMessage(words, 8000)
 
     def _restore(self, snapshot: Snapshot) -> None:

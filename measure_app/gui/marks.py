@@ -29,6 +29,7 @@ from measure_app.edits import (
 )
 from measure_app.gui.coords import ViewMap
 from measure_app.run import By, LinePart, Reading, Run, Spot
+from measure_app.words import marked, said
 
 REACH = 11.0
 """A press so near to a mark takes hold of it, view points."""
@@ -37,16 +38,16 @@ REACH = 11.0
 class Kind(Enum):
     """What a mark marks; the value is its name for people."""
 
-    GRADUATION = "graduation"
-    PLUMB_TOP = "plumb, upper end"
-    PLUMB_BOTTOM = "plumb, lower end"
-    ORIFICE = "orifice"
-    THROW_ZERO = "throw zero"
-    GAUGE_FROM = "gauge line, start"
-    GAUGE_TO = "gauge line, end"
-    LANDING_FROM = "landing line, start"
-    LANDING_TO = "landing line, end"
-    SURFACE = "surface"
+    GRADUATION = marked("graduation")
+    PLUMB_TOP = marked("plumb, upper end")
+    PLUMB_BOTTOM = marked("plumb, lower end")
+    ORIFICE = marked("orifice")
+    THROW_ZERO = marked("throw zero")
+    GAUGE_FROM = marked("gauge line, start")
+    GAUGE_TO = marked("gauge line, end")
+    LANDING_FROM = marked("landing line, start")
+    LANDING_TO = marked("landing line, end")
+    SURFACE = marked("surface")
     LANDING = "landing"
 
 
@@ -231,7 +232,17 @@ def name_of(run: Run, handle: Handle) -> str:
     where = f" at x {place.x:.2f}, y {place.y:.2f} px" if place is not None else ""
     if handle.kind is Kind.GRADUATION and place is not None:
         rule = run.rules[handle.rule]
-        return f"{rule.name}: graduation {rule.graduations[handle.index].value_m * 1000:g} mm{where}"
+        return said(
+            "{name}: graduation {value_m:g} mm{where}",
+            name=rule.name,
+            value_m=rule.graduations[handle.index].value_m * 1000,
+            where=where,
+        )
     if handle.kind in READINGS:
-        return f"{handle.kind.value} in frame {handle.frame}{where}"
-    return f"{handle.kind.value}{where}"
+        return said(
+            "{value} in frame {frame}{where}",
+            value=said(handle.kind.value),
+            frame=handle.frame,
+            where=where,
+        )
+    return f"{said(handle.kind.value)}{where}"

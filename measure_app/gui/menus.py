@@ -14,6 +14,7 @@ from measure_app import __version__
 from measure_app.gui.marks import READINGS
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.recent import recent_files
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from measure_app.gui.main_window import MainWindow
@@ -59,30 +60,37 @@ class Menus:
         from measure_app.gui.panels.help_pages import help_html
 
         step = next((each for each in Step if page in (each.name, each.value)), Step.FILM)
-        PageDialog(f"Help: {step.value}", help_html(step), self._window).show()
+        PageDialog(
+            said(
+                "Help: {value}",
+                value=said(step.value),
+            ),
+            help_html(step),
+            self._window,
+        ).show()
 
     def _file(self) -> None:
         window = self._window
-        menu = window.menuBar().addMenu("&File")
-        self._add(menu, "&New run on a film …", window.files.new_run, QKeySequence.StandardKey.New)
-        self._add(menu, "New run on still &pictures …", window.files.new_run_on_pictures)
-        self._add(menu, "&Open a run or a pack …", window.files.open_run, QKeySequence.StandardKey.Open)
-        self._add(menu, "Open the sa&mple run", window.files.open_sample)
-        self._add(menu, "&Before the film …", self.show_plan)
-        self._recent = menu.addMenu("Lately &open")
+        menu = window.menuBar().addMenu(said("&File"))
+        self._add(menu, said("&New run on a film …"), window.files.new_run, QKeySequence.StandardKey.New)
+        self._add(menu, said("New run on still &pictures …"), window.files.new_run_on_pictures)
+        self._add(menu, said("&Open a run or a pack …"), window.files.open_run, QKeySequence.StandardKey.Open)
+        self._add(menu, said("Open the sa&mple run"), window.files.open_sample)
+        self._add(menu, said("&Before the film …"), self.show_plan)
+        self._recent = menu.addMenu(said("Lately &open"))
         self._recent.aboutToShow.connect(self._fill_recent)
         menu.addSeparator()
         self._needs_run += [
-            self._add(menu, "&Save", window.files.save, QKeySequence.StandardKey.Save),
-            self._add(menu, "Save &as …", window.files.save_as, "Ctrl+Shift+S"),
-            self._add(menu, "&Close the run", window.files.close_run, QKeySequence.StandardKey.Close),
+            self._add(menu, said("&Save"), window.files.save, QKeySequence.StandardKey.Save),
+            self._add(menu, said("Save &as …"), window.files.save_as, "Ctrl+Shift+S"),
+            self._add(menu, said("&Close the run"), window.files.close_run, QKeySequence.StandardKey.Close),
         ]
         menu.addSeparator()
-        self._add(menu, "&Quit", window.close, QKeySequence.StandardKey.Quit)
+        self._add(menu, said("&Quit"), window.close, QKeySequence.StandardKey.Quit)
 
     def _edit(self) -> None:
         window, hand = self._window, self._window.bench.hand
-        menu = window.menuBar().addMenu("&Edit")
+        menu = window.menuBar().addMenu(said("&Edit"))
         stack = window.bench.document.stack
         undo, redo = stack.createUndoAction(window, "&Undo"), stack.createRedoAction(window, "&Redo")
         undo.setShortcut(QKeySequence.StandardKey.Undo)
@@ -90,64 +98,73 @@ class Menus:
         menu.addActions([undo, redo])
         menu.addSeparator()
         self._needs_run += [
-            self._add(menu, "Select the &next mark", lambda: self._select(1), "N"),
-            self._add(menu, "Select the mark &before", lambda: self._select(-1), "Shift+N"),
-            self._add(menu, "Re&move the selected mark", hand.remove),
+            self._add(menu, said("Select the &next mark"), lambda: self._select(1), "N"),
+            self._add(menu, said("Select the mark &before"), lambda: self._select(-1), "Shift+N"),
+            self._add(menu, said("Re&move the selected mark"), hand.remove),
         ]
         menu.addSeparator()
-        self.find = self._add(menu, "&Find the rest", window.toggle_finding, "Ctrl+F")
+        self.find = self._add(menu, said("&Find the rest"), window.toggle_finding, "Ctrl+F")
         self._needs_film.append(self.find)
-        self.blind = self._add(menu, "Read b&lind", window.bench.set_blind, "Ctrl+B")
+        self.blind = self._add(menu, said("Read b&lind"), window.bench.set_blind, "Ctrl+B")
         self.blind.setCheckable(True)
         self._needs_run.append(self.blind)
 
     def _frame(self) -> None:
         window, document = self._window, self._window.bench.document
-        menu = window.menuBar().addMenu("F&rame")
+        menu = window.menuBar().addMenu(said("F&rame"))
 
         def step(frames: int) -> Callable[[], None]:
             return lambda: document.go_to(document.frame + frames)
 
         self._needs_film += [
-            self._add(menu, "One frame &on", step(1), "]"),
-            self._add(menu, "One frame &back", step(-1), "["),
-            self._add(menu, "&Ten frames on", step(10), "}"),
-            self._add(menu, "T&en frames back", step(-10), "{"),
-            self._add(menu, "&First of the part", lambda: window.deck.go_to_end(False), "Ctrl+Home"),
-            self._add(menu, "&Last of the part", lambda: window.deck.go_to_end(True), "Ctrl+End"),
-            self._add(menu, "&Play or stop", window.playback.toggle, "Ctrl+Space"),
-            self._add(menu, "Part &starts here", lambda: window.deck.set_end(False)),
-            self._add(menu, "Part &ends here", lambda: window.deck.set_end(True)),
+            self._add(menu, said("One frame &on"), step(1), "]"),
+            self._add(menu, said("One frame &back"), step(-1), "["),
+            self._add(menu, said("&Ten frames on"), step(10), "}"),
+            self._add(menu, said("T&en frames back"), step(-10), "{"),
+            self._add(menu, said("&First of the part"), lambda: window.deck.go_to_end(False), "Ctrl+Home"),
+            self._add(menu, said("&Last of the part"), lambda: window.deck.go_to_end(True), "Ctrl+End"),
+            self._add(menu, said("&Play or stop"), window.playback.toggle, "Ctrl+Space"),
+            self._add(menu, said("Part &starts here"), lambda: window.deck.set_end(False)),
+            self._add(menu, said("Part &ends here"), lambda: window.deck.set_end(True)),
         ]
 
     def _view(self) -> None:
         window, view = self._window, self._window.stage.view
-        menu = window.menuBar().addMenu("&View")
+        menu = window.menuBar().addMenu(said("&View"))
         for number, step in enumerate(Step, start=1):
-            self._add(menu, f"&{number} {step.value}", partial(window.go_to_step, step), f"Alt+{number}")
+            self._add(
+                menu,
+                f"&{number} {said(step.value)}",
+                partial(window.go_to_step, step),
+                said(
+                    "Alt+{number}",
+                    number=number,
+                ),
+            )
         menu.addSeparator()
         self._needs_film += [
-            self._add(menu, "&Magnify", lambda: view.zoom(1.25), QKeySequence.StandardKey.ZoomIn),
-            self._add(menu, "Ma&ke smaller", lambda: view.zoom(0.8), QKeySequence.StandardKey.ZoomOut),
-            self._add(menu, "&Whole frame", view.fit, "Ctrl+0"),
-            self._add(menu, "Whole film in the s&trips", window.deck.show_whole, "Ctrl+Shift+0"),
+            self._add(menu, said("&Magnify"), lambda: view.zoom(1.25), QKeySequence.StandardKey.ZoomIn),
+            self._add(menu, said("Ma&ke smaller"), lambda: view.zoom(0.8), QKeySequence.StandardKey.ZoomOut),
+            self._add(menu, said("&Whole frame"), view.fit, "Ctrl+0"),
+            self._add(menu, said("Whole film in the s&trips"), window.deck.show_whole, "Ctrl+Shift+0"),
         ]
-        loupe = self._add(menu, "&Loupe", view.set_loupe, "Ctrl+L")
+        loupe = self._add(menu, said("&Loupe"), view.set_loupe, "Ctrl+L")
         loupe.setCheckable(True)
         loupe.setChecked(True)
 
     def _help(self) -> None:
         window = self._window
-        menu = window.menuBar().addMenu("&Help")
-        self._add(menu, "&Keys", self.show_keys, "F1")
+        menu = window.menuBar().addMenu(said("&Help"))
+        self._add(menu, said("&Keys"), self.show_keys, "F1")
         for step in Step:
-            self._add(menu, step.value, partial(self.show_help, step.name))
+            self._add(menu, said(step.value), partial(self.show_help, step.name))
         menu.addSeparator()
-        about = (
-            f"Clepsydra {__version__}\n\nMeasures a filmed draining container: head, throw and time of "
-            "every frame."
+        about = said(
+            "Clepsydra {version}\n\nMeasures a filmed draining container: head, throw and time of "
+            "every frame.",
+            version=__version__,
         )
-        self._add(menu, "&About", lambda: _about(window, about))
+        self._add(menu, said("&About"), lambda: _about(window, about))
 
     def _round(self) -> None:
         """F6 goes round the parts of the window, Shift+F6 back."""
@@ -200,7 +217,7 @@ class Menus:
         for path in recent_files(self._window.settings):
             self._recent.addAction(str(path)).triggered.connect(partial(self._window.files.open_file, path))
         if self._recent.isEmpty():
-            self._recent.addAction("Nothing yet").setEnabled(False)
+            self._recent.addAction(said("Nothing yet")).setEnabled(False)
 
     def _add(
         self,
@@ -223,10 +240,10 @@ class Menus:
             action.setEnabled(document.info is not None)
 
     def _on_finding(self, on: bool) -> None:
-        self.find.setText("Stop &finding" if on else "&Find the rest")
+        self.find.setText(said("Stop &finding") if on else said("&Find the rest"))
 
 
 def _about(window: QWidget, words: str) -> None:
     from PySide6.QtWidgets import QMessageBox
 
-    QMessageBox.about(window, "About Clepsydra", words)
+    QMessageBox.about(window, said("About Clepsydra"), words)

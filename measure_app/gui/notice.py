@@ -7,6 +7,8 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
+from measure_app.words import said
+
 
 class Notice(QFrame):
     """Shows one sentence until it is put away."""
@@ -17,14 +19,14 @@ class Notice(QFrame):
         row = QHBoxLayout(self)
         row.setContentsMargins(10, 5, 6, 5)
         self._sign = QLabel("▲")
-        self._sign.setAccessibleName("Attention")
+        self._sign.setAccessibleName(said("Attention"))
         self._words = QLabel()
         self._words.setWordWrap(True)
         self._words.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
         self._remedy = QPushButton()
-        self._away = QPushButton("Put away")
+        self._away = QPushButton(said("Put away"))
         self._away.clicked.connect(self.clear)
         self._does: Callable[[], object] | None = None
         self._remedy.clicked.connect(self._on_remedy)

@@ -23,6 +23,7 @@ from measure_app.gui.marks import READINGS, Handle, Kind, place_of, spot_of
 from measure_app.gui.overlays_falls import draw_falls
 from measure_app.gui.theme import CASING, ON_FILM
 from measure_app.run import By, FallPart, GraduationPart, Run
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from calibration import RuleFit
@@ -60,8 +61,8 @@ def paint(painter: QPainter, view: ViewMap, scene: Scene) -> None:
     pen = _Pen(painter, view)
     _rules(pen, scene, places)
     _line(pen, places, (Kind.PLUMB_TOP, Kind.PLUMB_BOTTOM), "plumb", "")
-    _line(pen, places, (Kind.GAUGE_FROM, Kind.GAUGE_TO), "gauge", "gauge line")
-    _line(pen, places, (Kind.LANDING_FROM, Kind.LANDING_TO), "landing_line", "landing line")
+    _line(pen, places, (Kind.GAUGE_FROM, Kind.GAUGE_TO), "gauge", said("gauge line"))
+    _line(pen, places, (Kind.LANDING_FROM, Kind.LANDING_TO), "landing_line", said("landing line"))
     for handle, place in places.items():
         if handle.kind is Kind.ORIFICE:
             pen.ring(place, 7.0, "orifice")

@@ -11,6 +11,7 @@ from PySide6.QtCore import QObject, Signal, Slot
 
 from measure_app.errors import OutputError
 from measure_app.gui.lane import Answer, Job, Lane
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from measure_app.packs import Manifest
@@ -81,7 +82,9 @@ def folder_for(pack: Path, run: str) -> Path:
             return folder
         if number >= MOST_FOLDERS:
             break
-    raise OutputError("has too many folders of its name beside it; move it to a new folder", where=str(pack))
+    raise OutputError(
+        said("has too many folders of its name beside it; move it to a new folder"), where=str(pack)
+    )
 
 
 def _unfold(wish: _Wish, job: Job) -> Path:

@@ -17,6 +17,7 @@ from measure_app.errors import AppError, OutputError, RunFileError
 from measure_app.gui.lane import Job
 from measure_app.run import Run
 from measure_app.saving import fresh_token, reason_of, write_whole
+from measure_app.words import said
 
 FORMAT = "clepsydra-recovery"
 _SUFFIX = ".recovery.json"
@@ -53,7 +54,13 @@ def recovery_folder() -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutputError(f"cannot be made ({reason_of(error)})", where=str(folder)) from None
+        raise OutputError(
+            said(
+                "cannot be made ({reason_of})",
+                reason_of=reason_of(error),
+            ),
+            where=str(folder),
+        ) from None
     return folder
 
 
@@ -126,16 +133,16 @@ def _lock_of(file: Path) -> QLockFile:
 
 def _read(file: Path) -> Snapshot:
     if file.stat().st_size > _LARGEST:
-        raise RunFileError("is too large", where=str(file))
+        raise RunFileError(said("is too large"), where=str(file))
     try:
         tree: Any = json.loads(file.read_bytes())
     except (ValueError, RecursionError):
-        raise RunFileError("is not whole", where=str(file)) from None
+        raise RunFileError(said("is not whole"), where=str(file)) from None
     if not isinstance(tree, dict) or tree.get("format") != FORMAT or tree.get("format_version") != 1:
-        raise RunFileError("is no recovery file", where=str(file))
+        raise RunFileError(said("is no recovery file"), where=str(file))
     folder, path, written = tree.get("folder"), tree.get("path"), tree.get("written")
     if not isinstance(folder, str) or not isinstance(written, int | float):
-        raise RunFileError("is not whole", where=str(file))
+        raise RunFileError(said("is not whole"), where=str(file))
     run = run_from_builtins(tree.get("run"), str(file))
     mark = tree.get("mark")
     return Snapshot(

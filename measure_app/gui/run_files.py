@@ -13,6 +13,7 @@ from measure_app.gui.pack_opening import PackOpener
 from measure_app.gui.recent import recent_files, remember
 from measure_app.gui.workbench import Workbench
 from measure_app.sample import sample_run
+from measure_app.words import said
 
 _RUN_ENDINGS = (".json",)
 _FILM_ENDINGS = (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".json")
@@ -114,7 +115,13 @@ class RunFiles:
         if run is None:
             return False
         stem = Path(run.clip.path).stem
-        place = self._asks.place(self.folder / f"{stem}.run.json")
+        place = self._asks.place(
+            self.folder
+            / said(
+                "{stem}.run.json",
+                stem=stem,
+            )
+        )
         return place is not None and self._bench.save(place)
 
     def close_run(self) -> None:
@@ -128,7 +135,7 @@ class RunFiles:
         if not self._bench.changed:
             return True
         run = self._bench.document.run
-        name = run.title or Path(run.clip.path).name if run is not None else "the run"
+        name = run.title or Path(run.clip.path).name if run is not None else said("the run")
         choice = self._asks.unsaved(name)
         return self.save() if choice is Choice.SAVE else choice is Choice.DROP
 

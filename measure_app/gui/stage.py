@@ -13,8 +13,9 @@ from measure_app.gui.playback import Playback
 from measure_app.gui.tools import SHOWN_AS, Tool
 from measure_app.gui.value_entry import ValueEntry
 from measure_app.gui.workbench import Workbench
+from measure_app.words import marked, said
 
-_SECOND_END = "Now press at the other end."
+_SECOND_END = marked("Now press at the other end.")
 
 
 class Stage(QWidget):
@@ -28,11 +29,11 @@ class Stage(QWidget):
         self.view = FrameView(bench.document, bench.hand)
         self.entry = ValueEntry(self.view.viewport())
         self._says = QLabel()
-        self._says.setAccessibleName("What the tool does")
+        self._says.setAccessibleName(said("What the tool does"))
         self._says.setWordWrap(True)
         self._says.setFixedHeight(2 * self._says.fontMetrics().lineSpacing() + 2)  # the frame must not jump
         self._scale = QLabel()
-        self._scale.setAccessibleName("Magnification")
+        self._scale.setAccessibleName(said("Magnification"))
         self._scale.setMinimumWidth(self._scale.fontMetrics().horizontalAdvance("0000 %"))
         self._scale.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         above = QHBoxLayout()
@@ -41,9 +42,9 @@ class Stage(QWidget):
         above.addWidget(self._scale)
         above.addSpacing(8)
         for text, name, does in (
-            ("−", "Smaller (Ctrl+−)", lambda: self.view.zoom(0.8)),
-            ("+", "Magnify (Ctrl++)", lambda: self.view.zoom(1.25)),
-            ("Whole", "Show the whole frame (Ctrl+0)", self.view.fit),
+            ("−", said("Smaller (Ctrl+−)"), lambda: self.view.zoom(0.8)),
+            ("+", said("Magnify (Ctrl++)"), lambda: self.view.zoom(1.25)),
+            ("Whole", said("Show the whole frame (Ctrl+0)"), self.view.fit),
         ):
             button = QToolButton()
             button.setText(text)
@@ -96,13 +97,16 @@ class Stage(QWidget):
 
     def _on_draft(self, *_: object) -> None:
         hand = self._bench.hand
-        words = SHOWN_AS[hand.tool]
+        words = said(SHOWN_AS[hand.tool])
         if hand.draft.line_from is not None:
             words = _SECOND_END
         elif hand.draft.pending and hand.draft.graduation is None:
-            words = "One graduation marked; mark a second one, far from the first."
+            words = said("One graduation marked; mark a second one, far from the first.")
         elif hand.selected is not None:
-            words = f"{hand.say()}. Arrows move it by 0.1 px, with Shift by 1 px; Delete removes it."
+            words = said(
+                "{say}. Arrows move it by 0.1 px, with Shift by 1 px; Delete removes it.",
+                say=hand.say(),
+            )
         self._says.setText(words)
 
     def _on_value_wanted(self, at: Pixel, offered: float | None) -> None:

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 
 from measure_app.gui.recovery import Snapshot
 from measure_app.gui.theme import colours
+from measure_app.words import said
 
 
 class _Drawing(QWidget):
@@ -85,29 +86,35 @@ class StartPage(QWidget):
         font.setWeight(QFont.Weight.DemiBold)
         title.setFont(font)
         lead = QLabel(
-            "Film water draining from a hole in the side of a container. Head, throw and clock are read from "
-            "every frame; from them come the jet’s speed, its coefficients, and how sure they are."
+            said(
+                "Film water draining from a hole in the side of a container. Head, throw and clock "
+                "are read from every frame; from them come the jet’s speed, its coefficients, and "
+                "how sure they are."
+            )
         )
         lead.setWordWrap(True)
         self._words.addStretch(2)
         self._words.addWidget(title)
         self._words.addWidget(lead)
         self._words.addSpacing(6)
-        self.film = self._button("Open a film …", "A phone film of a drain: mp4, mov, mkv, webm or avi", True)
+        self.film = self._button(
+            said("Open a film …"), said("A phone film of a drain: mp4, mov, mkv, webm or avi"), True
+        )
         self.film.clicked.connect(self.film_wanted)
         self.run = self._button(
-            "Open a run or a pack …", "A film that was measured before, or that you were given"
+            said("Open a run or a pack …"), said("A film that was measured before, or that you were given")
         )
         self.run.clicked.connect(self.run_wanted)
         self.sample = self._button(
-            "Look at the sample run", "A clear cylinder on a workshop bench, already marked"
+            said("Look at the sample run"), said("A clear cylinder on a workshop bench, already marked")
         )
         self.sample.clicked.connect(self.sample_wanted)
         self.plan = self._button(
-            "Before the film …", "What an experiment will give, and how sure Cv will be, before it is filmed"
+            said("Before the film …"),
+            said("What an experiment will give, and how sure Cv will be, before it is filmed"),
         )
         self.plan.clicked.connect(self.plan_wanted)
-        drop = QLabel("A film, a run or a pack can also be dropped on this window.")
+        drop = QLabel(said("A film, a run or a pack can also be dropped on this window."))
         drop.setEnabled(False)
         self._words.addWidget(drop)
         self._trouble = QLabel()
@@ -138,7 +145,7 @@ class StartPage(QWidget):
         for snapshot in left_behind[:3]:
             self._lists.addWidget(self._recovery_row(snapshot))
         if recent:
-            head = QLabel("Lately open")
+            head = QLabel(said("Lately open"))
             font = head.font()
             font.setBold(True)
             head.setFont(font)
@@ -170,12 +177,23 @@ class StartPage(QWidget):
             snapshot.path.name if snapshot.path else Path(snapshot.run.clip.path).name
         )
         when = time.strftime("%d %B, %H:%M", time.localtime(snapshot.written))
-        words = QLabel(f"Not saved before the program ended on {when}: {name}")
+        words = QLabel(
+            said(
+                "Not saved before the program ended on {when}: {name}",
+                when=when,
+                name=name,
+            )
+        )
         words.setWordWrap(True)
-        back = QPushButton("Take it back")
-        back.setAccessibleDescription(f"Opens {name} as it was at the last change")
+        back = QPushButton(said("Take it back"))
+        back.setAccessibleDescription(
+            said(
+                "Opens {name} as it was at the last change",
+                name=name,
+            )
+        )
         back.clicked.connect(lambda: self.restore_wanted.emit(snapshot))
-        drop = QPushButton("Discard")
+        drop = QPushButton(said("Discard"))
         drop.clicked.connect(lambda: self.discard_wanted.emit(snapshot))
         layout.addWidget(words, 1)
         layout.addWidget(back)

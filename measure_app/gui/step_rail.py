@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxL
 
 from measure_app.gui.panels.steps import Step, StepState
 from measure_app.gui.theme import colours
+from measure_app.words import said
 
 WIDTH = 172
 _MARK = 11.0
@@ -27,23 +28,40 @@ class StepRow(QAbstractButton):
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
-        self.setText(step.value)
+        self.setText(said(step.value))
 
     @property
     def says(self) -> str:
         """What stands under the name."""
         if self._state.done or not self._state.lacks:
             return "done" if self._state.done else ""
-        return f"lacks {self._state.lacks[0]}" + (" …" if len(self._state.lacks) > 1 else "")
+        return said(
+            "lacks {lacks}",
+            lacks=self._state.lacks[0],
+        ) + (" …" if len(self._state.lacks) > 1 else "")
 
     def show_state(self, state: StepState) -> None:
         """Show how far the step is."""
         self._state = state
         more = "; ".join(state.lacks)
-        self.setAccessibleName(f"Step {self.step.value}")
-        self.setAccessibleDescription(f"{'Done.' if state.done else f'Lacks {more}.'} {state.unlocks}")
-        words = "Done." if state.done else f"Still lacks: {more}."
-        self.setToolTip(f"{words}\n{state.unlocks}\nAlt+{self._number}")
+        self.setAccessibleName(
+            said(
+                "Step {value}",
+                value=said(self.step.value),
+            )
+        )
+        words = said("Done.") if state.done else said("Still lacks: {more}.", more=more)
+        self.setAccessibleDescription(
+            f"{said('Done.') if state.done else said('Lacks {more}.', more=more)} {state.unlocks}"
+        )
+        self.setToolTip(
+            said(
+                "{words}\n{unlocks}\nAlt+{number}",
+                words=words,
+                unlocks=state.unlocks,
+                number=self._number,
+            )
+        )
         self.updateGeometry()
         self.update()
 
@@ -76,7 +94,7 @@ class StepRow(QAbstractButton):
         painter.setFont(name)
         painter.setPen(QColor(scheme.ink))
         painter.drawText(
-            QRectF(_LEFT, top, WIDTH - _LEFT, height), Qt.AlignmentFlag.AlignLeft, self.step.value
+            QRectF(_LEFT, top, WIDTH - _LEFT, height), Qt.AlignmentFlag.AlignLeft, said(self.step.value)
         )
         painter.setFont(words)
         painter.setPen(QColor(scheme.faint))
@@ -138,7 +156,7 @@ class StepRail(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setFixedWidth(WIDTH)
-        self.setAccessibleName("Steps")
+        self.setAccessibleName(said("Steps"))
         self._group = QButtonGroup(self)
         self.rows = tuple(StepRow(step, number) for number, step in enumerate(Step, start=1))
         layout = QVBoxLayout(self)

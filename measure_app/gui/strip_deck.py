@@ -18,13 +18,14 @@ from measure_app.gui.strip_view import StripView
 from measure_app.gui.sweeping import HEAD_STRIP
 from measure_app.gui.workbench import Workbench
 from measure_app.run import Run
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
     from measure_app.strips import Strip
 
 _NO_LINE = {
-    Kind.SURFACE: "The head strip shows here once the gauge line is drawn (step Datum).",
-    Kind.LANDING: "The throw strip shows here once the landing line is drawn (step Datum).",
+    Kind.SURFACE: marked("The head strip shows here once the gauge line is drawn (step Datum)."),
+    Kind.LANDING: marked("The throw strip shows here once the landing line is drawn (step Datum)."),
 }
 _FEWEST = 8.0
 """Frames that stay in view however far the time axis is stretched."""
@@ -179,9 +180,12 @@ class StripDeck(QWidget):
             elif line is None:
                 view.words = _NO_LINE[view.part]
             elif view.picture is None:
-                view.words = "The strip is about to be read from the film …"
+                view.words = said("The strip is about to be read from the film …")
             elif view.picture.rows < self._time.n_frames:
-                view.words = f"Reading the strip: {100 * self._filled // max(1, self._time.n_frames)} %"
+                view.words = said(
+                    "Reading the strip: {max} %",
+                    max=100 * self._filled // max(1, self._time.n_frames),
+                )
             else:
                 view.words = ""
             view.update()

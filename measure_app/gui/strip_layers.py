@@ -74,7 +74,7 @@ def layers_of(document: Document, part: Kind) -> Layers:
     marked = tuple((frame, _along(segment, spot)) for frame, spot in hand)
     outcome = document.outcome
     ticks = _ticks(outcome, segment, part, line) if outcome is not None else ()
-    what = "head / cm" if part is Kind.SURFACE else "throw / cm"
+    what = said("head / cm") if part is Kind.SURFACE else said("throw / cm")
     if document.blind:
         return Layers(part, segment, upward, marked, ticks=ticks, what=what)
     frames, along = _found(run, segment, part)

@@ -14,6 +14,7 @@ from measure_app.gui.marks import Kind
 from measure_app.gui.strip_layers import Layers
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.gui.theme import CASING, ON_FILM, Colours
+from measure_app.words import said
 
 MARGIN_LEFT = 58
 MARGIN_RIGHT = 10
@@ -212,7 +213,14 @@ def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
         painter.drawLine(QPointF(x, way.area.bottom()), QPointF(x, way.area.bottom() + 4))
         box = QRectF(x - 40, way.area.bottom() + 3, 80, height)
         if x + 24 < way.area.right() + MARGIN_RIGHT:
-            words = f"{value:.10g} s" if clocked else f"frame {value:.0f}"
+            words = (
+                f"{value:.10g} s"
+                if clocked
+                else said(
+                    "frame {value:.0f}",
+                    value=value,
+                )
+            )
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
 

@@ -33,6 +33,7 @@ from measure_app.gui.strip_paint import (
 )
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.gui.theme import Colours, colours
+from measure_app.words import said
 
 _GRIP = 6.0
 _POINT = 7.0
@@ -81,10 +82,10 @@ class StripView(QWidget):
         self._pixmap: QPixmap | None = None
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        name = "Head strip" if part is Kind.SURFACE else "Throw strip"
+        name = said("Head strip") if part is Kind.SURFACE else said("Throw strip")
         self.setAccessibleName(name)
         self.setAccessibleDescription(
-            "Arrow keys go one frame back or on, with Shift ten; Home and End to the ends of the part."
+            said("Arrow keys go one frame back or on, with Shift ten; Home and End to the ends of the part.")
         )
         self.setMinimumHeight(62 + (TIME_AXIS if with_axis else 0))
 
@@ -277,11 +278,16 @@ class StripView(QWidget):
         if not self.time.n_frames:
             return self.words
         frame = min(max(self.map.frame_at(x), 0), self.time.n_frames - 1)
-        said = [f"Frame {frame}"]
+        told = [
+            said(
+                "Frame {frame}",
+                frame=frame,
+            )
+        ]
         if frame < len(self.time.seconds):
-            said[0] += f", {self.time.seconds[frame]:.3f} s"
-        said += [span.words for span in self.layers.refused if span.first <= frame <= span.last]
-        return "\n".join(said)
+            told[0] += f", {self.time.seconds[frame]:.3f} s"
+        told += [span.words for span in self.layers.refused if span.first <= frame <= span.last]
+        return "\n".join(told)
 
     def _under(self, point: QPointF) -> tuple[_Held, int]:
         way = self.map

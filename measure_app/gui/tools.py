@@ -7,21 +7,22 @@ from enum import Enum
 from typing import Literal
 
 from calibration import Measures
+from measure_app.words import marked
 
 
 class Tool(Enum):
     """What a press on the frame does; the value is what the tool is called."""
 
-    LOOK = "look around"
-    GRADUATION = "mark graduations"
-    PLUMB = "mark the plumb"
-    ORIFICE = "mark the orifice"
-    THROW_ZERO = "mark the throw zero"
-    GAUGE_LINE = "draw the gauge line"
-    LANDING_LINE = "draw the landing line"
-    SURFACE = "read the surface"
-    LANDING = "read the landing"
-    FALL = "mark a fall"
+    LOOK = marked("look around")
+    GRADUATION = marked("mark graduations")
+    PLUMB = marked("mark the plumb")
+    ORIFICE = marked("mark the orifice")
+    THROW_ZERO = marked("mark the throw zero")
+    GAUGE_LINE = marked("draw the gauge line")
+    LANDING_LINE = marked("draw the landing line")
+    SURFACE = marked("read the surface")
+    LANDING = marked("read the landing")
+    FALL = marked("mark a fall")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +50,21 @@ class ToolOptions:
 
 
 SHOWN_AS: dict[Tool, str] = {
-    Tool.LOOK: "Drag to move the picture, turn the wheel to magnify it.",
-    Tool.GRADUATION: "Press on an engraved line of the rule, then type its value.",
-    Tool.PLUMB: "Press at the top of the thread and drag to its lower end.",
-    Tool.ORIFICE: "Press on the centre of the hole.",
-    Tool.THROW_ZERO: "Press on the point from which the throw counts.",
-    Tool.GAUGE_LINE: "Drag from above the highest water level to below the lowest, where the edge is clear.",
-    Tool.LANDING_LINE: "Drag along the landing level, from under the hole to beyond the farthest landing.",
-    Tool.SURFACE: "Press where the gauge line meets the water's surface.",
-    Tool.LANDING: "Press where the jet meets the landing line.",
-    Tool.FALL: "Press on the middle of the falling drop, frame by frame; again in the same frame to mend it.",
+    Tool.LOOK: marked("Drag to move the picture, turn the wheel to magnify it."),
+    Tool.GRADUATION: marked("Press on an engraved line of the rule, then type its value."),
+    Tool.PLUMB: marked("Press at the top of the thread and drag to its lower end."),
+    Tool.ORIFICE: marked("Press on the centre of the hole."),
+    Tool.THROW_ZERO: marked("Press on the point from which the throw counts."),
+    Tool.GAUGE_LINE: marked(
+        "Drag from above the highest water level to below the lowest, where the edge is clear."
+    ),
+    Tool.LANDING_LINE: marked(
+        "Drag along the landing level, from under the hole to beyond the farthest landing."
+    ),
+    Tool.SURFACE: marked("Press where the gauge line meets the water's surface."),
+    Tool.LANDING: marked("Press where the jet meets the landing line."),
+    Tool.FALL: marked(
+        "Press on the middle of the falling drop, frame by frame; again in the same frame to mend it."
+    ),
 }
 """One sentence for each tool, shown while it is in hand."""

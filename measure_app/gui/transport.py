@@ -9,8 +9,15 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSpinBox, QToolBut
 
 from measure_app.gui.document import Document
 from measure_app.gui.playback import Playback
+from measure_app.words import marked, said
 
-_SPEEDS = ((0.125, "⅛ speed"), (0.25, "¼ speed"), (0.5, "½ speed"), (1.0, "true speed"), (2.0, "2 × speed"))
+_SPEEDS = (
+    (0.125, marked("⅛ speed")),
+    (0.25, marked("¼ speed")),
+    (0.5, marked("½ speed")),
+    (1.0, marked("true speed")),
+    (2.0, marked("2 × speed")),
+)
 
 
 class Transport(QWidget):
@@ -24,38 +31,40 @@ class Transport(QWidget):
         row.setContentsMargins(8, 3, 10, 3)
         row.setSpacing(4)
         self._buttons: tuple[QToolButton, ...] = (
-            self._button(row, "⇤", "First frame of the part", lambda: document.go_to(self._ends()[0])),
-            self._button(row, "−10", "Ten frames back", lambda: document.go_to(document.frame - 10)),
-            self._button(row, "−1", "One frame back", lambda: document.go_to(document.frame - 1)),
+            self._button(row, "⇤", said("First frame of the part"), lambda: document.go_to(self._ends()[0])),
+            self._button(row, "−10", said("Ten frames back"), lambda: document.go_to(document.frame - 10)),
+            self._button(row, "−1", said("One frame back"), lambda: document.go_to(document.frame - 1)),
         )
-        self._play = self._button(row, "Play", "Play or stop (Ctrl+Space)", playback.toggle)
-        self._play.setMinimumWidth(self._play.fontMetrics().horizontalAdvance("Stop  ") + 26)
+        self._play = self._button(row, said("Play"), said("Play or stop (Ctrl+Space)"), playback.toggle)
+        self._play.setMinimumWidth(self._play.fontMetrics().horizontalAdvance(said("Stop  ")) + 26)
         self._buttons += (
             self._play,
-            self._button(row, "+1", "One frame on", lambda: document.go_to(document.frame + 1)),
-            self._button(row, "+10", "Ten frames on", lambda: document.go_to(document.frame + 10)),
-            self._button(row, "⇥", "Last frame of the part", lambda: document.go_to(self._ends()[1] - 1)),
+            self._button(row, "+1", said("One frame on"), lambda: document.go_to(document.frame + 1)),
+            self._button(row, "+10", said("Ten frames on"), lambda: document.go_to(document.frame + 10)),
+            self._button(
+                row, "⇥", said("Last frame of the part"), lambda: document.go_to(self._ends()[1] - 1)
+            ),
         )
         self._speed = QComboBox()
-        self._speed.setAccessibleName("Speed of playing")
+        self._speed.setAccessibleName(said("Speed of playing"))
         for speed, words in _SPEEDS:
-            self._speed.addItem(words, speed)
+            self._speed.addItem(said(words), speed)
         self._speed.setCurrentIndex(3)
         self._speed.currentIndexChanged.connect(
             lambda _: playback.set_speed(float(self._speed.currentData()))
         )
         row.addWidget(self._speed)
         row.addStretch(1)
-        label = QLabel("Frame")
+        label = QLabel(said("Frame"))
         self._number = QSpinBox()
-        self._number.setAccessibleName("Frame")
+        self._number.setAccessibleName(said("Frame"))
         self._number.setKeyboardTracking(False)
         self._number.setButtonSymbols(QSpinBox.ButtonSymbols.NoButtons)
         self._number.setMinimumWidth(self._number.fontMetrics().horizontalAdvance("000000") + 24)
         self._number.valueChanged.connect(document.go_to)
         label.setBuddy(self._number)
         self._facts = QLabel()
-        self._facts.setAccessibleName("Time and gap")
+        self._facts.setAccessibleName(said("Time and gap"))
         row.addWidget(label)
         row.addWidget(self._number)
         row.addWidget(self._facts)
@@ -94,15 +103,27 @@ class Transport(QWidget):
             self._number.setRange(0, info.n_frames - 1)
             self._number.setValue(frame)
         if seconds is None:
-            self._facts.setText(f"of {info.n_frames}  ·  no clock")
+            self._facts.setText(
+                said(
+                    "of {n_frames}  ·  no clock",
+                    n_frames=info.n_frames,
+                )
+            )
             return
         text = f"of {info.n_frames}  ·  {seconds[frame]:.3f} s"
         if frame + 1 < len(seconds):
-            text += f"  ·  next after {1000 * (seconds[frame + 1] - seconds[frame]):.1f} ms"
+            text += said(
+                "  ·  next after {seconds:.1f} ms",
+                seconds=1000 * (seconds[frame + 1] - seconds[frame]),
+            )
         lost = dict(info.gaps).get(frame)
         if lost:
-            text += f", {lost} {'frame' if lost == 1 else 'frames'} missing"
+            text += said(
+                ", {lost} {words} missing",
+                lost=lost,
+                words="frame" if lost == 1 else "frames",
+            )
         self._facts.setText(text)
 
     def _on_playing(self, on: bool) -> None:
-        self._play.setText("Stop" if on else "Play")
+        self._play.setText(said("Stop") if on else said("Play"))

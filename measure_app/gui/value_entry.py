@@ -6,6 +6,8 @@ from PySide6.QtCore import QPointF, QRect, Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QWidget
 
+from measure_app.words import said
+
 
 class ValueEntry(QFrame):
     """Asks for an engraved value in millimetres; Enter takes it, Escape drops the graduation."""
@@ -20,11 +22,11 @@ class ValueEntry(QFrame):
         self.setAutoFillBackground(True)
         layout = QHBoxLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
-        label = QLabel("Engraved value", self)
+        label = QLabel(said("Engraved value"), self)
         self._field = QLineEdit(self)
-        self._field.setFixedWidth(self._field.fontMetrics().horizontalAdvance("such as 1200") + 18)
-        self._field.setAccessibleName("Engraved value in millimetres")
-        self._field.setPlaceholderText("such as 120")
+        self._field.setFixedWidth(self._field.fontMetrics().horizontalAdvance(said("such as 1200")) + 18)
+        self._field.setAccessibleName(said("Engraved value in millimetres"))
+        self._field.setPlaceholderText(said("such as 120"))
         label.setBuddy(self._field)
         layout.addWidget(label)
         layout.addWidget(self._field)
@@ -62,7 +64,7 @@ class ValueEntry(QFrame):
         value = number_of(self._field.text())
         if value is None:
             self._field.selectAll()
-            self._field.setToolTip("A number in millimetres is wanted, such as 120 or 7.5.")
+            self._field.setToolTip(said("A number in millimetres is wanted, such as 120 or 7.5."))
             self._field.setStyleSheet("border: 2px dashed #b64a00;")
             return
         self.given.emit(value / 1000)

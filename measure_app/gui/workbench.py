@@ -26,6 +26,7 @@ from measure_app.gui.strip_reader import StripReader
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import clip_path, file_mark, load_run, save_run
+from measure_app.words import said
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
     from measure_app.clip import Clip, Stills
@@ -132,7 +133,7 @@ class Workbench(QObject):
         """Write tables, findings and figures of the outcome in hand."""
         outcome = self.document.outcome
         if outcome is None:
-            words = self.document.lack or "there is nothing to write yet; open a film and read it first"
+            words = self.document.lack or said("there is nothing to write yet; open a film and read it first")
             self.results_written.emit(OutputError(words, where=str(folder)))
             return
         known = changed(outcome, run=self._identity.filled(outcome.run))
@@ -142,7 +143,7 @@ class Workbench(QObject):
         """Hide what might lead the eye of someone who reads."""
         if not on and self.document.blind and self._read_blind():
             self.document.blind_changed.emit(True)  # whatever was switched shows how it is
-            words = "this run comes from a pack that is to be read blind; hand it in as you read it"
+            words = said("this run comes from a pack that is to be read blind; hand it in as you read it")
             self.troubled.emit(EditRefused(words))
             return
         self.document.set_blind(on)
@@ -315,7 +316,7 @@ class Workbench(QObject):
         if reply.clip is None:
             self._use(None)
             self.document.set_clip(None, None)
-            self.film_failed.emit(reply.error or ClipError("cannot be opened", where=str(reply.path)))
+            self.film_failed.emit(reply.error or ClipError(said("cannot be opened"), where=str(reply.path)))
             return
         self._clip = reply.clip
         self.document.set_clip(reply.clip.info, reply.clip.stamps)

@@ -15,9 +15,9 @@ from measure_app.extras import (
 from measure_app.finders import Part
 from measure_app.gui.panels.pieces import Says, Section, Sentence, button, row
 from measure_app.gui.panels.reading_rows import evenly_spread, read_by_hand
-from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
 from measure_app.run import Reading
+from measure_app.words import counted, said
 
 if TYPE_CHECKING:
     from measure_app.gui.panels.readings_panel import ReadingsPanel
@@ -30,29 +30,42 @@ class AgainSection(Section):
     """The part of the readings panel in which a reader finds out their own scatter."""
 
     def __init__(self, panel: ReadingsPanel) -> None:
-        super().__init__("Mark again: your own scatter", is_open=False)
+        super().__init__(said("Mark again: your own scatter"), is_open=False)
         self._panel = panel
         self._document = panel.document
         self.add(
-            "Press a second time in a frame that you marked, and the two marks are compared: their scatter is how "
-            "well you repeat yourself. It is fairer when the first mark is out of sight:"
+            said(
+                "Press a second time in a frame that you marked, and the two marks are compared: "
+                "their scatter is how well you repeat yourself. It is fairer when the first mark is "
+                "out of sight:"
+            )
         )
-        self.here = button("This frame", "Mark the frame in sight again")
-        self.some = button(f"{_AGAIN} frames", "Mark some frames of the run again")
-        self.bring_back = button("Bring marks back", "Give the frames that wait their first mark back")
+        self.here = button(said("This frame"), said("Mark the frame in sight again"))
+        self.some = button(
+            said(
+                "{again} frames",
+                again=_AGAIN,
+            ),
+            said("Mark some frames of the run again"),
+        )
+        self.bring_back = button(
+            said("Bring marks back"), said("Give the frames that wait their first mark back")
+        )
         self.here.clicked.connect(self._this_frame)
         self.some.clicked.connect(lambda: self._again(evenly_spread(self._hand_frames(), _AGAIN)))
         self.bring_back.clicked.connect(lambda: panel.ask(BringBackMarks()))
         self.add(row(self.here, self.some))
         self.waiting = Sentence(tone="warning")
-        self.next_waiting = button("Next one", "Go to the next frame that waits to be marked again")
+        self.next_waiting = button(
+            said("Next one"), said("Go to the next frame that waits to be marked again")
+        )
         self.next_waiting.clicked.connect(self._to_waiting)
         self.add(self.waiting)
         self.add(row(self.next_waiting, self.bring_back))
         self.scatter = Sentence()
         self.add(self.scatter)
         self.use_scatter = button(
-            "Use it as my uncertainty", "Give all your marks the scatter found as their ±"
+            said("Use it as my uncertainty"), said("Give all your marks the scatter found as their ±")
         )
         self.use_scatter.clicked.connect(self._use_scatter)
         self.add(row(self.use_scatter))
@@ -65,7 +78,11 @@ class AgainSection(Section):
         self.next_waiting.setVisible(bool(waiting))
         frames = ", ".join(str(mark.frame) for mark in waiting[:8])
         self.waiting.say(
-            f"Waiting to be marked again: {'frame' if len(waiting) == 1 else 'frames'} {frames}."
+            said(
+                "Waiting to be marked again: {words} {frames}.",
+                words="frame" if len(waiting) == 1 else "frames",
+                frames=frames,
+            )
             if waiting
             else ""
         )
@@ -74,8 +91,13 @@ class AgainSection(Section):
             found = reader_scatter(run, part, self._document.shows) if run is not None else None
             if found is not None:
                 lines.append(
-                    f"{part.value.capitalize()}: one mark scatters by {found.sd_px:.2g} px "
-                    f"({counted(found.frames, 'frame')} marked more than once)."
+                    said(
+                        "{capitalize}: one mark scatters by {sd_px:.2g} px ({counted} marked more than "
+                        "once).",
+                        capitalize=part.value.capitalize(),
+                        sd_px=found.sd_px,
+                        counted=counted("{count} frame", "{count} frames", found.frames),
+                    )
                 )
         self.scatter.say("\n".join(lines))
         self.use_scatter.setVisible(bool(lines))
@@ -105,7 +127,12 @@ class AgainSection(Section):
     def _again(self, frames: tuple[int, ...]) -> None:
         panel, part = self._panel, self._panel.part
         if not frames:
-            self.waiting.say(f"No {part.value} was marked by hand yet: mark a few frames first.")
+            self.waiting.say(
+                said(
+                    "No {value} was marked by hand yet: mark a few frames first.",
+                    value=part.value,
+                )
+            )
             return
         gesture = self._document.new_gesture()
         if all(panel.ask(KeepMark(frame, part), Says(self.waiting), gesture=gesture) for frame in frames):

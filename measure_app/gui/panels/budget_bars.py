@@ -12,6 +12,7 @@ from analysis import Finding, plain
 from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel
 from measure_app.gui.panels.wording import unit_words
 from measure_app.gui.theme import colours
+from measure_app.words import marked, said, source_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +31,12 @@ class BudgetRow:
     @property
     def kind(self) -> str:
         """Whether more frames would shrink it."""
-        return "shared by all readings" if self.shared else "of single readings"
+        return said("shared by all readings") if self.shared else said("of single readings")
 
     @property
     def percent(self) -> str:
         """The share of the variance in words."""
-        return "below 1 %" if self.part < 0.005 else f"{100 * self.part:.0f} %"
+        return said("below 1 %") if self.part < 0.005 else f"{100 * self.part:.0f} %"
 
 
 def budget_rows(finding: Finding) -> tuple[BudgetRow, ...]:
@@ -51,10 +52,10 @@ def budget_rows(finding: Finding) -> tuple[BudgetRow, ...]:
 
 
 BUDGET_FIELDS = (
-    Field("source", lambda r: r.source),
+    Field(marked("source"), lambda r: r.source),
     Field("u", lambda r: f"{plain(r.u, 2)} {r.unit}".strip(), lambda r: r.u),
-    Field("share of variance", lambda r: r.percent, lambda r: r.part),
-    Field("kind", lambda r: r.kind),
+    Field(marked("share of variance"), lambda r: r.percent, lambda r: r.part),
+    Field(marked("kind"), lambda r: r.kind),
 )
 
 
@@ -84,10 +85,10 @@ class _BarDelegate(QStyledItemDelegate):
             painter.fillRect(rect, QColor(scheme.sunken))
         line = metrics.height()
         inner = rect.adjusted(6, 4, -6, -2)
-        name = metrics.elidedText(row.source, Qt.TextElideMode.ElideMiddle, int(inner.width()))
+        name = metrics.elidedText(source_words(row.source), Qt.TextElideMode.ElideMiddle, int(inner.width()))
         painter.setPen(QColor(scheme.ink))
         painter.drawText(QRectF(inner.left(), inner.top(), inner.width(), line), 0, name)
-        room = metrics.horizontalAdvance("below 1 %")
+        room = metrics.horizontalAdvance(said("below 1 %"))
         bar = QRectF(
             inner.left(), inner.top() + 1.15 * line, max(20.0, inner.width() - room - 8), 0.75 * line
         )
@@ -118,7 +119,7 @@ class BudgetList(QListView):
         self.rows_model = RowsModel(_SPOKEN, self)
         self.setModel(self.rows_model)
         self.setItemDelegate(_BarDelegate(self))
-        self.setAccessibleName("Budget of the chosen finding")
+        self.setAccessibleName(said("Budget of the chosen finding"))
         self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
         self.setUniformItemSizes(True)
 
@@ -133,8 +134,14 @@ class BudgetList(QListView):
 
 _SPOKEN = (
     Field(
-        "source",
-        lambda r: f"{r.source}: {r.percent} of the variance, u = {BUDGET_FIELDS[1].text(r)}, {r.kind}",
+        marked("source"),
+        lambda r: said(
+            "{source}: {percent} of the variance, u = {size}, {kind}",
+            source=source_words(r.source),
+            percent=r.percent,
+            size=BUDGET_FIELDS[1].text(r),
+            kind=said(r.kind),
+        ),
     ),
     *BUDGET_FIELDS[1:],
 )

@@ -15,11 +15,16 @@ from measure_app.gui.panels.pieces import Section, Sentence, button, row
 from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
 from measure_app.gui.tools import Tool
 from measure_app.run import DropPart, LinePart, Run
+from measure_app.words import marked, said
 
 DONE, OPEN = "✔", "◌"
 _MENISCUS = (
-    Instrument("dyed water on clean plastic", 0.3e-3, "About 1 mm of meniscus, known to about 0.3 mm."),
-    Instrument("judged with a lens", 0.2e-3, "Seen with a magnifier beside the wall."),
+    Instrument(
+        marked("dyed water on clean plastic"),
+        0.3e-3,
+        marked("About 1 mm of meniscus, known to about 0.3 mm."),
+    ),
+    Instrument(marked("judged with a lens"), 0.2e-3, marked("Seen with a magnifier beside the wall.")),
 )
 
 
@@ -61,24 +66,30 @@ class OrificeBlock(_Block):
     def __init__(self, panel: Panel) -> None:
         super().__init__(panel, "Orifice")
         self.tool_button(
-            "Mark the hole's centre", "Press on the centre of the hole in the picture", Tool.ORIFICE
+            said("Mark the hole's centre"),
+            said("Press on the centre of the hole in the picture"),
+            Tool.ORIFICE,
         )
         self.px_u = self.field(
             QuantityField(
-                "How well its centre is met",
+                said("How well its centre is met"),
                 PIXELS,
-                "Half a pixel with the loupe on a clear hole; two or more where the tube hides it. "
-                "Every head leans on this point.",
+                said(
+                    "Half a pixel with the loupe on a clear hole; two or more where the tube hides it. "
+                    "Every head leans on this point."
+                ),
                 with_u=False,
                 needed=True,
             )
         )
         self.diameter = self.field(
             QuantityField(
-                "Diameter of the hole",
+                said("Diameter of the hole"),
                 LENGTH_MM,
-                "Measure it inside, twice crosswise, with a calliper or a drill shank that just fits. "
-                "Opens the discharge coefficient and a g from the clock.",
+                said(
+                    "Measure it inside, twice crosswise, with a calliper or a drill shank that just "
+                    "fits. Opens the discharge coefficient and a g from the clock."
+                ),
                 instruments=SMALL_LENGTHS,
             )
         )
@@ -95,13 +106,24 @@ class OrificeBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the hole as the run has it."""
         hole = run.orifice if run is not None else None
-        self.section.set_state(DONE if hole is not None else f"{OPEN} not marked")
+        self.section.set_state(
+            DONE
+            if hole is not None
+            else said(
+                "{open} not marked",
+                open=OPEN,
+            )
+        )
         for field in (self.px_u, self.diameter):
             field.setEnabled(hole is not None)
         self.where.say(
-            "Not marked yet: no head can be worked out."
+            said("Not marked yet: no head can be worked out.")
             if hole is None
-            else f"Marked at ({hole.px.x:.1f}, {hole.px.y:.1f}) px; press again or drag it to move it."
+            else said(
+                "Marked at ({x:.1f}, {y:.1f}) px; press again or drag it to move it.",
+                x=hole.px.x,
+                y=hole.px.y,
+            )
         )
         self.px_u.set_values(hole.px_u if hole is not None else None)
         self.diameter.set_values(hole.diameter_m, hole.diameter_u_m) if hole else self.diameter.set_values(
@@ -116,17 +138,19 @@ class DropBlock(_Block):
         super().__init__(panel, "Drop")
         self.drop = self.field(
             QuantityField(
-                "From the hole's centre down to the landing level",
+                said("From the hole's centre down to the landing level"),
                 LENGTH_MM,
-                "Measure plumb, from the centre of the hole to the water film on which the jet lands. "
-                "Leave it empty to read it from the frame.",
+                said(
+                    "Measure plumb, from the centre of the hole to the water film on which the jet "
+                    "lands. Leave it empty to read it from the frame."
+                ),
                 instruments=LENGTHS,
-                placeholder="read from the frame",
+                placeholder=said("read from the frame"),
             )
         )
         self.drop.committed.connect(self._typed)
         self.from_frame = button(
-            "Read it from the frame", "Take the drop between orifice and landing line instead"
+            said("Read it from the frame"), said("Take the drop between orifice and landing line instead")
         )
         self.from_frame.clicked.connect(lambda: panel.ask(SetDrop(None), self.drop))
         self.section.add(row(self.from_frame))
@@ -147,15 +171,21 @@ class DropBlock(_Block):
             read = outcome.calibration.drop()
             reason = read.reasons[0] if read.reasons else ""
             if reason:
-                seen = f"The frame cannot give it: {reason}."
+                seen = said(
+                    "The frame cannot give it: {reason}.",
+                    reason=reason,
+                )
             else:
                 value = with_uncertainty(1e3 * float(read.values[0]), 1e3 * float(read.u[0]), "mm")
-                seen = f"The frame gives {value}, from the orifice to the landing line."
+                seen = said(
+                    "The frame gives {value}, from the orifice to the landing line.",
+                    value=value,
+                )
         possible = not reason and run is not None and run.landing_line is not None
-        state = "typed" if drop is not None else "from the frame" if possible else "missing"
+        state = "typed" if drop is not None else said("from the frame") if possible else "missing"
         self.section.set_state(f"{DONE if drop is not None or possible else OPEN} {state}")
         if not seen and drop is None and run is not None and run.landing_line is None:
-            seen = "Draw the landing line to read the drop from the frame, or type it."
+            seen = said("Draw the landing line to read the drop from the frame, or type it.")
         self.read.say(seen)
 
 
@@ -163,22 +193,28 @@ class ThrowZeroBlock(_Block):
     """The point from which the throw counts."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Throw zero", is_open=False)
+        super().__init__(panel, said("Throw zero"), is_open=False)
         self.tool_button(
-            "Mark the throw zero", "Press on the point from which the throw counts", Tool.THROW_ZERO
+            said("Mark the throw zero"),
+            said("Press on the point from which the throw counts"),
+            Tool.THROW_ZERO,
         )
         self.px_u = self.field(
             QuantityField(
-                "How well it is met",
+                said("How well it is met"),
                 PIXELS,
-                "It is the point on the landing level plumb below the outer rim of the hole; let a thread hang "
-                "there to see it.",
+                said(
+                    "It is the point on the landing level plumb below the outer rim of the hole; let a "
+                    "thread hang there to see it."
+                ),
                 with_u=False,
                 needed=True,
             )
         )
         self.px_u.committed.connect(self._typed)
-        self.remove = button("Use the point below the orifice", "Remove the mark; the plumb's foot is taken")
+        self.remove = button(
+            said("Use the point below the orifice"), said("Remove the mark; the plumb's foot is taken")
+        )
         self.remove.clicked.connect(lambda: panel.ask(SetThrowZero(None)))
         self.section.add(row(self.remove))
 
@@ -190,14 +226,18 @@ class ThrowZeroBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the mark, or what is taken without one."""
         zero = run.throw_zero if run is not None else None
-        self.section.set_state(DONE if zero is not None else "✔ below the orifice")
+        self.section.set_state(DONE if zero is not None else said("✔ below the orifice"))
         self.px_u.setVisible(zero is not None)
         self.remove.setVisible(zero is not None)
         self.px_u.set_values(zero.px_u if zero is not None else None)
         self.where.say(
-            "None is marked: throws count from the foot of the plumb through the orifice."
+            said("None is marked: throws count from the foot of the plumb through the orifice.")
             if zero is None
-            else f"Marked at ({zero.px.x:.1f}, {zero.px.y:.1f}) px."
+            else said(
+                "Marked at ({x:.1f}, {y:.1f}) px.",
+                x=zero.px.x,
+                y=zero.px.y,
+            )
         )
 
 
@@ -205,32 +245,36 @@ class GaugeBlock(_Block):
     """The gauge line, its depth and the meniscus."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Gauge line")
+        super().__init__(panel, said("Gauge line"))
         self.tool_button(
-            "Draw the gauge line",
-            "Drag from above the highest water level to below the lowest",
+            said("Draw the gauge line"),
+            said("Drag from above the highest water level to below the lowest"),
             Tool.GAUGE_LINE,
         )
-        self.drawing = DepthDrawing("water line")
+        self.drawing = DepthDrawing(said("water line"))
         self.section.add(self.drawing)
         self.words = Sentence()
         self.section.add(self.words)
         self.behind = self.field(
             QuantityField(
-                "Water line behind the jet's plane",
+                said("Water line behind the jet's plane"),
                 LENGTH_MM,
-                "The water line that you see lies on the container's near wall: type the inner radius with a minus, "
-                "such as −27 for a tube of 54 mm bore.",
+                said(
+                    "The water line that you see lies on the container's near wall: type the inner "
+                    "radius with a minus, such as −27 for a tube of 54 mm bore."
+                ),
                 instruments=DEPTHS,
                 needed=True,
             )
         )
         self.meniscus = self.field(
             QuantityField(
-                "Edge that is read, above the flat level",
+                said("Edge that is read, above the flat level"),
                 LENGTH_MM,
-                "Dyed water is seen up to the top of its meniscus, about 1 mm on clean plastic and 3 mm on clean "
-                "glass; a dark band in clear water marks the level itself: 0.",
+                said(
+                    "Dyed water is seen up to the top of its meniscus, about 1 mm on clean plastic and 3 "
+                    "mm on clean glass; a dark band in clear water marks the level itself: 0."
+                ),
                 instruments=_MENISCUS,
                 needed=True,
             )
@@ -248,8 +292,15 @@ class GaugeBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the line as the run has it."""
         line = run.gauge_line if run is not None else None
-        self.section.set_state(DONE if line is not None else f"{OPEN} not drawn")
-        self.where.say(_line_words(line, "across every water level, where the edge is clear"))
+        self.section.set_state(
+            DONE
+            if line is not None
+            else said(
+                "{open} not drawn",
+                open=OPEN,
+            )
+        )
+        self.where.say(_line_words(line, said("across every water level, where the edge is clear")))
         for field in (self.behind, self.meniscus):
             field.setEnabled(line is not None)
         self.drawing.set_depth(
@@ -268,17 +319,20 @@ class LandingBlock(_Block):
     """The landing line."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Landing line")
+        super().__init__(panel, said("Landing line"))
         self.tool_button(
-            "Draw the landing line",
-            "Drag along the landing level, from under the hole to beyond the farthest landing",
+            said("Draw the landing line"),
+            said("Drag along the landing level, from under the hole to beyond the farthest landing"),
             Tool.LANDING_LINE,
         )
         self.behind = self.field(
             QuantityField(
-                "Landing behind the jet's plane",
+                said("Landing behind the jet's plane"),
                 LENGTH_MM,
-                "Nought, unless the line is drawn along an edge of the tray that is nearer or farther than the jet.",
+                said(
+                    "Nought, unless the line is drawn along an edge of the tray that is nearer or "
+                    "farther than the jet."
+                ),
                 instruments=DEPTHS,
                 needed=True,
             )
@@ -294,14 +348,27 @@ class LandingBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the line as the run has it."""
         line = run.landing_line if run is not None else None
-        self.section.set_state(DONE if line is not None else f"{OPEN} not drawn")
-        self.where.say(_line_words(line, "along the level on which the jet lands"))
+        self.section.set_state(
+            DONE
+            if line is not None
+            else said(
+                "{open} not drawn",
+                open=OPEN,
+            )
+        )
+        self.where.say(_line_words(line, said("along the level on which the jet lands")))
         self.behind.setEnabled(line is not None)
         self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
 
 
 def _line_words(line: LinePart | None, course: str) -> str:
     if line is None:
-        return f"Not drawn yet: it runs {course}."
+        return said(
+            "Not drawn yet: it runs {course}.",
+            course=course,
+        )
     ends = f"({line.from_px.x:.0f}, {line.from_px.y:.0f}) to ({line.to_px.x:.0f}, {line.to_px.y:.0f}) px"
-    return f"Drawn from {ends}; drag its ends to move it."
+    return said(
+        "Drawn from {ends}; drag its ends to move it.",
+        ends=ends,
+    )

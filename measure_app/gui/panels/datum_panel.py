@@ -13,13 +13,14 @@ from measure_app.gui.panels.datum_surroundings import CameraBlock, ContainerBloc
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.tools import Tool
+from measure_app.words import marked
 
 
 class DatumPanel(Panel):
     """Everything that heads, throws and the drop lean on."""
 
     step = Step.DATUM
-    lead = "Mark where lengths count from, and type what you measured at the bench."
+    lead = marked("Mark where lengths count from, and type what you measured at the bench.")
 
     def build(self) -> None:
         """Make the blocks, in the order in which one meets them on the picture."""

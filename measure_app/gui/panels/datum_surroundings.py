@@ -35,6 +35,7 @@ from measure_app.gui.panels.quantity import (
 )
 from measure_app.run import LensPart, Run
 from measure_app.series import conditions_of
+from measure_app.words import said
 
 _INSIDE = (CALLIPER, STEEL_RULE, TAPE)
 
@@ -44,36 +45,41 @@ class ContainerBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Container", is_open=False)
+        self.section = Section(said("Container"), is_open=False)
         panel.add(self.section)
-        self.section.add("The area of the water's surface turns the falling level into litres per second.")
+        self.section.add(
+            said("The area of the water's surface turns the falling level into litres per second.")
+        )
         self.shape = choice(
-            "How the area is known",
+            said("How the area is known"),
             [
-                ("round, by its inner diameter", "round"),
-                ("rectangular, by its inner sides", "box"),
-                ("by the area itself", "area"),
+                (said("round, by its inner diameter"), said("round")),
+                (said("rectangular, by its inner sides"), said("box")),
+                (said("by the area itself"), said("area")),
             ],
         )
         self.shape.activated.connect(lambda _: self._show_shape())
-        self.section.add(row("Inside", self.shape, stretch=1))
+        self.section.add(row(said("Inside"), self.shape, stretch=1))
         self.diameter = QuantityField(
-            "Inner diameter",
+            said("Inner diameter"),
             LENGTH_MM,
-            "Calliper jaws inside, at two heights and crosswise; or outside, less twice the wall.",
+            said("Calliper jaws inside, at two heights and crosswise; or outside, less twice the wall."),
             instruments=_INSIDE,
         )
-        self.width = QuantityField("Inner width", LENGTH_MM, instruments=_INSIDE)
+        self.width = QuantityField(said("Inner width"), LENGTH_MM, instruments=_INSIDE)
         self.depth = QuantityField(
-            "Inner depth",
+            said("Inner depth"),
             LENGTH_MM,
-            "Both inside the walls, at the height of the water.",
+            said("Both inside the walls, at the height of the water."),
             instruments=_INSIDE,
         )
         self.area = QuantityField(
-            "Area",
+            said("Area"),
             AREA,
-            "Best found by pouring in a known volume and reading how far the level rises: area = volume / rise.",
+            said(
+                "Best found by pouring in a known volume and reading how far the level rises: area = "
+                "volume / rise."
+            ),
         )
         self.diameter.committed.connect(self._from_diameter)
         self.width.committed.connect(lambda *_: self._from_sides())
@@ -97,7 +103,7 @@ class ContainerBlock:
             self._give(None, None, self.diameter)
         elif diameter <= 0:
             self.diameter.show_refusal(
-                "a diameter must be greater than nought; type it in millimetres, such as 54"
+                said("a diameter must be greater than nought; type it in millimetres, such as 54")
             )
         else:
             self._give(*area_of_circle(diameter, u or 0.0), self.diameter)
@@ -110,7 +116,7 @@ class ContainerBlock:
             return
         elif width <= 0 or depth <= 0:
             field = self.width if width <= 0 else self.depth
-            field.show_refusal("a side must be greater than nought; type it in millimetres")
+            field.show_refusal(said("a side must be greater than nought; type it in millimetres"))
         else:
             sides = area_of_rectangle(width, self.width.u or 0.0, depth, self.depth.u or 0.0)
             self._give(*sides, self.width)
@@ -125,13 +131,23 @@ class ContainerBlock:
         """Show the area as the run has it."""
         area = run.conditions.container_area_m2 if run is not None else None
         u = run.conditions.container_area_u_m2 if run is not None else None
-        self.section.set_state(DONE if area is not None else f"{OPEN} area not given")
+        self.section.set_state(
+            DONE
+            if area is not None
+            else said(
+                "{open} area not given",
+                open=OPEN,
+            )
+        )
         self.area.set_values(area, u)
         self._forget_other(area)
         self.held.say(
             ""
             if area is None
-            else f"Area held in the run: {with_uncertainty(1e4 * area, 1e4 * (u or 0.0), 'cm²')}."
+            else said(
+                "Area held in the run: {area}.",
+                area=with_uncertainty(1e4 * area, 1e4 * (u or 0.0), "cm²"),
+            )
         )
 
     def _forget_other(self, area: float | None) -> None:
@@ -167,29 +183,34 @@ class PlaceBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Water and place", is_open=False)
+        self.section = Section(said("Water and place"), is_open=False)
         panel.add(self.section)
         self.temperature = QuantityField(
-            "Water temperature",
+            said("Water temperature"),
             TEMPERATURE,
-            "A thermometer in the container; it sets viscosity and surface tension, and with them where the law ends.",
+            said(
+                "A thermometer in the container; it sets viscosity and surface tension, and with "
+                "them where the law ends."
+            ),
             with_u=False,
         )
         self.latitude = QuantityField(
-            "Latitude",
+            said("Latitude"),
             ANGLE,
-            "From a map, south with a minus; a tenth of a degree is plenty. With it g is known to 0.02 %.",
+            said(
+                "From a map, south with a minus; a tenth of a degree is plenty. With it g is known to 0.02 %."
+            ),
             with_u=False,
         )
         self.elevation = QuantityField(
-            "Elevation above the sea", HEIGHT, "From a map, to 100 m.", with_u=False
+            said("Elevation above the sea"), HEIGHT, said("From a map, to 100 m."), with_u=False
         )
         self.gravity = QuantityField(
-            "g, if you would rather give it",
+            said("g, if you would rather give it"),
             GRAVITY,
-            "Taken as exact. Leave it empty to use latitude and elevation.",
+            said("Taken as exact. Leave it empty to use latitude and elevation."),
             with_u=False,
-            placeholder="from the latitude",
+            placeholder=said("from the latitude"),
         )
         for field, key in (
             (self.temperature, "water_temperature_c"),
@@ -222,7 +243,13 @@ class PlaceBlock:
             return
         g = accepted_gravity(conditions_of(run))
         value = with_uncertainty(g.value, g.u, "m/s²") if g.u else f"{g.value:g} m/s²"
-        self.used.say(f"g taken for granted: {value} ({g.source}).")
+        self.used.say(
+            said(
+                "g taken for granted: {value} ({source}).",
+                value=value,
+                source=g.source,
+            )
+        )
         self.section.set_state(DONE if run.conditions.water_temperature_c is not None else "")
 
 
@@ -231,19 +258,24 @@ class CameraBlock:
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
-        self.section = Section("Camera", is_open=False)
+        self.section = Section(said("Camera"), is_open=False)
         panel.add(self.section)
         self.distance = QuantityField(
-            "From the lens to the jet's plane",
+            said("From the lens to the jet's plane"),
             LENGTH_M,
-            "Tape from the front of the lens to the jet, square to the jet's plane. Only with it can depths be "
-            "corrected.",
+            said(
+                "Tape from the front of the lens to the jet, square to the jet's plane. Only with it "
+                "can depths be corrected."
+            ),
             instruments=DISTANCES,
         )
         self.facing_u = QuantityField(
-            "How squarely the camera faces the jet's plane",
+            said("How squarely the camera faces the jet's plane"),
             ANGLE,
-            "One standard uncertainty: 2° by eye, 1° with a set square on the bench, 0.5° with a mirror in the plane.",
+            said(
+                "One standard uncertainty: 2° by eye, 1° with a set square on the bench, 0.5° with a "
+                "mirror in the plane."
+            ),
             with_u=False,
             needed=True,
         )
@@ -255,19 +287,23 @@ class CameraBlock:
         self.section.add(self.facing_u)
         self.facing = Sentence(tone="faint")
         self.section.add(self.facing)
-        self.lens_section = Section("Lens", is_open=False)
+        self.lens_section = Section(said("Lens"), is_open=False)
         panel.add(self.lens_section)
         self.lens_section.add(
-            "Only if the lens was calibrated. Straight edges that look bent near the frame's border tell that it "
-            "matters; keeping to the middle of the frame avoids it."
+            said(
+                "Only if the lens was calibrated. Straight edges that look bent near the frame's "
+                "border tell that it matters; keeping to the middle of the frame avoids it."
+            )
         )
-        self.focal = QuantityField("Focal length", PIXELS, "In pixels of this film's frame.", with_u=False)
-        self.k1 = QuantityField("k1", PURE, "Below nought: barrel; above: pincushion.", with_u=False)
+        self.focal = QuantityField(
+            said("Focal length"), PIXELS, said("In pixels of this film's frame."), with_u=False
+        )
+        self.k1 = QuantityField("k1", PURE, said("Below nought: barrel; above: pincushion."), with_u=False)
         self.k2 = QuantityField("k2", PURE, with_u=False, placeholder="0")
         for field in (self.focal, self.k1, self.k2):
             field.committed.connect(lambda *_: self._lens_typed())
             self.lens_section.add(field)
-        self.no_lens = button("Forget the lens", "Take the lens as one that does not bend")
+        self.no_lens = button(said("Forget the lens"), said("Take the lens as one that does not bend"))
         self.no_lens.clicked.connect(lambda: self._change(self.focal, lens=None))
         self.lens_section.add(row(self.no_lens))
 
@@ -289,10 +325,12 @@ class CameraBlock:
         if focal is None and k1 is None:
             self._change(self.focal, lens=None)
         elif focal is None:
-            self.focal.show_refusal("a lens needs its focal length in pixels beside k1; type it, or empty k1")
+            self.focal.show_refusal(
+                said("a lens needs its focal length in pixels beside k1; type it, or empty k1")
+            )
         elif k1 is None:
             self.k1.show_refusal(
-                "a lens needs k1 beside its focal length; type it, 0 for one that does not bend"
+                said("a lens needs k1 beside its focal length; type it, 0 for one that does not bend")
             )
         else:
             centre = old.centre_px if old is not None else None
@@ -312,14 +350,28 @@ class CameraBlock:
             self.k1.set_values(lens.k1 if lens else None)
             self.k2.set_values(lens.k2 if lens else None)
         known = camera is not None and camera.distance_m is not None
-        self.section.set_state(DONE if known else f"{OPEN} distance not given")
-        self.lens_section.set_state(DONE if lens is not None else "not given")
+        self.section.set_state(
+            DONE
+            if known
+            else said(
+                "{open} distance not given",
+                open=OPEN,
+            )
+        )
+        self.lens_section.set_state(DONE if lens is not None else said("not given"))
         outcome = self.panel.document.outcome
         words = ""
         if outcome is not None:
             seen = outcome.calibration.facing
             words = (
-                f"Facing as used: {seen.sideways_deg:.1f}° ± {seen.u_deg[0]:.1f}° sideways, "
-                f"{seen.up_down_deg:.1f}° ± {seen.u_deg[1]:.1f}° up and down ({seen.known_by})."
+                said(
+                    "Facing as used: {sideways_deg:.1f}° ± {u_deg:.1f}° sideways, {up_down_deg:.1f}° ± "
+                    "{u_deg2:.1f}° up and down ({known_by}).",
+                    sideways_deg=seen.sideways_deg,
+                    u_deg=seen.u_deg[0],
+                    up_down_deg=seen.up_down_deg,
+                    u_deg2=seen.u_deg[1],
+                    known_by=seen.known_by,
+                )
             ).replace("-", "\u2212")
         self.facing.say(words)

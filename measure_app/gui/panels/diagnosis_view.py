@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from measure_app.gui.panels.pieces import Section, Sentence
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from analysis import Findings
@@ -19,10 +20,10 @@ class DiagnosisView(QWidget):
         super().__init__(parent)
         inside = QVBoxLayout(self)
         inside.setContentsMargins(0, 0, 0, 0)
-        self.why = Section("Why it may be off")
+        self.why = Section(said("Why it may be off"))
         self.why_words = Sentence(tone="warning")
         self.why.add(self.why_words)
-        self.improve = Section("What to improve first")
+        self.improve = Section(said("What to improve first"))
         self.improve_words = Sentence()
         self.improve.add(self.improve_words)
         inside.addWidget(self.why)

@@ -7,6 +7,7 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from measure_app.gui.theme import Colours, colours
+from measure_app.words import said
 
 _DEEPEST = 0.09
 """Depth beyond which the drawing does not follow, m; it is not to scale."""
@@ -35,13 +36,29 @@ class DepthDrawing(QWidget):
         """What the drawing says."""
         depth = f"{1000 * abs(self._behind_m):.3g} mm"
         if self._behind_m == 0.0:
-            return f"The {self._thing} is in the jet's plane: no correction is needed."
+            return said(
+                "The {thing} is in the jet's plane: no correction is needed.",
+                thing=self._thing,
+            )
         side = "behind" if self._behind_m > 0 else "before"
         effect = "smaller" if self._behind_m > 0 else "larger"
-        told = f"The {self._thing} stands {depth} {side} the jet's plane and looks {effect} than it is"
+        told = said(
+            "The {thing} stands {depth} {side} the jet's plane and looks {effect} than it is",
+            thing=self._thing,
+            depth=depth,
+            side=side,
+            effect=effect,
+        )
         if self._distance_m:
-            return f"{told}: {100 * abs(self._behind_m) / self._distance_m:.2g} % at this camera distance, corrected."
-        return f"{told}. Give the camera's distance (step Datum), or this cannot be corrected."
+            return said(
+                "{told}: {distance_m:.2g} % at this camera distance, corrected.",
+                told=told,
+                distance_m=100 * abs(self._behind_m) / self._distance_m,
+            )
+        return said(
+            "{told}. Give the camera's distance (step Datum), or this cannot be corrected.",
+            told=told,
+        )
 
     def sizeHint(self) -> QSize:  # noqa: N802
         """Return the size at which the drawing reads well."""
@@ -67,7 +84,7 @@ class DepthDrawing(QWidget):
         _camera(painter, scheme, lens)
         painter.setPen(QPen(QColor(scheme.law), 3))
         painter.drawLine(QPointF(plane, area.top()), QPointF(plane, area.bottom()))
-        self._label(painter, plane, 0, "jet's plane", scheme.law)
+        self._label(painter, plane, 0, said("jet's plane"), scheme.law)
         painter.setPen(QPen(QColor(scheme.hand), 5))
         painter.drawLine(QPointF(thing, lens.y() - half), QPointF(thing, lens.y() + half))
         painter.setPen(QPen(QColor(scheme.raised), 1))
@@ -77,7 +94,7 @@ class DepthDrawing(QWidget):
         self._label(painter, thing, self.height() - line - 2, self._thing, scheme.hand)
         self._label(painter, lens.x() + 6, self.height() - line - 2, "camera", scheme.ink)
         painter.setPen(QColor(scheme.faint))
-        painter.drawText(QPointF(4, self.fontMetrics().ascent()), "from above")
+        painter.drawText(QPointF(4, self.fontMetrics().ascent()), said("from above"))
 
     def _rays(
         self, painter: QPainter, scheme: Colours, lens: QPointF, plane: float, thing: float, half: float
@@ -102,7 +119,12 @@ class DepthDrawing(QWidget):
         )
 
     def _describe(self) -> None:
-        self.setAccessibleName(f"Drawing: where the {self._thing} stands")
+        self.setAccessibleName(
+            said(
+                "Drawing: where the {thing} stands",
+                thing=self._thing,
+            )
+        )
         self.setAccessibleDescription(self.words)
         self.setToolTip(self.words)
 

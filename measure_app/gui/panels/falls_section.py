@@ -15,9 +15,10 @@ from measure_app.gui.panels.instruments import DEPTHS
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
 from measure_app.gui.panels.quantity import LENGTH_MM, SHORT_TIME
 from measure_app.gui.panels.tables import DataTable, Field
-from measure_app.gui.panels.wording import counted, finding_name
+from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.tools import Tool
 from measure_app.run import FallPart
+from measure_app.words import counted, marked, said
 
 if TYPE_CHECKING:
     from measure_app.gui.panels.readings_panel import ReadingsPanel
@@ -39,15 +40,20 @@ class ShownFall:
 
 
 FALL_FIELDS = (
-    Field("fall", lambda f: f.part.name, tip="Press to go to its first frame."),
-    Field("marks", lambda f: str(len(f.part.marks)), lambda f: len(f.part.marks), "Two are two events."),
+    Field(marked("fall"), lambda f: f.part.name, tip=marked("Press to go to its first frame.")),
     Field(
-        "frames",
+        marked("marks"),
+        lambda f: str(len(f.part.marks)),
+        lambda f: len(f.part.marks),
+        marked("Two are two events."),
+    ),
+    Field(
+        marked("frames"),
         lambda f: f"{f.part.marks[0].frame}–{f.part.marks[-1].frame}",
         lambda f: f.part.marks[0].frame,
-        "First and last frame with a mark.",
+        marked("First and last frame with a mark."),
     ),
-    Field("what", lambda f: KINDS.get(f.part.what, f.part.what), tip="What falls."),
+    Field(marked("what"), lambda f: KINDS.get(f.part.what, f.part.what), tip=marked("What falls.")),
 )
 
 
@@ -55,28 +61,35 @@ class FallsSection(Section):
     """The part of the readings panel in which a falling drop is marked."""
 
     def __init__(self, panel: ReadingsPanel) -> None:
-        super().__init__("A fall: a g that is news", is_open=False)
+        super().__init__(said("A fall: a g that is news"), is_open=False)
         self._panel = panel
         self._chosen: int | None = None
         self.add(
-            "A drop that falls beside the rule tells g by itself, without the accepted one. Press on its middle, frame "
-            "by frame: three marks or more, the more the better. Two marks alone are two events: the frame in which it "
-            "has just been let go, and the one in which it has just landed."
+            said(
+                "A drop that falls beside the rule tells g by itself, without the accepted one. "
+                "Press on its middle, frame by frame: three marks or more, the more the better. Two "
+                "marks alone are two events: the frame in which it has just been let go, and the one "
+                "in which it has just landed."
+            )
         )
-        self.what_box = choice("What falls", [(words, what) for what, words in KINDS.items()])
-        self.advance_box = number_box("Frames to move on after each press on a fall", 0, 1000)
+        self.what_box = choice(said("What falls"), [(words, what) for what, words in KINDS.items()])
+        self.advance_box = number_box(said("Frames to move on after each press on a fall"), 0, 1000)
         self.advance_box.setValue(1)
-        self.advance_box.setSuffix(" frames")
+        self.advance_box.setSuffix(said(" frames"))
         self.mark_button = button(
-            "Mark a falling drop", "Press on the drop; the film moves on after each press", checkable=True
+            said("Mark a falling drop"),
+            said("Press on the drop; the film moves on after each press"),
+            checkable=True,
         )
-        self.more_button = button("Go on with it", "Add marks to the fall chosen in the list", checkable=True)
+        self.more_button = button(
+            said("Go on with it"), said("Add marks to the fall chosen in the list"), checkable=True
+        )
         self.mark_button.clicked.connect(lambda on: self._take(None) if on else self._put_down())
         self.more_button.clicked.connect(lambda on: self._take(self._chosen) if on else self._put_down())
         self.what_box.activated.connect(lambda _: self._retake())
         self.advance_box.valueChanged.connect(lambda _: self._retake())
         self.add(row(self.what_box, stretch=0))
-        self.add(row("Then move on", self.advance_box, stretch=1))
+        self.add(row(said("Then move on"), self.advance_box, stretch=1))
         self.add(row(self.mark_button, self.more_button))
         self.table = DataTable(FALL_FIELDS, "Falls")
         self.table.setMinimumHeight(5 * (self.fontMetrics().height() + 6))
@@ -84,27 +97,34 @@ class FallsSection(Section):
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection())
         self.table.delete_pressed.connect(self._delete)
         self.add(self.table)
-        self.last_button = button("Drop the last mark", "Take the last mark of the chosen fall away")
-        self.delete_button = button("Delete", "Delete the chosen fall; it can be undone")
+        self.last_button = button(
+            said("Drop the last mark"), said("Take the last mark of the chosen fall away")
+        )
+        self.delete_button = button(said("Delete"), said("Delete the chosen fall; it can be undone"))
         self.last_button.clicked.connect(self._drop_last)
         self.delete_button.clicked.connect(self._delete)
         self.add(row(self.last_button, self.delete_button))
         self.behind = QuantityField(
-            "The chosen fall, behind the jet's plane",
+            said("The chosen fall, behind the jet's plane"),
             LENGTH_MM,
-            "How far behind the jet's plane the drop falls; before it with a minus. Each centimetre at one metre is 1 % "
-            "of g.",
+            said(
+                "How far behind the jet's plane the drop falls; before it with a minus. Each "
+                "centimetre at one metre is 1 % of g."
+            ),
             instruments=DEPTHS,
             needed=True,
         )
         self.behind.committed.connect(self._typed_depth)
         self.add(self.behind)
         self.shutter = QuantityField(
-            "Reading out one frame takes the camera",
+            said("Reading out one frame takes the camera"),
             SHORT_TIME,
-            "Phones read a frame row by row, in 10 to 30 ms: lower rows are later. 0 if all rows are taken at once. Left "
-            "empty, what that may do to g is counted as an error; with the phone upright it does nothing.",
-            placeholder="not known",
+            said(
+                "Phones read a frame row by row, in 10 to 30 ms: lower rows are later. 0 if all rows "
+                "are taken at once. Left empty, what that may do to g is counted as an error; with "
+                "the phone upright it does nothing."
+            ),
+            placeholder=said("not known"),
         )
         self.shutter.committed.connect(self._typed_shutter)
         self.add(self.shutter)
@@ -132,7 +152,7 @@ class FallsSection(Section):
             camera.rolling_shutter_u_s if camera is not None else None,
         )
         self.table.setVisible(bool(falls))
-        self.set_state(counted(len(falls), "fall") if falls else "")
+        self.set_state(counted("{count} fall", "{count} falls", len(falls)) if falls else "")
         self.answer.say(self._answer() if falls else "")
         self._selection()
 
@@ -147,7 +167,14 @@ class FallsSection(Section):
                 value = with_uncertainty(finding.value, finding.u, finding.unit)
                 return f"{finding_name(name)}: {value}. It {finding.remarks[0]}."
         missing = {each.name: each.missing for each in outcome.findings.undetermined}
-        return f"No g yet: needs {missing['gravity_from_parabola']}." if _ROUTES[1] in missing else ""
+        return (
+            said(
+                "No g yet: needs {missing}.",
+                missing=missing["gravity_from_parabola"],
+            )
+            if _ROUTES[1] in missing
+            else ""
+        )
 
     def _selection(self) -> None:
         chosen = self.table.selected_rows()

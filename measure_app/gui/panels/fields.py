@@ -11,8 +11,9 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QVBoxLa
 from measure_app.gui.panels.instruments import Instrument
 from measure_app.gui.panels.pieces import Sentence, choice
 from measure_app.gui.panels.quantity import Family, NotANumber, Typed, Unit, fitting_unit, shown, typed
+from measure_app.words import marked, said
 
-_NO_INSTRUMENT = "another figure"
+_NO_INSTRUMENT = marked("another figure")
 
 
 class _Line(QLineEdit):
@@ -59,11 +60,17 @@ class QuantityField(QWidget):
         self._value: float | None = None
         self._u: float | None = None
         self._unit = family.units[0]
-        caption = QLabel(label)
+        caption = QLabel(said(label))
         caption.setWordWrap(True)
-        self.value_edit = self._edit(label, placeholder or "not given")
+        self.value_edit = self._edit(label, placeholder or said("not given"))
         caption.setBuddy(self.value_edit)
-        self.u_edit = self._edit(f"{label}, standard uncertainty", "u")
+        self.u_edit = self._edit(
+            said(
+                "{label}, standard uncertainty",
+                label=label,
+            ),
+            "u",
+        )
         self.u_edit.setFixedWidth(self.fontMetrics().horizontalAdvance("0.000000") + 14)
         line = QHBoxLayout()
         line.setSpacing(4)
@@ -102,20 +109,32 @@ class QuantityField(QWidget):
     def _units(self, label: str) -> QComboBox | None:
         if len(self.family.units) < 2:
             return None
-        box = choice(f"{label}, unit", [(unit.symbol, unit) for unit in self.family.units])
+        box = choice(
+            said(
+                "{label}, unit",
+                label=label,
+            ),
+            [(unit.symbol, unit) for unit in self.family.units],
+        )
         box.setMinimumContentsLength(3)
         box.activated.connect(self._unit_chosen)
         return box
 
     def _measured_with(self, label: str) -> QHBoxLayout:
-        options: list[tuple[str, object]] = [(each.name, each) for each in self._instruments]
-        self.instrument_box = choice(f"{label}, measured with", [*options, (_NO_INSTRUMENT, None)])
+        options: list[tuple[str, object]] = [(said(each.name), each) for each in self._instruments]
+        self.instrument_box = choice(
+            said(
+                "{label}, measured with",
+                label=label,
+            ),
+            [*options, (_NO_INSTRUMENT, None)],
+        )
         for i, each in enumerate(self._instruments):
-            self.instrument_box.setItemData(i, each.why, Qt.ItemDataRole.ToolTipRole)
+            self.instrument_box.setItemData(i, said(each.why), Qt.ItemDataRole.ToolTipRole)
         self.instrument_box.activated.connect(self._instrument_chosen)
         line = QHBoxLayout()
         line.setSpacing(4)
-        with_words = QLabel("with")
+        with_words = QLabel(said("with"))
         with_words.setBuddy(self.instrument_box)
         line.addWidget(with_words)
         line.addWidget(self.instrument_box, 1)
@@ -176,10 +195,10 @@ class QuantityField(QWidget):
                 self.show_refusal(each.words)
                 return
         if isinstance(u, Typed) and u.value < 0:
-            self.show_refusal("an uncertainty cannot be below nought; type it without a minus")
+            self.show_refusal(said("an uncertainty cannot be below nought; type it without a minus"))
             return
         if value is None and self._needed:
-            self.show_refusal("this cannot be empty; type a number")
+            self.show_refusal(said("this cannot be empty; type a number"))
             return
         self._commit(value if isinstance(value, Typed) else None, u if isinstance(u, Typed) else None)
 

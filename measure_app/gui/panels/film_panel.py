@@ -14,7 +14,8 @@ from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, button, number_box, row
 from measure_app.gui.panels.quantity import RATE
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.wording import clock, counted
+from measure_app.gui.panels.wording import clock
+from measure_app.words import counted, marked, said
 
 COARSE_M = 1e-3
 """Size of a pixel, m, above which it is said to be coarse: common practice, no source."""
@@ -24,27 +25,27 @@ class FilmPanel(Panel):
     """The film and its clock."""
 
     step = Step.FILM
-    lead = "Choose the part to be measured, and see that the clock is right."
+    lead = marked("Choose the part to be measured, and see that the clock is right.")
 
     def build(self) -> None:
         """Make the controls."""
         self._facts = Sentence()
-        self._choose = button("Open another film…", "Take another film into this run")
+        self._choose = button(said("Open another film…"), said("Take another film into this run"))
         self._choose.clicked.connect(self.services.open_film)
         self.add(self._facts)
         self.add(row(self._choose))
         self._build_now()
         self._build_part()
         self._build_rate()
-        self._doubts = Section("About this film")
+        self._doubts = Section(said("About this film"))
         self._doubt = Sentence()
         self._doubts.add(self._doubt)
         self.add(self._doubts)
         self.document.frame_changed.connect(self._show_frame)
 
     def _build_now(self) -> None:
-        now = Section("This frame")
-        self.frame_box = number_box("Frame number", 0, 0)
+        now = Section(said("This frame"))
+        self.frame_box = number_box(said("Frame number"), 0, 0)
         self.frame_box.valueChanged.connect(self._go)
         self._time, self._gap = QLabel(), QLabel()
         for label in (self._time, self._gap):
@@ -52,32 +53,35 @@ class FilmPanel(Panel):
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
         for i, (words, control) in enumerate(
-            (("&Frame", self.frame_box), ("Time", self._time), ("To the next frame", self._gap))
+            (("&Frame", self.frame_box), ("Time", self._time), (said("To the next frame"), self._gap))
         ):
             label = QLabel(words)
             label.setBuddy(control)
             grid.addWidget(label, i, 0)
             grid.addWidget(control, i, 1)
         now.add(grid)
-        self._first = button("First of the part", "Go to the first frame of the part measured")
-        self._last = button("Last of the part", "Go to the last frame of the part measured")
+        self._first = button(said("First of the part"), said("Go to the first frame of the part measured"))
+        self._last = button(said("Last of the part"), said("Go to the last frame of the part measured"))
         self._first.clicked.connect(lambda: self.document.go_to(self._ends()[0]))
         self._last.clicked.connect(lambda: self.document.go_to(self._ends()[1]))
         now.add(row(self._first, self._last))
-        now.add("Step and play with the row below the picture, or with the arrow keys.")
+        now.add(said("Step and play with the row below the picture, or with the arrow keys."))
         self.add(now)
 
     def _build_part(self) -> None:
-        part = Section("Part measured")
+        part = Section(said("Part measured"))
         part.add(
-            "Start after the first splash, stop before the jet dribbles. The brackets on the strips do the same."
+            said(
+                "Start after the first splash, stop before the jet dribbles. The brackets on the "
+                "strips do the same."
+            )
         )
-        self.start_box = number_box("First frame measured", 0, 0)
-        self.stop_box = number_box("Last frame measured", 0, 0)
-        self._start_here = button("here", "Start the part at the frame in sight")
-        self._stop_here = button("here", "End the part with the frame in sight")
-        self._start_here.setAccessibleName("Start the part at the frame in sight")
-        self._stop_here.setAccessibleName("End the part with the frame in sight")
+        self.start_box = number_box(said("First frame measured"), 0, 0)
+        self.stop_box = number_box(said("Last frame measured"), 0, 0)
+        self._start_here = button(said("here"), said("Start the part at the frame in sight"))
+        self._stop_here = button(said("here"), said("End the part with the frame in sight"))
+        self._start_here.setAccessibleName(said("Start the part at the frame in sight"))
+        self._stop_here.setAccessibleName(said("End the part with the frame in sight"))
         self.start_box.valueChanged.connect(self._part_typed)
         self.stop_box.valueChanged.connect(self._part_typed)
         self._start_here.clicked.connect(lambda: self._part(self.document.frame, self._ends()[1]))
@@ -85,7 +89,10 @@ class FilmPanel(Panel):
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
         for i, (words, box, here) in enumerate(
-            (("From frame", self.start_box, self._start_here), ("to frame", self.stop_box, self._stop_here))
+            (
+                (said("From frame"), self.start_box, self._start_here),
+                (said("to frame"), self.stop_box, self._stop_here),
+            )
         ):
             label = QLabel(words)
             label.setBuddy(box)
@@ -98,18 +105,23 @@ class FilmPanel(Panel):
         self.add(part)
 
     def _build_rate(self) -> None:
-        slow = Section("Slow motion")
+        slow = Section(said("Slow motion"))
         self.rate_field = QuantityField(
-            "Frames that the camera took in each second",
+            said("Frames that the camera took in each second"),
             RATE,
-            "Leave it empty if the film plays at its true speed. A film taken at 240 frames per second and played at "
-            "30 runs eight times too slow; with 240 written here, every time is put right. The camera's settings "
-            "name the rate; a clock in the picture proves it.",
+            said(
+                "Leave it empty if the film plays at its true speed. A film taken at 240 frames per "
+                "second and played at 30 runs eight times too slow; with 240 written here, every "
+                "time is put right. The camera's settings name the rate; a clock in the picture "
+                "proves it."
+            ),
             with_u=False,
-            placeholder="plays at true speed",
+            placeholder=said("plays at true speed"),
         )
         self.rate_field.committed.connect(lambda rate, _: self.ask(SetCaptureRate(rate), self.rate_field))
-        self._hint = button("Use the camera's rate", "Take over the rate that the camera wrote into the file")
+        self._hint = button(
+            said("Use the camera's rate"), said("Take over the rate that the camera wrote into the file")
+        )
         self._hint.clicked.connect(self._take_hint)
         self._factor = Sentence(tone="faint")
         slow.add(self.rate_field)
@@ -138,7 +150,7 @@ class FilmPanel(Panel):
             control.setEnabled(there)
         self._choose.setEnabled(run is not None)
         if info is None or run is None:
-            self._facts.say("No film is open. Open a film, or drop one on the window.")
+            self._facts.say(said("No film is open. Open a film, or drop one on the window."))
             self._doubt.say("")
             self._doubts.setVisible(False)
             self._length.say("")
@@ -159,14 +171,19 @@ class FilmPanel(Panel):
         hint = info.capture_rate_hint
         self._hint.setVisible(bool(hint and rate != hint and _slower(info, hint)))
         if hint:
-            self._hint.setText(f"The camera says {hint:g} per second: use it")
+            self._hint.setText(
+                said(
+                    "The camera says {hint:g} per second: use it",
+                    hint=hint,
+                )
+            )
             self._hint.setAccessibleName(self._hint.text())
         self._doubts.setVisible(True)
         doubts = (*info.remarks, *coarse_words(self.document.rule_fits))
-        self._doubts.set_state("" if doubts else "nothing doubtful")
+        self._doubts.set_state("" if doubts else said("nothing doubtful"))
         self._doubt.say(
             "\n\n".join(_sentence(words) for words in doubts)
-            or ("Its frames follow one another evenly and none is missing, as far as the file tells.")
+            or (said("Its frames follow one another evenly and none is missing, as far as the file tells."))
         )
 
     def _ends(self) -> tuple[int, int]:
@@ -180,10 +197,14 @@ class FilmPanel(Panel):
 
     def _part_in_words(self, start: int, last: int) -> str:
         seconds = self.document.seconds
-        frames = counted(max(0, last - start + 1), "frame")
+        frames = counted("{count} frame", "{count} frames", max(0, last - start + 1))
         if seconds is None or last < start:
             return f"{frames}."
-        return f"{frames}, {clock(float(seconds[last] - seconds[start]))} from the first to the last."
+        return said(
+            "{frames}, {clock} from the first to the last.",
+            frames=frames,
+            clock=clock(float(seconds[last] - seconds[start])),
+        )
 
     def _show_frame(self, frame: int) -> None:
         if not self.isVisible():
@@ -194,14 +215,14 @@ class FilmPanel(Panel):
         self.frame_box.blockSignals(False)
         seconds = self.document.seconds
         if seconds is None or frame >= len(seconds):
-            self._time.setText("no clock")
-            self._gap.setText("no clock")
+            self._time.setText(said("no clock"))
+            self._gap.setText(said("no clock"))
             return
         self._time.setText(clock(float(seconds[frame])))
         if frame + 1 < len(seconds):
             self._gap.setText(f"{1000.0 * float(seconds[frame + 1] - seconds[frame]):.1f} ms")
         else:
-            self._gap.setText("last frame")
+            self._gap.setText(said("last frame"))
 
     def _go(self, frame: int) -> None:
         self.document.go_to(frame)
@@ -216,7 +237,12 @@ class FilmPanel(Panel):
         stop = None if last >= info.n_frames - 1 and start <= last else last + 1
         if last < start:
             self.show_refusal(
-                f"The part would end (frame {last}) before it starts (frame {start}); move the other end first."
+                said(
+                    "The part would end (frame {last}) before it starts (frame {start}); move the other "
+                    "end first.",
+                    last=last,
+                    start=start,
+                )
             )
             self.guarded(self._show)
             return
@@ -230,10 +256,24 @@ class FilmPanel(Panel):
 
 def facts_in_words(info: ClipInfo) -> str:
     """Say in two lines what a film is."""
-    rate = f"{float(info.average_rate):.4g} frames/s" if info.file_rate else "no clock"
-    turned = f", turned by {info.rotation}°" if info.rotation else ""
+    rate = (
+        said(
+            "{average_rate:.4g} frames/s",
+            average_rate=float(info.average_rate),
+        )
+        if info.file_rate
+        else said("no clock")
+    )
+    turned = (
+        said(
+            ", turned by {rotation}°",
+            rotation=info.rotation,
+        )
+        if info.rotation
+        else ""
+    )
     return (
-        f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted(info.n_frames, 'frame')}, {rate}, "
+        f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted('{count} frame', '{count} frames', info.n_frames)}, {rate}, "
         f"{info.duration_s:.1f} s"
     )
 
@@ -244,8 +284,12 @@ def coarse_words(fits: Sequence[RuleFit]) -> tuple[str, ...]:
     if size <= COARSE_M:
         return ()
     return (
-        f"there is only {1e-3 / size:.2g} px to a millimetre: half a pixel is {500 * size:.2g} mm; bring the "
-        "camera nearer, or zoom in from where it stands, in the next film",
+        said(
+            "there is only {size:.2g} px to a millimetre: half a pixel is {size2:.2g} mm; bring "
+            "the camera nearer, or zoom in from where it stands, in the next film",
+            size=1e-3 / size,
+            size2=500 * size,
+        ),
     )
 
 
@@ -258,9 +302,22 @@ def _slow_in_words(info: ClipInfo, rate: float | None) -> str:
         return ""
     factor = rate / float(info.file_rate)
     if abs(factor - 1.0) < 0.005:
-        return "That is the rate at which the film plays: nothing is changed."
-    kind = f"{factor:.3g} times slower than" if factor > 1 else f"{1 / factor:.3g} times faster than"
-    return f"The film plays {kind} life; all times are put right."
+        return said("That is the rate at which the film plays: nothing is changed.")
+    kind = (
+        said(
+            "{factor:.3g} times slower than",
+            factor=factor,
+        )
+        if factor > 1
+        else said(
+            "{factor:.3g} times faster than",
+            factor=1 / factor,
+        )
+    )
+    return said(
+        "The film plays {kind} life; all times are put right.",
+        kind=kind,
+    )
 
 
 def _sentence(words: str) -> str:

@@ -11,8 +11,9 @@ from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
 from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.theme import colours
 from measure_app.report import shown_unit
+from measure_app.words import marked, said
 
-ASSUMED_G = "◇ assumed g"
+ASSUMED_G = marked("◇ assumed g")
 
 
 def value_words(finding: Finding) -> str:
@@ -29,23 +30,23 @@ def interval_words(finding: Finding) -> str:
 
 
 FINDING_FIELDS = (
-    Field("finding", lambda f: finding_name(f.name)),
-    Field("symbol", lambda f: f.symbol),
-    Field("value", value_words, lambda f: f.value),
-    Field("standard uncertainty", lambda f: f"{f.u:.2g}", lambda f: f.u),
-    Field("unit", lambda f: f.unit),
-    Field("95 % from", lambda f: f"{f.interval_95[0]:.6g}", lambda f: f.interval_95[0]),
-    Field("95 % to", lambda f: f"{f.interval_95[1]:.6g}", lambda f: f.interval_95[1]),
-    Field("rests on an assumed g", lambda f: "yes" if f.depends_on_assumed_g else "no"),
-    Field("method", lambda f: f.method),
+    Field(marked("finding"), lambda f: finding_name(f.name)),
+    Field(marked("symbol"), lambda f: f.symbol),
+    Field(marked("value"), value_words, lambda f: f.value),
+    Field(marked("standard uncertainty"), lambda f: f"{f.u:.2g}", lambda f: f.u),
+    Field(marked("unit"), lambda f: f.unit),
+    Field(marked("95 % from"), lambda f: f"{f.interval_95[0]:.6g}", lambda f: f.interval_95[0]),
+    Field(marked("95 % to"), lambda f: f"{f.interval_95[1]:.6g}", lambda f: f.interval_95[1]),
+    Field(marked("rests on an assumed g"), lambda f: "yes" if f.depends_on_assumed_g else "no"),
+    Field(marked("method"), lambda f: f.method),
 )
 
 _SPOKEN = (
     Field(
-        "finding",
+        marked("finding"),
         lambda f: (
             f"{finding_name(f.name)}, {f.symbol} = {value_words(f)}, 95 %: {interval_words(f)}"
-            + (", rests on an assumed g" if f.depends_on_assumed_g else "")
+            + (marked(", rests on an assumed g") if f.depends_on_assumed_g else "")
         ),
     ),
     *FINDING_FIELDS[1:],
@@ -113,10 +114,10 @@ class FindingList(QListView):
         self.rows_model = RowsModel(_SPOKEN, self)
         self.setModel(self.rows_model)
         self.setItemDelegate(_FindingDelegate(self))
-        self.setAccessibleName("Findings")
+        self.setAccessibleName(said("Findings"))
         self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
         self.setUniformItemSizes(True)
-        copy = QAction("Copy all findings as a table", self)
+        copy = QAction(said("Copy all findings as a table"), self)
         copy.setShortcut(QKeySequence.StandardKey.Copy)
         copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
         copy.triggered.connect(self.copy_all)

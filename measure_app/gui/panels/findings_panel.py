@@ -16,7 +16,8 @@ from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.wording import BORROWED_G, counted, finding_name
+from measure_app.gui.panels.wording import BORROWED_G, finding_name
+from measure_app.words import counted, marked, said
 
 if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
     from measure_app.gui.panels.graphs import LawGraph
@@ -24,7 +25,7 @@ if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
 
 _MOST_SOURCES = 6
 _CROP = (220, 160)
-_POINT = "Point at a point, or walk along them with the arrow keys; Enter goes to its frame."
+_POINT = marked("Point at a point, or walk along them with the arrow keys; Enter goes to its frame.")
 
 
 class GraphTabs(QWidget):
@@ -37,7 +38,7 @@ class GraphTabs(QWidget):
         self._panel = panel
         self._outcome: Outcome | None = None
         self.tabs = QTabWidget()
-        self.tabs.setAccessibleName("Graphs")
+        self.tabs.setAccessibleName(said("Graphs"))
         self.tabs.setUsesScrollButtons(False)
         self.graphs = tuple(LawGraph(law) for law in LAWS)
         self.equation = Sentence()
@@ -53,13 +54,13 @@ class GraphTabs(QWidget):
             graph.said.connect(self.point.say)
             index = self.tabs.addTab(graph, tab_of(graph.law))
             self.tabs.setTabToolTip(index, title_of(graph.law))
-        self.free_box = TickBox("Let the intercept go free")
+        self.free_box = TickBox(said("Let the intercept go free"))
         self.free_box.setChecked(True)
-        self.free_box.setToolTip("Off: the line is held to the origin, as the law has it")
-        self.both_box = TickBox("Weigh both errors")
+        self.free_box.setToolTip(said("Off: the line is held to the origin, as the law has it"))
+        self.both_box = TickBox(said("Weigh both errors"))
         self.both_box.setChecked(True)
-        self.both_box.setToolTip("Off: plain least squares, which a spreadsheet shows")
-        self.copy_button = button("Copy graph", "Copy the graph as a picture")
+        self.both_box.setToolTip(said("Off: plain least squares, which a spreadsheet shows"))
+        self.copy_button = button(said("Copy graph"), said("Copy the graph as a picture"))
         self.copy_button.clicked.connect(self._copy)
         for box in (self.free_box, self.both_box):
             box.toggled.connect(lambda _: self._draw())
@@ -104,7 +105,7 @@ class GraphTabs(QWidget):
         graph.show_line(fitted, frames)
         self.copy_button.setEnabled(fitted is not None)
         if fitted is None:
-            self.equation.say("This line needs more readings." if outcome is not None else "")
+            self.equation.say(said("This line needs more readings.") if outcome is not None else "")
             self.checks.say("")
         else:
             self.equation.say(graph.equation)
@@ -115,7 +116,7 @@ class FindingsPanel(Panel):
     """What the run says."""
 
     step = Step.FINDINGS
-    lead = "Does the speed go as the root of the head, how well is it known, and what limits you?"
+    lead = marked("Does the speed go as the root of the head, how well is it known, and what limits you?")
 
     def build(self) -> None:
         """Make the controls."""
@@ -130,15 +131,15 @@ class FindingsPanel(Panel):
         self._large: QDialog | None = None
         self._large_tabs: GraphTabs | None = None
         self._graphs: GraphTabs | None = None
-        self._graph_section = Section("Graphs")
-        self.larger = button("Larger…", "Show the graphs in a window of their own")
+        self._graph_section = Section(said("Graphs"))
+        self.larger = button(said("Larger…"), said("Show the graphs in a window of their own"))
         self.larger.clicked.connect(self._enlarge)
         self.add(self._graph_section)
-        found = Section("Findings")
+        found = Section(said("Findings"))
         self.list = FindingList()
         self.list.selectionModel().currentChanged.connect(lambda *_: self._show_chosen())
         found.add(self.list)
-        self.copy_button = button("Copy all", "Copy all findings as tab-separated text")
+        self.copy_button = button(said("Copy all"), said("Copy all findings as tab-separated text"))
         self.copy_button.clicked.connect(self.list.copy_all)
         found.add(row(self.copy_button))
         self.method = Sentence()
@@ -147,7 +148,7 @@ class FindingsPanel(Panel):
         for sentence in (self.method, self.borrowed, self.finding_remarks):
             found.add(sentence)
         self.add(found)
-        budget = Section("What limits it")
+        budget = Section(said("What limits it"))
         self.budget_words = Sentence()
         self.budget = BudgetList()
         self.budget_rest = Sentence(tone="faint")
@@ -155,16 +156,19 @@ class FindingsPanel(Panel):
         budget.add(self.budget)
         budget.add(self.budget_rest)
         budget.add(
-            "▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of single readings."
+            said(
+                "▨ hatched: shared by all readings, so more frames do not shrink it.   ■ solid: of "
+                "single readings."
+            )
         )
         self.add(budget)
         self.diagnosis = DiagnosisView()
         self.add(self.diagnosis)
-        self._open = Section("Not determined yet")
+        self._open = Section(said("Not determined yet"))
         self.undetermined = Sentence()
         self._open.add(self.undetermined)
         self.add(self._open)
-        self._doubts = Section("Doubts and remarks")
+        self._doubts = Section(said("Doubts and remarks"))
         self.remarks = Sentence()
         self._doubts.add(self.remarks)
         self.add(self._doubts)
@@ -206,17 +210,26 @@ class FindingsPanel(Panel):
 
     def _state_words(self, outcome: Outcome | None) -> str:
         if self.document.blind:
-            return "Blind mode is on: findings are hidden until it is switched off in the step Readings."
+            return said(
+                "Blind mode is on: findings are hidden until it is switched off in the step Readings."
+            )
         if self.run is None:
-            return "No film is open."
+            return said("No film is open.")
         if outcome is None:
-            return f"Nothing to show yet: {self.document.lack or 'mark rules, datum and readings first'}."
+            return said(
+                "Nothing to show yet: {value}.",
+                value=self.document.lack or said("mark rules, datum and readings first"),
+            )
         if not outcome.found_anything:
-            return (
+            return said(
                 "Nothing to show yet: no reading could be turned into a length. Mark some, or find the rest."
             )
         kept = sum(each.kept for each in outcome.rows)
-        return f"From {counted(kept, 'frame')} of {len(outcome.rows)}."
+        return said(
+            "From {counted} of {count}.",
+            counted=counted("{count} frame", "{count} frames", kept),
+            count=len(outcome.rows),
+        )
 
     def _show_outcome(self, outcome: Outcome | None) -> None:
         if outcome is not None or self._graphs is not None:
@@ -238,19 +251,28 @@ class FindingsPanel(Panel):
         finding = self.list.chosen
         borrowed = finding is not None and finding.depends_on_assumed_g
         self.method.say(f"{_capital(finding.method)}." if finding is not None else "")
-        self.borrowed.say(BORROWED_G if borrowed and finding is not None and finding.symbol == "g" else "")
+        self.borrowed.say(
+            said(BORROWED_G) if borrowed and finding is not None and finding.symbol == "g" else ""
+        )
         if borrowed and finding is not None and finding.symbol != "g":
-            self.borrowed.say("This rests on the g that was taken for granted.")
+            self.borrowed.say(said("This rests on the g that was taken for granted."))
         told = [r for r in finding.remarks if "holds no news of g" not in r] if finding is not None else []
         self.finding_remarks.say("\n".join(f"•  {words}" for words in told))
         rest = self.budget.show_finding(finding, _MOST_SOURCES)
         self.budget_words.say(_budget_words(finding))
-        self.budget_rest.say(f"and {counted(rest, 'smaller source')}" if rest else "")
+        self.budget_rest.say(
+            said(
+                "and {counted}",
+                counted=counted("{count} smaller source", "{count} smaller sources", rest),
+            )
+            if rest
+            else ""
+        )
 
     def _enlarge(self) -> None:
         if self._large is None:
             self._large = QDialog(self)
-            self._large.setWindowTitle("Graphs")
+            self._large.setWindowTitle(said("Graphs"))
             self._large.setWindowFlag(Qt.WindowType.WindowMaximizeButtonHint)
             self._large.resize(860, 760)
             self._large_tabs = GraphTabs(self, tall=True)
@@ -286,14 +308,26 @@ def _budget_words(finding: Finding | None) -> str:
     total = sum(share.u**2 for share in finding.budget)
     part = first.u**2 / total if total > 0 else 0.0
     halved = 100 * (1.0 - (1.0 - 0.75 * part) ** 0.5)
-    return (
-        f"Uncertainty of {finding.symbol} ({finding_name(finding.name)}). The largest source is “{first.source}”: "
-        f"halving it would make the uncertainty {halved:.0f} % smaller."
+    return said(
+        "Uncertainty of {symbol} ({finding_name}). The largest source is “{source}”: halving "
+        "it would make the uncertainty {halved:.0f} % smaller.",
+        symbol=finding.symbol,
+        finding_name=finding_name(finding.name),
+        source=first.source,
+        halved=halved,
     )
 
 
 def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
-    place = f" (frames {frames[0]} to {frames[1]})" if frames is not None else ""
+    place = (
+        said(
+            " (frames {frames} to {frames2})",
+            frames=frames[0],
+            frames2=frames[1],
+        )
+        if frames is not None
+        else ""
+    )
     return f"{_capital(about)}{place}: {says}{'' if says.endswith('.') else '.'}"
 
 

@@ -8,6 +8,7 @@ from calibration import RuleFit
 from measure_app.gui.panels.quantity import LENGTH_MM, MM, Unit, shown
 from measure_app.gui.panels.tables import Field
 from measure_app.run import RulePart
+from measure_app.words import marked
 
 _TOO_FAR = 3.0
 """Residual over its stated uncertainty beyond which a graduation deserves another look."""
@@ -75,29 +76,31 @@ def _unit_of(rule: RulePart) -> Unit:
 
 GRADUATION_FIELDS = (
     Field(
-        "value",
+        marked("value"),
         lambda r: f"{shown(r.value_m, r.unit)} {r.unit.symbol}",
         lambda r: r.value_m,
-        "Engraved value; copied in metres.",
+        marked("Engraved value; copied in metres."),
     ),
     Field(
-        "at px",
+        marked("at px"),
         lambda r: f"{r.x_px:.1f}, {r.y_px:.1f}",
-        tip="Place in the frame: from the left, from the top.",
+        tip=marked("Place in the frame: from the left, from the top."),
     ),
     Field(
-        "off px",
+        marked("off px"),
         lambda r: (
             "" if r.residual_px is None else f"{'⚠ ' if r.stands_out else ''}{_signed(r.residual_px, 2)}"
         ),
         lambda r: r.residual_px,
-        "How far it was read past the place that the common scale gives it; ⚠ more than reading explains.",
+        marked(
+            "How far it was read past the place that the common scale gives it; ⚠ more than reading explains."
+        ),
     ),
     Field(
-        "off mm",
+        marked("off mm"),
         lambda r: "" if r.residual_m is None else _signed(1000 * r.residual_m, 2),
         lambda r: r.residual_m,
-        "The same in millimetres; copied in metres.",
+        marked("The same in millimetres; copied in metres."),
     ),
 )
 

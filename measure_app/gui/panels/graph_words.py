@@ -18,6 +18,7 @@ from analysis import (
     with_uncertainty,
 )
 from measure_app.gui.panels.wording import unit_words
+from measure_app.words import marked, said
 
 _TABS = {
     "speed_root_head": "v – √h",
@@ -26,10 +27,10 @@ _TABS = {
     "root_head_time": "√h – t",
 }
 _TITLES = {
-    "speed_root_head": "speed against √head",
-    "speed_squared_head": "speed² against head",
-    "throw_squared_head": "throw² against head",
-    "root_head_time": "√head against time",
+    "speed_root_head": marked("speed against √head"),
+    "speed_squared_head": marked("speed² against head"),
+    "throw_squared_head": marked("throw² against head"),
+    "root_head_time": marked("√head against time"),
 }
 
 
@@ -46,7 +47,12 @@ def title_of(law: Law) -> str:
 def axis_html(name: str, unit: str) -> str:
     """Write an axis title with its unit, such as ``head h / m``."""
     *words, symbol = name.split(" ")
-    return f"{' '.join(words)} &nbsp;{symbol} / {unit_words(unit)}"
+    return said(
+        "{join} &nbsp;{symbol} / {unit_words}",
+        join=" ".join(words),
+        symbol=symbol,
+        unit_words=unit_words(unit),
+    )
 
 
 def _symbols(law: Law) -> tuple[str, str]:
@@ -101,9 +107,15 @@ def equation_words_short(fitted: LawLine, whole: LineResult | None = None) -> st
 def scatter_words(fitted: LawLine) -> str:
     """Say what the scatter of the points alone would leave of the uncertainties."""
     line = fitted.line
-    words = f"slope ± {plain(line.slope_u, 2)}"
+    words = said(
+        "slope ± {slope_u}",
+        slope_u=plain(line.slope_u, 2),
+    )
     if line.free_intercept:
-        words += f", intercept ± {plain(line.intercept_u, 2)}"
+        words += said(
+            ", intercept ± {intercept_u}",
+            intercept_u=plain(line.intercept_u, 2),
+        )
     return words
 
 
@@ -111,12 +123,20 @@ def equation_words(fitted: LawLine, whole: LineResult | None = None) -> str:
     """Write the line, how it was fitted and how well it fits."""
     line = fitted.line
     r_squared = "" if not math.isfinite(line.r_squared) else f"R² = {_r_squared(line.r_squared)}"
-    kind = "" if line.free_intercept else " (about zero)"
-    points = f"{line.n} points"
+    kind = "" if line.free_intercept else said(" (about zero)")
+    points = said(
+        "{n} points",
+        n=line.n,
+    )
     fit = f"{r_squared}{kind}, {points}" if r_squared else points
     lines = [equation_words_short(fitted, whole)]
     if whole is not None:
-        lines.append(f"With the errors that all readings share; scatter only: {scatter_words(fitted)}.")
+        lines.append(
+            said(
+                "With the errors that all readings share; scatter only: {scatter_words}.",
+                scatter_words=scatter_words(fitted),
+            )
+        )
     return "\n".join([*lines, f"{fit}; {line.method}."])
 
 
@@ -139,12 +159,28 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
     x, y = float(points.x[at]), float(points.y[at])
     off = y - line.intercept - line.slope * x
     u = math.hypot(float(points.y_u[at]), line.slope * float(points.x_u[at]))
-    units = f"{abs(off) / u:.1f} of its own standard uncertainties" if u > 0 else "its error is not stated"
+    units = (
+        said(
+            "{u:.1f} of its own standard uncertainties",
+            u=abs(off) / u,
+        )
+        if u > 0
+        else said("its error is not stated")
+    )
     side = "above" if off >= 0 else "below"
-    return (
-        f"Frame {frame}: {x_symbol} = {plain(x)} {unit_words(law.x_unit)}, "
-        f"{y_symbol} = {plain(y)} {unit_words(law.y_unit)}; "
-        f"{plain(abs(off), 2)} {side} the line ({units})."
+    return said(
+        "Frame {frame}: {x_symbol} = {x} {unit_words}, {y_symbol} = {y} {unit_words2}; {off} "
+        "{side} the line ({units}).",
+        frame=frame,
+        x_symbol=x_symbol,
+        x=plain(x),
+        unit_words=unit_words(law.x_unit),
+        y_symbol=y_symbol,
+        y=plain(y),
+        unit_words2=unit_words(law.y_unit),
+        off=plain(abs(off), 2),
+        side=side,
+        units=units,
     )
 
 
@@ -157,7 +193,15 @@ def fit_words(fitted: LawLine, whole: LineResult | None = None) -> tuple[str, ..
     """
     asked = (_of_the_whole(check, fitted, whole) for check in fitted.line.checks)
     return tuple(
-        f"{c.question} {c.found:.2g}, at most {c.limit:.2g}. {c.remedy}" for c in asked if not c.holds
+        said(
+            "{question} {found:.2g}, at most {limit:.2g}. {remedy}",
+            question=c.question,
+            found=c.found,
+            limit=c.limit,
+            remedy=c.remedy,
+        )
+        for c in asked
+        if not c.holds
     )
 
 
@@ -169,5 +213,5 @@ def _of_the_whole(check: Check, fitted: LawLine, whole: LineResult | None) -> Ch
     if not math.isclose(check.found, by_scatter, rel_tol=1e-12):
         return check
     found = abs(line.intercept) / whole.intercept.u
-    question = "Does the line miss the origin (intercept over its whole standard uncertainty)?"
+    question = said("Does the line miss the origin (intercept over its whole standard uncertainty)?")
     return Check(question, found, check.limit, check.remedy)

@@ -33,6 +33,7 @@ from measure_app.gui.panels.graph_words import (
 )
 from measure_app.gui.panels.wording import unit_words
 from measure_app.gui.theme import Colours, colours
+from measure_app.words import said
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome
@@ -72,11 +73,16 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self._at = -1
         self._hovered = -1
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName(f"Graph: {title_of(law)}")
+        self.setAccessibleName(
+            said(
+                "Graph: {title_of}",
+                title_of=title_of(law),
+            )
+        )
         self.setMinimumHeight(300)
         self._make_plots()
         self._dress()
-        copy = QAction("Copy the graph as a picture", self)
+        copy = QAction(said("Copy the graph as a picture"), self)
         copy.triggered.connect(self.copy_picture)
         self.addAction(copy)
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)
@@ -162,7 +168,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             no_bars = dict.fromkeys(("x", "y", "top", "bottom", "left", "right"), nothing)
             self._bars.setData(**no_bars)  # what is not named again would stay, and be as long as before
             self._band.setCurves(pg.PlotDataItem(nothing, nothing), pg.PlotDataItem(nothing, nothing))
-            self.setAccessibleDescription("Empty: there is no line yet.")
+            self.setAccessibleDescription(said("Empty: there is no line yet."))
             return
         points, line = fitted.points, fitted.line
         few = len(points.x) <= _FEW
@@ -195,7 +201,13 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self._main.setYRange(float(ends.min()), float(ends.max()), padding=0.05)
         span = 1.15 * float(np.max(np.abs(residuals))) or 1.0
         self._low.setYRange(-span, span, padding=0.02)
-        self.setAccessibleDescription(f"{len(points.x)} points. {self.equation}")
+        self.setAccessibleDescription(
+            said(
+                "{count} points. {equation}",
+                count=len(points.x),
+                equation=self.equation,
+            )
+        )
 
     def copy_picture(self) -> None:
         """Copy the graph as a picture, with its equation, at twice the screen's size."""
@@ -315,7 +327,14 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             plot.showGrid(x=True, y=True, alpha=0.15)
         style = {"color": scheme.ink}
         self._main.setLabel("left", axis_html(self.law.y_name, self.law.y_unit), **style)
-        self._low.setLabel("left", f"off / {unit_words(self.law.y_unit)}", **style)
+        self._low.setLabel(
+            "left",
+            said(
+                "off / {unit_words}",
+                unit_words=unit_words(self.law.y_unit),
+            ),
+            **style,
+        )
         self._low.setLabel("bottom", axis_html(self.law.x_name, self.law.x_unit), **style)
         self._line.setPen(pg.mkPen(scheme.law, width=2, style=Qt.PenStyle.DashLine))
         band = QColor(scheme.law)

@@ -15,15 +15,22 @@ from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row
 from measure_app.gui.panels.steps import Step
 from measure_app.run import Run
+from measure_app.words import marked, said
 
 _PAUSE_MS = 700
 """Typing rests this long before it becomes an edit."""
 FILES = (
-    ("report.pdf, report.html", "set-up, strips, graphs, algebra, findings and cautions, to read and print"),
-    ("workbook.xlsx", "the working in live formulas; beside it a copy to fill in and one with the answers"),
-    ("readings.csv", "every frame with time, head, throw and why it was left out"),
-    ("findings.json", "all findings with uncertainties, for other programs"),
-    ("figures/", "strips, graphs and the set-up as pictures"),
+    (
+        marked("report.pdf, report.html"),
+        marked("set-up, strips, graphs, algebra, findings and cautions, to read and print"),
+    ),
+    (
+        "workbook.xlsx",
+        marked("the working in live formulas; beside it a copy to fill in and one with the answers"),
+    ),
+    ("readings.csv", marked("every frame with time, head, throw and why it was left out")),
+    ("findings.json", marked("all findings with uncertainties, for other programs")),
+    ("figures/", marked("strips, graphs and the set-up as pictures")),
 )
 
 
@@ -31,7 +38,7 @@ class HandInPanel(Panel):
     """The last step: what leaves the program."""
 
     step = Step.HAND_IN
-    lead = "Say who measured, write what is to be known, and write the results."
+    lead = marked("Say who measured, write what is to be known, and write the results.")
 
     def build(self) -> None:
         """Make the controls."""
@@ -40,9 +47,9 @@ class HandInPanel(Panel):
         self._build_writing()
 
     def _build_texts(self) -> None:
-        who = Section("About this run")
-        self.title_edit = self._line("Title", "Clear cylinder, 5 mm hole")
-        self.observer_edit = self._line("Observer", "who read the film")
+        who = Section(said("About this run"))
+        self.title_edit = self._line("Title", said("Clear cylinder, 5 mm hole"))
+        self.observer_edit = self._line("Observer", said("who read the film"))
         self.title_edit.editingFinished.connect(self._title_typed)
         self.observer_edit.editingFinished.connect(self._observer_typed)
         for words, edit in (("&Title", self.title_edit), ("&Observer", self.observer_edit)):
@@ -50,9 +57,11 @@ class HandInPanel(Panel):
             label.setBuddy(edit)
             who.add(label)
             who.add(edit)
-        self.notes_box = TextBox("Notes", 5)
-        self.notes_box.setPlaceholderText("Date, place, water, what went wrong, what you would better first")
-        label = QLabel("&Notes")
+        self.notes_box = TextBox(said("Notes"), 5)
+        self.notes_box.setPlaceholderText(
+            said("Date, place, water, what went wrong, what you would better first")
+        )
+        label = QLabel(said("&Notes"))
         label.setBuddy(self.notes_box)
         who.add(label)
         who.add(self.notes_box)
@@ -72,9 +81,9 @@ class HandInPanel(Panel):
         return edit
 
     def _build_questions(self) -> None:
-        asked = Section("Questions and answers")
+        asked = Section(said("Questions and answers"))
         self.no_questions = Sentence(
-            "No question is set. A teacher may set some here; they travel with the run.", tone="faint"
+            said("No question is set. A teacher may set some here; they travel with the run."), tone="faint"
         )
         asked.add(self.no_questions)
         self._question_body = QWidget()
@@ -84,33 +93,42 @@ class HandInPanel(Panel):
         self._shown_questions: tuple[str, ...] = ()
         asked.add(self._question_body)
         self.question_edit = QLineEdit()
-        self.question_edit.setAccessibleName("A new question")
-        self.question_edit.setPlaceholderText("a question to set")
+        self.question_edit.setAccessibleName(said("A new question"))
+        self.question_edit.setPlaceholderText(said("a question to set"))
         self.question_edit.setMaxLength(2000)
         self.question_edit.returnPressed.connect(self._set_question)
-        self.ask_button = button("Set it", "Add the question to the run")
+        self.ask_button = button(said("Set it"), said("Add the question to the run"))
         self.ask_button.clicked.connect(self._set_question)
         asked.add(row(self.question_edit, self.ask_button, stretch=0))
         self.add(asked)
 
     def _build_writing(self) -> None:
-        out = Section("Write the results")
+        out = Section(said("Write the results"))
         listed = "\n".join(f"•  {name}: {words}" for name, words in FILES)
-        out.add(Sentence(f"Together, all of them or none:\n{listed}"))
+        out.add(
+            Sentence(
+                said(
+                    "Together, all of them or none:\n{listed}",
+                    listed=listed,
+                )
+            )
+        )
         self.folder_edit = QLineEdit()
-        self.folder_edit.setAccessibleName("Folder for the results")
-        self.folder_edit.setPlaceholderText("a folder for the results")
+        self.folder_edit.setAccessibleName(said("Folder for the results"))
+        self.folder_edit.setPlaceholderText(said("a folder for the results"))
         self.folder_edit.textChanged.connect(self._folder_changed)
         self._usual = ""
-        self.choose_button = button("Choose…", "Choose a folder for the results")
+        self.choose_button = button(said("Choose…"), said("Choose a folder for the results"))
         self.choose_button.clicked.connect(self._choose)
-        label = QLabel("Into the &folder")
+        label = QLabel(said("Into the &folder"))
         label.setBuddy(self.folder_edit)
         out.add(label)
         out.add(row(self.folder_edit, self.choose_button, stretch=0))
-        self.write_button = button("Write results", "Write tables, graphs and the report into the folder")
+        self.write_button = button(
+            said("Write results"), said("Write tables, graphs and the report into the folder")
+        )
         self.write_button.clicked.connect(self._write)
-        self.open_button = button("Open the folder", "Show the files that were written")
+        self.open_button = button(said("Open the folder"), said("Show the files that were written"))
         self.open_button.clicked.connect(self._open)
         self.open_button.setVisible(False)
         out.add(row(self.write_button, self.open_button))
@@ -172,10 +190,22 @@ class HandInPanel(Panel):
                 widget.deleteLater()
         self._answers = []
         for i, each in enumerate(questions):
-            box = TextBox(f"Answer to question {i + 1}", 3)
+            box = TextBox(
+                said(
+                    "Answer to question {i}",
+                    i=i + 1,
+                ),
+                3,
+            )
             box.setPlainText(each.answer)
             box.textChanged.connect(self._on_typed)
-            remove = button("Remove question", f"Remove question {i + 1} with its answer")
+            remove = button(
+                said("Remove question"),
+                said(
+                    "Remove question {i} with its answer",
+                    i=i + 1,
+                ),
+            )
             remove.clicked.connect(lambda _=False, at=i: self._remove_question(at))
             holder = QWidget()
             inside = QVBoxLayout(holder)
@@ -261,14 +291,20 @@ class HandInPanel(Panel):
         """Beside the run file, or beside the film."""
         path = self.document.path
         if path is not None:
-            return path.parent / f"{path.name.removesuffix('.json').removesuffix('.run')}-results"
+            return path.parent / said(
+                "{removesuffix}-results",
+                removesuffix=path.name.removesuffix(".json").removesuffix(".run"),
+            )
         if self.info is not None:
-            return self.info.path.parent / f"{self.info.path.stem}-results"
+            return self.info.path.parent / said(
+                "{stem}-results",
+                stem=self.info.path.stem,
+            )
         return Path.home() / "results"
 
     def _choose(self) -> None:
         start = Path(self.folder_edit.text().strip() or str(self._usual_folder()))
-        chosen = QFileDialog.getExistingDirectory(self, "Folder for the results", str(start.parent))
+        chosen = QFileDialog.getExistingDirectory(self, said("Folder for the results"), str(start.parent))
         if chosen:
             self.folder_edit.setText(str(Path(chosen)))
 
@@ -279,17 +315,42 @@ class HandInPanel(Panel):
         if self._writing:
             return
         if self._trouble:
-            self.state.say(f"Nothing was written. {self._trouble}", "error")
+            self.state.say(
+                said(
+                    "Nothing was written. {trouble}",
+                    trouble=self._trouble,
+                ),
+                "error",
+            )
         elif self._written is not None and self._written_run is self.run:
-            self.state.say(f"Written into {self._written}", "good")
+            self.state.say(
+                said(
+                    "Written into {written}",
+                    written=self._written,
+                ),
+                "good",
+            )
         elif self._written is not None:
-            words = "The run has changed since; write again to bring the results up to date."
-            self.state.say(f"Written into {self._written}. {words}", "warning")
+            words = said("The run has changed since; write again to bring the results up to date.")
+            self.state.say(
+                said(
+                    "Written into {written}. {words}",
+                    written=self._written,
+                    words=words,
+                ),
+                "warning",
+            )
         elif self.run is None:
-            self.state.say("Open a film first.", "warning")
+            self.state.say(said("Open a film first."), "warning")
         elif not ready:
-            reason = self.document.lack or "there is no reading that could be turned into a length"
-            self.state.say(f"Nothing to write yet: {reason}.", "warning")
+            reason = self.document.lack or said("there is no reading that could be turned into a length")
+            self.state.say(
+                said(
+                    "Nothing to write yet: {reason}.",
+                    reason=reason,
+                ),
+                "warning",
+            )
         else:
             self.state.say("")
 
@@ -300,12 +361,18 @@ class HandInPanel(Panel):
         except RuntimeError:  # the home of a user whom this computer does not know
             folder = Path()
         if not folder.is_absolute():
-            self.state.say("Give the whole path of the folder, or choose it.", "error")
+            self.state.say(said("Give the whole path of the folder, or choose it."), "error")
             return
         self._writing, self._written, self._trouble = True, None, ""
         self.open_button.setVisible(False)
         self.write_button.setEnabled(False)
-        self.state.say(f"Writing into {folder} …", "")
+        self.state.say(
+            said(
+                "Writing into {folder} …",
+                folder=folder,
+            ),
+            "",
+        )
         self._waiting = folder
         self._write_if_current()
 
@@ -324,7 +391,7 @@ class HandInPanel(Panel):
             return
         if outcome is None:
             self._waiting = None
-            self._fail(self.document.lack or "There is no outcome any more.")
+            self._fail(self.document.lack or said("There is no outcome any more."))
         else:
             self._write_if_current()
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from measure_app.words import marked
+
 _ROOT_3 = math.sqrt(3.0)
 
 
@@ -30,49 +32,52 @@ def _read_to(half_division_m: float, edges: int) -> float:
 
 
 STEEL_RULE = Instrument(
-    "steel rule, mm divisions",
+    marked("steel rule, mm divisions"),
     _read_to(0.5e-3, 2),
-    "Both ends read to half a division (0.5 mm): 0.5 mm/√3 each, together 0.41 mm.",
+    marked("Both ends read to half a division (0.5 mm): 0.5 mm/√3 each, together 0.41 mm."),
 )
 TAPE = Instrument(
-    "tape measure, mm divisions",
+    marked("tape measure, mm divisions"),
     _read_to(1.0e-3, 2),
-    "A tape sags and its hook has play: each end within 1 mm, together 0.82 mm.",
+    marked("A tape sags and its hook has play: each end within 1 mm, together 0.82 mm."),
 )
 CALLIPER = Instrument(
-    "calliper, 0.05 mm",
+    marked("calliper, 0.05 mm"),
     _read_to(0.05e-3, 1),
-    "Read to one step of its vernier (0.05 mm): 0.05 mm/√3, that is 0.029 mm.",
+    marked("Read to one step of its vernier (0.05 mm): 0.05 mm/√3, that is 0.029 mm."),
 )
 DRILL = Instrument(
-    "drill size, not measured",
+    marked("drill size, not measured"),
     _read_to(0.1e-3, 1),
-    "A drilled hole is within 0.1 mm of its drill at best: 0.1 mm/√3, that is 0.058 mm.",
+    marked("A drilled hole is within 0.1 mm of its drill at best: 0.1 mm/√3, that is 0.058 mm."),
 )
 BY_EYE = Instrument(
-    "judged by eye",
+    marked("judged by eye"),
     _read_to(5e-3, 1),
-    "Within 5 mm either way: 5 mm/√3, that is 2.9 mm.",
+    marked("Within 5 mm either way: 5 mm/√3, that is 2.9 mm."),
 )
 CENTIMETRE_RULE = Instrument(
-    "tape along the bench, to a centimetre",
+    marked("tape along the bench, to a centimetre"),
     _read_to(10e-3, 1),
-    "Within 10 mm either way, where the lens's own centre is only guessed: 10 mm/√3, that is 5.8 mm.",
+    marked("Within 10 mm either way, where the lens's own centre is only guessed: 10 mm/√3, that is 5.8 mm."),
 )
 PRINTED_SCALE = Instrument(
-    "printed paper scale",
+    marked("printed paper scale"),
     0.3e-3,
-    "A line off a printer lies within about 0.5 mm of its place, and paper stretches.",
+    marked("A line off a printer lies within about 0.5 mm of its place, and paper stretches."),
 )
 ENGRAVED_STEEL = Instrument(
-    "engraved steel rule",
+    marked("engraved steel rule"),
     0.1e-3,
-    "Engraved lines lie within about 0.1 mm of their place (a class II rule may be off by 0.2 to 0.3 mm as a whole).",
+    marked(
+        "Engraved lines lie within about 0.1 mm of their place (a class II rule may be off "
+        "by 0.2 to 0.3 mm as a whole)."
+    ),
 )
 TAILORS_TAPE = Instrument(
-    "cloth or plastic tape",
+    marked("cloth or plastic tape"),
     0.5e-3,
-    "Cloth and thin plastic stretch by a millimetre or so.",
+    marked("Cloth and thin plastic stretch by a millimetre or so."),
 )
 
 LENGTHS = (STEEL_RULE, TAPE, CALLIPER)

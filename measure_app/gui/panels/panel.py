@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QListWidget,
     QPlainTextEdit,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -29,9 +28,11 @@ from measure_app.errors import EditRefused
 from measure_app.gui.document import Document
 from measure_app.gui.panels.help_pages import help_html
 from measure_app.gui.panels.pieces import Sentence, button
+from measure_app.gui.panels.steady_scroll import SteadyScroll
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.services import Services
 from measure_app.run import Run
+from measure_app.words import said
 
 
 class ShowsRefusal(Protocol):
@@ -67,7 +68,7 @@ class Panel(QWidget):
     @property
     def title(self) -> str:
         """What the panel is called."""
-        return self.step.value
+        return said(self.step.value)
 
     @property
     def run(self) -> Run | None:
@@ -150,13 +151,20 @@ class Panel(QWidget):
         font.setPointSizeF(font.pointSizeF() * 1.35)
         font.setBold(True)
         heading.setFont(font)
-        self.help_button = button("Help", f"A short page on the step {self.title}", checkable=True)
+        self.help_button = button(
+            said("Help"),
+            said(
+                "A short page on the step {title}",
+                title=self.title,
+            ),
+            checkable=True,
+        )
         self.help_button.toggled.connect(self._toggle_help)
         top = QHBoxLayout()
         top.addWidget(heading, 1)
         top.addWidget(self.help_button)
-        inside = QWidget()
-        self._body = QVBoxLayout(inside)
+        self._scroll = SteadyScroll()
+        self._body = QVBoxLayout(self._scroll.body)
         self._body.setContentsMargins(12, 2, 10, 12)
         self._body.setSpacing(8)
         self._help = QLabel()
@@ -165,19 +173,18 @@ class Panel(QWidget):
         self._help.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self._help.setAccessibleName(f"Help: {self.title}")
+        self._help.setAccessibleName(
+            said(
+                "Help: {title}",
+                title=self.title,
+            )
+        )
         self._help.setFrameShape(QFrame.Shape.StyledPanel)
         self._help.setMargin(8)
         self._help.setVisible(False)
         self._body.addWidget(self._help)
         if self.lead:
             self._body.addWidget(Sentence(self.lead, tone="faint"))
-        self._scroll = QScrollArea()
-        self._scroll.setWidgetResizable(True)
-        self._scroll.setFrameShape(QFrame.Shape.NoFrame)
-        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self._scroll.setWidget(inside)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 8, 0, 0)
         outer.setSpacing(6)

@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from measure_app.gui.theme import colours
+from measure_app.words import said
 
 _SELECTABLE = Qt.TextInteractionFlag.TextSelectableByMouse
 
@@ -45,7 +46,7 @@ class Sentence(QLabel):
             self._tone = tone
             self._dress()
         sign = {"warning": "\u26a0 ", "error": "\u2716 ", "good": "\u2714 "}.get(self._tone, "")
-        self.setText(sign + text if text else "")
+        self.setText(sign + said(text) if text else "")
         if text and self.parentWidget() is None:
             # Not yet laid out: shown now it would flash as a window of its own and take the focus away.
             self.setAttribute(Qt.WidgetAttribute.WA_WState_ExplicitShowHide, on=False)
@@ -91,9 +92,9 @@ def calm(control: QComboBox | QAbstractSpinBox) -> None:
 def choice(name: str, options: list[tuple[str, object]], parent: QWidget | None = None) -> QComboBox:
     """Make a box to choose one of several things in; each option is its words and its value."""
     box = QComboBox(parent)
-    box.setAccessibleName(name)
+    box.setAccessibleName(said(name))
     for words, value in options:
-        box.addItem(words, value)
+        box.addItem(said(words), value)
     box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
     box.setMinimumContentsLength(8)
     calm(box)
@@ -113,9 +114,9 @@ def number_box(name: str, low: int, high: int, parent: QWidget | None = None) ->
 
 def button(text: str, tip: str = "", *, checkable: bool = False) -> QPushButton:
     """Make a push button that Enter presses too."""
-    made = QPushButton(text)
-    made.setAccessibleName(text.replace("&", ""))
-    made.setToolTip(tip)
+    made = QPushButton(said(text))
+    made.setAccessibleName(said(text).replace("&", ""))
+    made.setToolTip(said(tip))
     made.setCheckable(checkable)
     made.setAutoDefault(False)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
@@ -127,7 +128,7 @@ def row(*items: QWidget | str, stretch: int = -1) -> QHBoxLayout:
     layout = QHBoxLayout()
     layout.setSpacing(6)
     for i, item in enumerate(items):
-        widget = QLabel(item) if isinstance(item, str) else item
+        widget = QLabel(said(item)) if isinstance(item, str) else item
         layout.addWidget(widget, 1 if i == stretch else 0)
     if stretch < 0:
         layout.addStretch(1)
@@ -183,9 +184,9 @@ class Section(QWidget):
         self._head.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self._head.setMinimumWidth(40)
         self._head.setStyleSheet(
-            "QToolButton { text-align: left; font-weight: bold; border: 0; border-bottom: 1px solid palette(mid);"
-            " border-radius: 0; padding: 0.35em 0; background: transparent; color: palette(window-text); }"
-            "QToolButton:focus { border: 2px solid palette(highlight); }"
+            "QToolButton { text-align: left; font-weight: bold; border: 0; border-bottom: 1px solid "
+            "palette(mid); border-radius: 0; padding: 0.35em 0; background: transparent; color: "
+            "palette(window-text); }QToolButton:focus { border: 2px solid palette(highlight); }"
         )
         self._head.toggled.connect(self._fold)
         self._body = QWidget()

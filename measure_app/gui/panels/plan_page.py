@@ -27,23 +27,24 @@ from measure_app.gui.panels.pieces import Section, Sentence, button, choice, row
 from measure_app.gui.panels.plan_words import plan_html
 from measure_app.gui.panels.quantity import LENGTH_CM, LENGTH_M, LENGTH_MM, RATE, TEMPERATURE, Family
 from measure_app.gui.theme import colours
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:
     from analysis import Forecast, Proposal
     from measure_app.planning import Asked
 
 _PICTURES: list[tuple[str, object]] = [
-    ("1280 × 720 px", (1280, 720)),
-    ("1920 × 1080 px", (1920, 1080)),
-    ("3840 × 2160 px", (3840, 2160)),
-    ("720 × 1280 px, upright", (720, 1280)),
-    ("1080 × 1920 px, upright", (1080, 1920)),
-    ("2160 × 3840 px, upright", (2160, 3840)),
+    (marked("1280 × 720 px"), (1280, 720)),
+    (marked("1920 × 1080 px"), (1920, 1080)),
+    (marked("3840 × 2160 px"), (3840, 2160)),
+    (marked("720 × 1280 px, upright"), (720, 1280)),
+    (marked("1080 × 1920 px, upright"), (1080, 1920)),
+    (marked("2160 × 3840 px, upright"), (2160, 3840)),
 ]
 _EDGES: list[tuple[str, object]] = [
     ("sharp", "sharp"),
-    ("rounded, like a trumpet's bell", "rounded"),
-    ("a tube that reaches inwards", "re-entrant"),
+    (marked("rounded, like a trumpet's bell"), "rounded"),
+    (marked("a tube that reaches inwards"), "re-entrant"),
 ]
 
 
@@ -69,7 +70,7 @@ class PlanDialog(QDialog):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Before the film")
+        self.setWindowTitle(said("Before the film"))
         self.resize(1080, 760)
         self.setMinimumSize(640, 420)
         self._forecast: Forecast | None = None
@@ -83,7 +84,7 @@ class PlanDialog(QDialog):
             application.aboutToQuit.connect(self._lane.close)
         self.fields: dict[str, QuantityField] = {}
         self.page = QTextBrowser()
-        self.page.setAccessibleName("Forecast")
+        self.page.setAccessibleName(said("Forecast"))
         self.page.setOpenLinks(False)
         self.trouble = Sentence(tone="error")
         right = QWidget()
@@ -98,7 +99,7 @@ class PlanDialog(QDialog):
         split.setStretchFactor(0, 0)
         split.setStretchFactor(1, 1)
         split.setSizes([370, 710])
-        close = button("Close")
+        close = button(said("Close"))
         close.clicked.connect(self.reject)
         foot = QHBoxLayout()
         foot.addStretch(1)
@@ -155,69 +156,75 @@ class PlanDialog(QDialog):
         return box
 
     def _container(self) -> Section:
-        section = Section("Container")
-        self.shape = self._box("Shape of the container", [("round", "round"), ("a box", "box")])
+        section = Section(said("Container"))
+        self.shape = self._box(said("Shape of the container"), [("round", "round"), (said("a box"), "box")])
         self.shape.activated.connect(lambda _index: self._show_shape())
-        section.add(row("Shape", self.shape, stretch=1))
-        section.add(self._field("bore", "Inner diameter", LENGTH_MM, 0.100))
-        section.add(self._field("width", "Inner width, across the picture", LENGTH_MM, 0.100))
-        section.add(self._field("depth", "Inner depth, along the line of sight", LENGTH_MM, 0.060))
+        section.add(row(said("Shape"), self.shape, stretch=1))
+        section.add(self._field("bore", said("Inner diameter"), LENGTH_MM, 0.100))
+        section.add(self._field("width", said("Inner width, across the picture"), LENGTH_MM, 0.100))
+        section.add(self._field("depth", said("Inner depth, along the line of sight"), LENGTH_MM, 0.060))
         section.add(
             self._field(
-                "head", "Water over the hole at the start", LENGTH_MM, 0.250, "Over the hole's centre."
+                "head",
+                said("Water over the hole at the start"),
+                LENGTH_MM,
+                0.250,
+                said("Over the hole's centre."),
             )
         )
         self._show_shape()
         return section
 
     def _hole(self) -> Section:
-        section = Section("Hole")
+        section = Section(said("Hole"))
         section.add(self._field("hole", "Diameter", LENGTH_MM, 0.004, u=0.058e-3, instruments=SMALL_LENGTHS))
-        section.add(self._field("wall", "Thickness of the wall at the hole", LENGTH_MM, 0.001))
-        self.edge = self._box("Inner edge of the hole", _EDGES)
-        section.add(row("Inner edge", self.edge, stretch=1))
+        section.add(self._field("wall", said("Thickness of the wall at the hole"), LENGTH_MM, 0.001))
+        self.edge = self._box(said("Inner edge of the hole"), _EDGES)
+        section.add(row(said("Inner edge"), self.edge, stretch=1))
         return section
 
     def _landing(self) -> Section:
-        section = Section("Landing")
-        how = "From the hole's centre to the level on which the jet lands."
+        section = Section(said("Landing"))
+        how = said("From the hole's centre to the level on which the jet lands.")
         section.add(self._field("drop", "Drop", LENGTH_MM, 0.400, how, u=1e-3, instruments=LENGTHS))
-        how = "From below the hole to its far end; empty: long enough."
+        how = said("From below the hole to its far end; empty: long enough.")
         section.add(self._field("tray", "Tray", LENGTH_MM, None, how))
         return section
 
     def _camera(self) -> Section:
-        section = Section("Camera")
-        section.add(self._field("distance", "Distance to the jet", LENGTH_M, 1.5))
-        how = "Empty: zoomed until everything just fits, or as the lens gives it."
-        section.add(self._field("field", "Width of the bench in the picture", LENGTH_CM, None, how))
-        how = "As for 36 × 24 mm film; a phone's main camera has about 26 mm."
-        section.add(self._field("lens", "Focal length", LENGTH_MM, None, how))
-        self.picture = self._box("Size of the picture", _PICTURES, 1)
-        section.add(row("Picture", self.picture, stretch=1))
-        section.add(self._field("rate", "Frames per second", RATE, 30.0))
+        section = Section(said("Camera"))
+        section.add(self._field("distance", said("Distance to the jet"), LENGTH_M, 1.5))
+        how = said("Empty: zoomed until everything just fits, or as the lens gives it.")
+        section.add(self._field("field", said("Width of the bench in the picture"), LENGTH_CM, None, how))
+        how = said("As for 36 × 24 mm film; a phone's main camera has about 26 mm.")
+        section.add(self._field("lens", said("Focal length"), LENGTH_MM, None, how))
+        self.picture = self._box(said("Size of the picture"), _PICTURES, 1)
+        section.add(row(said("Picture"), self.picture, stretch=1))
+        section.add(self._field("rate", said("Frames per second"), RATE, 30.0))
         return section
 
     def _measured(self) -> Section:
-        section = Section("How well it is measured", is_open=False)
-        section.add("Standard uncertainties, as they are usual for school instruments.")
-        section.add(self._field("zero", "Throw's zero: foot of the plumb", LENGTH_MM, 1e-3))
-        section.add(self._field("depth_u", "How far rules stand off the jet's plane", LENGTH_MM, 3e-3))
-        section.add(self._field("sway", "Unrest of the jet at the landing", LENGTH_MM, 1e-3))
-        section.add(self._field("rule", "Length of the rules in the picture", LENGTH_MM, 0.300))
+        section = Section(said("How well it is measured"), is_open=False)
+        section.add(said("Standard uncertainties, as they are usual for school instruments."))
+        section.add(self._field("zero", said("Throw's zero: foot of the plumb"), LENGTH_MM, 1e-3))
+        section.add(self._field("depth_u", said("How far rules stand off the jet's plane"), LENGTH_MM, 3e-3))
+        section.add(self._field("sway", said("Unrest of the jet at the landing"), LENGTH_MM, 1e-3))
+        section.add(self._field("rule", said("Length of the rules in the picture"), LENGTH_MM, 0.300))
         section.add(self._field("temperature", "Water", TEMPERATURE, 20.0))
         return section
 
     def _better(self) -> Section:
-        section = Section("A better hole and drop")
-        section.add("Sought with the program's own fits, so that Cv is least uncertain.")
-        section.add(self._field("hole_from", "Hole from", LENGTH_MM, 0.003))
-        section.add(self._field("hole_to", "Hole to", LENGTH_MM, 0.008))
-        section.add(self._field("drop_from", "Drop from", LENGTH_MM, 0.200))
-        section.add(self._field("drop_to", "Drop to", LENGTH_MM, 0.600))
-        self.look = button("Look for it", "Tries holes and drops between these")
+        section = Section(said("A better hole and drop"))
+        section.add(said("Sought with the program's own fits, so that Cv is least uncertain."))
+        section.add(self._field("hole_from", said("Hole from"), LENGTH_MM, 0.003))
+        section.add(self._field("hole_to", said("Hole to"), LENGTH_MM, 0.008))
+        section.add(self._field("drop_from", said("Drop from"), LENGTH_MM, 0.200))
+        section.add(self._field("drop_to", said("Drop to"), LENGTH_MM, 0.600))
+        self.look = button(said("Look for it"), said("Tries holes and drops between these"))
         self.look.clicked.connect(self.look_for_better)
-        self.take = button("Take it over", "Puts the proposed hole and drop into the fields above")
+        self.take = button(
+            said("Take it over"), said("Puts the proposed hole and drop into the fields above")
+        )
         self.take.setEnabled(False)
         self.take.clicked.connect(self.take_over)
         section.add(row(self.look, self.take))
@@ -275,7 +282,7 @@ class PlanDialog(QDialog):
             name: self.fields[name].value or 0.0 for name in ("hole_from", "hole_to", "drop_from", "drop_to")
         }
         question = _Question(self.asked())
-        self.look.setText("Looking …")
+        self.look.setText(said("Looking …"))
         self._lane.ask(
             replace(
                 question,
@@ -296,7 +303,7 @@ class PlanDialog(QDialog):
     def _on_answer(self, answer: Answer) -> None:
         if answer.ticket != self._lane.newest or isinstance(answer.error, Stopped):
             return
-        self.look.setText("Look for it")
+        self.look.setText(said("Look for it"))
         if isinstance(answer.error, AppError):
             words = str(answer.error)
             self.trouble.say(f"{words[:1].upper()}{words[1:]}.")

@@ -6,6 +6,7 @@ from html import escape
 
 from analysis import Forecast, Proposal
 from measure_app.planning import Said, paragraphs, title_of
+from measure_app.words import said
 
 
 def plan_html(forecast: Forecast, proposal: Proposal | None, faint: str) -> str:
@@ -38,7 +39,11 @@ def _part(part: Said, faint: str) -> str:
     if part.table:
         head, *rows = part.table
         cells = "".join(
-            f"<th align='left' style='color: {faint}; font-weight: normal'>{escape(cell)}&nbsp;&nbsp;</th>"
+            said(
+                "<th align='left' style='color: {faint}; font-weight: normal'>{escape}&nbsp;&nbsp;</th>",
+                faint=faint,
+                escape=escape(cell),
+            )
             for cell in head
         )
         lines = "".join(f"<tr>{''.join(_cell(cell) for cell in row)}</tr>" for row in rows)

@@ -7,6 +7,8 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
+from measure_app.words import said
+
 
 @dataclass(frozen=True, slots=True)
 class Unit:
@@ -108,10 +110,10 @@ def typed(text: str, family: Family, unit: Unit) -> Typed | NotANumber | None:
     if not plain:
         return None
     if len(plain) > _MAX_TEXT:
-        return NotANumber("that is too long for a number; type digits, such as 12,5 or 12.5")
+        return NotANumber(said("that is too long for a number; type digits, such as 12,5 or 12.5"))
     parts = _PLUS_MINUS.split(plain)
     if len(parts) > 2:
-        return NotANumber("type one uncertainty after ±, such as 26,5 ± 0,1")
+        return NotANumber(said("type one uncertainty after ±, such as 26,5 ± 0,1"))
     read = [_one(part, family) for part in parts]
     for each in read:
         if isinstance(each, NotANumber):
@@ -120,28 +122,42 @@ def typed(text: str, family: Family, unit: Unit) -> Typed | NotANumber | None:
     written = next((u for _, u in reversed(numbers) if u is not None), None)
     values = [_scaled(number, (own or written or unit)) for number, own in numbers]
     if any(not math.isfinite(value) for value in values):
-        return NotANumber("that number is too large; check the digits")
+        return NotANumber(said("that number is too large; check the digits"))
     if len(values) == 2 and values[1] < 0:
-        return NotANumber("an uncertainty cannot be below nought; type it without a minus")
+        return NotANumber(said("an uncertainty cannot be below nought; type it without a minus"))
     return Typed(values[0], values[1] if len(values) == 2 else None, written)
 
 
 def _one(text: str, family: Family) -> tuple[Decimal, Unit | None] | NotANumber:
     match = _NUMBER.match(text.strip())
     if match is None:
-        return NotANumber(f"“{text.strip()[:20]}” is not a number; type digits, such as 12,5 or 12.5")
+        return NotANumber(
+            said(
+                "“{strip}” is not a number; type digits, such as 12,5 or 12.5",
+                strip=text.strip()[:20],
+            )
+        )
     digits = _with_point(match["number"].strip())
     if digits is None:
         return NotANumber(
-            f"“{match['number'].strip()[:20]}” can be read in two ways; type one decimal comma or point"
+            said(
+                "“{strip}” can be read in two ways; type one decimal comma or point",
+                strip=match["number"].strip()[:20],
+            )
         )
     written = (match["rest"] or "").strip()
     unit = None
     if written:
         unit = family.unit(written)
         if unit is None:
-            choices = ", ".join(each.symbol for each in family.units if each.symbol) or "no unit"
-            return NotANumber(f"“{written[:20]}” is not a unit that fits here; type {choices}")
+            choices = ", ".join(each.symbol for each in family.units if each.symbol) or said("no unit")
+            return NotANumber(
+                said(
+                    "“{written}” is not a unit that fits here; type {choices}",
+                    written=written[:20],
+                    choices=choices,
+                )
+            )
     return Decimal(f"{digits}e{match['power'] or 0}"), unit
 
 

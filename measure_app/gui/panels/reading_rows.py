@@ -13,8 +13,8 @@ from calibration import FloatArray
 from measure_app.extras import SetAsideReading, set_aside_of
 from measure_app.finders import Part
 from measure_app.gui.panels.steps import readings_counted
-from measure_app.gui.panels.wording import counted
 from measure_app.run import By, Reading, Run, Spot
+from measure_app.words import counted, said
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome, ReadingRow
@@ -79,11 +79,28 @@ def concise(value: float, u: float) -> str:
 def said_of(shown: ShownReading) -> str:
     """Say of one frame who read it and what became of it."""
     if shown.aside:
-        return f"Frame {shown.frame}, {shown.by}: {shown.reason}."
-    fate = "took part in the fits" if shown.kept else "took no part in the fits"
+        return said(
+            "Frame {frame}, {by}: {reason}.",
+            frame=shown.frame,
+            by=shown.by,
+            reason=shown.reason,
+        )
+    fate = said("took part in the fits") if shown.kept else said("took no part in the fits")
     reason = f": {shown.reason}" if shown.reason else ""
     return (
-        f"Frame {shown.frame}, {shown.by}: {fate}{reason}." if shown.by else f"Frame {shown.frame}{reason}."
+        said(
+            "Frame {frame}, {by}: {fate}{reason}.",
+            frame=shown.frame,
+            by=shown.by,
+            fate=fate,
+            reason=reason,
+        )
+        if shown.by
+        else said(
+            "Frame {frame}{reason}.",
+            frame=shown.frame,
+            reason=reason,
+        )
     )
 
 
@@ -126,7 +143,10 @@ def shown_readings(
                 _time(seconds, reading.frame),
                 reading.surface,
                 reading.landing,
-                reason=f"set aside: {each.reason}",
+                reason=said(
+                    "set aside: {reason}",
+                    reason=each.reason,
+                ),
                 aside=True,
             )
         )
@@ -185,19 +205,25 @@ def count_words(run: Run, *, shows: Shows | None = None) -> str:
     """Say how much is read; with `shows`: how much of it a reader in blind mode made since."""
     if shows is not None:
         own = [_unveiled(reading, shows) for reading in run.readings]
-        return f"{counted(sum(each is not None for each in own), 'frame')} read by hand."
+        return said(
+            "{counted} read by hand.",
+            counted=counted("{count} frame", "{count} frames", sum(each is not None for each in own)),
+        )
     if not run.readings:
-        return "Nothing is read yet."
+        return said("Nothing is read yet.")
     surfaces, landings, both = readings_counted(run)
     hand = sum(any(read_by_hand(reading, part) for part in Part) for reading in run.readings)
-    return (
-        f"{counted(surfaces, 'surface')}, {counted(landings, 'landing')}, {counted(both, 'frame')} with both; "
-        f"{counted(hand, 'frame')} by hand."
+    return said(
+        "{counted}, {counted2}, {counted3} with both; {counted4} by hand.",
+        counted=counted("{count} surface", "{count} surfaces", surfaces),
+        counted2=counted("{count} landing", "{count} landings", landings),
+        counted3=counted("{count} frame", "{count} frames", both),
+        counted4=counted("{count} frame", "{count} frames", hand),
     )
 
 
 def missing_for_finding(run: Run) -> str:
     """Say what finding cannot do without; "" where it can begin."""
     if run.gauge_line is None and (run.landing_line is None or run.orifice is None):
-        return "To find them, draw the gauge line, or the landing line and the orifice (step Datum)."
+        return said("To find them, draw the gauge line, or the landing line and the orifice (step Datum).")
     return ""

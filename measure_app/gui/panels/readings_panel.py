@@ -31,42 +31,56 @@ from measure_app.gui.panels.reading_rows import (
 from measure_app.gui.panels.share_section import ShareSection
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
-from measure_app.gui.panels.wording import counted
 from measure_app.gui.tools import Tool
+from measure_app.words import counted, marked, said
 
-_BRACKETS = "in brackets the standard uncertainty of the last digits; copied in metres."
 READING_FIELDS = (
-    Field("frame", lambda r: str(r.frame), lambda r: r.frame, "Counted from 0; press to go there."),
+    Field(
+        marked("frame"),
+        lambda r: str(r.frame),
+        lambda r: r.frame,
+        marked("Counted from 0; press to go there."),
+    ),
     Field(
         "t / s",
         lambda r: "" if r.time_s is None else f"{r.time_s:.3f}",
         lambda r: r.time_s,
-        "Time from the film's first frame.",
+        marked("Time from the film's first frame."),
     ),
     Field(
-        "head / mm",
+        marked("head / mm"),
         lambda r: r.head_words,
         lambda r: r.head_m,
-        f"Surface above the orifice; {_BRACKETS}",
+        marked(
+            "Surface above the orifice; in brackets the standard uncertainty of the last digits; copied in "
+            "metres."
+        ),
     ),
     Field(
-        "throw / mm",
+        marked("throw / mm"),
         lambda r: r.throw_words,
         lambda r: r.throw_m,
-        f"Landing from the throw zero; {_BRACKETS}",
+        marked(
+            "Landing from the throw zero; in brackets the standard uncertainty of the last digits; copied in "
+            "metres."
+        ),
     ),
     Field(
-        "fit",
+        marked("fit"),
         lambda r: "⊘" if r.aside else "✔" if r.kept else "–",
-        tip="✔ took part in the fits; – did not; ⊘ taken out by a person.",
+        tip=marked("✔ took part in the fits; – did not; ⊘ taken out by a person."),
     ),
-    Field("by", lambda r: r.by, tip="Read by hand, or found by the program."),
-    Field("reason", lambda r: r.reason, tip="Why a reading did not take part."),
+    Field("by", lambda r: r.by, tip=marked("Read by hand, or found by the program.")),
+    Field(marked("reason"), lambda r: r.reason, tip=marked("Why a reading did not take part.")),
 )
 _SPAN_FIELDS = (
-    Field("frames", lambda s: f"{s.first}–{s.last}" if s.last > s.first else str(s.first), lambda s: s.first),
-    Field("part", lambda s: s.part.value),
-    Field("why", lambda s: s.why.value),
+    Field(
+        marked("frames"),
+        lambda s: f"{s.first}–{s.last}" if s.last > s.first else str(s.first),
+        lambda s: s.first,
+    ),
+    Field(marked("part"), lambda s: s.part.value),
+    Field(marked("why"), lambda s: said(s.why.value)),
 )
 
 
@@ -78,7 +92,7 @@ class ReadingsPanel(Panel):
     """Readings by hand and found ones."""
 
     step = Step.READINGS
-    lead = "Mark the surface and the landing in a few frames, or let the program find them in all."
+    lead = marked("Mark the surface and the landing in a few frames, or let the program find them in all.")
 
     def build(self) -> None:
         """Make the controls."""
@@ -98,26 +112,32 @@ class ReadingsPanel(Panel):
         self.document.frame_changed.connect(self._frame_changed)
 
     def _build_marking(self) -> None:
-        marking = Section("Mark by hand")
+        marking = Section(said("Mark by hand"))
         self.surface_button = button(
-            "Surface", "Press where the gauge line meets the water's surface", checkable=True
+            said("Surface"), said("Press where the gauge line meets the water's surface"), checkable=True
         )
-        self.landing_button = button("Landing", "Press where the jet meets the landing line", checkable=True)
+        self.landing_button = button(
+            said("Landing"), said("Press where the jet meets the landing line"), checkable=True
+        )
         self.surface_button.clicked.connect(lambda on: self.take(Tool.SURFACE if on else Tool.LOOK))
         self.landing_button.clicked.connect(lambda on: self.take(Tool.LANDING if on else Tool.LOOK))
         marking.add(row(self.surface_button, self.landing_button))
-        self.advance_box = number_box("Frames to move on after each press", 0, 100_000)
-        self.advance_box.setSpecialValueText("stay")
-        self.advance_box.setSuffix(" frames")
+        self.advance_box = number_box(said("Frames to move on after each press"), 0, 100_000)
+        self.advance_box.setSpecialValueText(said("stay"))
+        self.advance_box.setSuffix(said(" frames"))
         self.advance_box.valueChanged.connect(lambda _: self._retake())
-        self.spread = button("20 in all", "Move on so that twenty presses cover the part measured")
+        self.spread = button(
+            said("20 in all"), said("Move on so that twenty presses cover the part measured")
+        )
         self.spread.clicked.connect(self._spread)
-        marking.add(row("Then move on", self.advance_box, self.spread, stretch=1))
+        marking.add(row(said("Then move on"), self.advance_box, self.spread, stretch=1))
         self.px_u_field = QuantityField(
-            "How well a press meets it",
+            said("How well a press meets it"),
             PIXELS,
-            "Half a pixel on a clear edge with the loupe, 1 to 3 px on a splashing landing. Marking some frames "
-            "again tells you your own.",
+            said(
+                "Half a pixel on a clear edge with the loupe, 1 to 3 px on a splashing landing. "
+                "Marking some frames again tells you your own."
+            ),
             with_u=False,
             needed=True,
         )
@@ -129,17 +149,20 @@ class ReadingsPanel(Panel):
         self.add(marking)
 
     def _build_finding(self) -> None:
-        finding = Section("Find the rest")
+        finding = Section(said("Find the rest"))
         finding.add(
-            "The program follows surface and jet through all frames of the part. Your marks stay and steer it."
+            said(
+                "The program follows surface and jet through all frames of the part. Your marks stay "
+                "and steer it."
+            )
         )
-        self.find_button = button("Find the rest", "Search every frame of the part measured")
+        self.find_button = button(said("Find the rest"), said("Search every frame of the part measured"))
         self.find_button.clicked.connect(self.services.find_the_rest)
-        self.stop_button = button("Stop", "Stop the search; nothing of it is kept")
+        self.stop_button = button(said("Stop"), said("Stop the search; nothing of it is kept"))
         self.stop_button.clicked.connect(self.services.stop_finding)
         self.stop_button.setEnabled(False)
         self.bar = QProgressBar()
-        self.bar.setAccessibleName("Progress of the search")
+        self.bar.setAccessibleName(said("Progress of the search"))
         self.bar.setVisible(False)
         finding.add(row(self.find_button, self.stop_button))
         finding.add(self.bar)
@@ -149,13 +172,13 @@ class ReadingsPanel(Panel):
         finding.add(self.refused_words)
         self.lengthless = Sentence(tone="warning")
         finding.add(self.lengthless)
-        self.spans = DataTable(_SPAN_FIELDS, "Spans without a reading, and why")
+        self.spans = DataTable(_SPAN_FIELDS, said("Spans without a reading, and why"))
         self.spans.row_opened.connect(lambda span: self.document.go_to(span.first))
         finding.add(self.spans)
         self.add(finding)
 
     def _build_table(self) -> None:
-        listed = Section("Readings")
+        listed = Section(said("Readings"))
         self.table = DataTable(READING_FIELDS, "Readings")
         self.table.enable_sorting(0)
         self.table.hide_columns("by", "reason")  # said of the chosen one below: the panel is narrow
@@ -168,21 +191,27 @@ class ReadingsPanel(Panel):
         listed.add(self.table)
         self.chosen = Sentence(tone="faint")
         listed.add(self.chosen)
-        self.delete_button = button("Delete", "Delete the selected readings (Delete); it can be undone")
-        self.put_back_button = button("Put back", "Take the selected readings into the fits again")
-        self.copy_button = button("Copy all", "Copy the table as tab-separated text; one row: Ctrl+C")
+        self.delete_button = button(
+            said("Delete"), said("Delete the selected readings (Delete); it can be undone")
+        )
+        self.put_back_button = button(
+            said("Put back"), said("Take the selected readings into the fits again")
+        )
+        self.copy_button = button(
+            said("Copy all"), said("Copy the table as tab-separated text; one row: Ctrl+C")
+        )
         self.delete_button.clicked.connect(self._delete)
         self.put_back_button.clicked.connect(self._put_back)
         self.copy_button.clicked.connect(self.table.copy_all)
         self.table.delete_pressed.connect(self._delete)
         listed.add(row(self.delete_button, self.put_back_button, self.copy_button))
         self.reason_edit = QLineEdit()
-        self.reason_edit.setPlaceholderText("why, such as: splash hides the landing")
-        self.reason_edit.setAccessibleName("Reason for setting the selected readings aside")
+        self.reason_edit.setPlaceholderText(said("why, such as: splash hides the landing"))
+        self.reason_edit.setAccessibleName(said("Reason for setting the selected readings aside"))
         self.reason_edit.setMaxLength(500)
         self.reason_edit.returnPressed.connect(self._set_aside)
         self.aside_button = button(
-            "Set aside", "Take the selected readings out of the fits, for the reason given"
+            said("Set aside"), said("Take the selected readings out of the fits, for the reason given")
         )
         self.aside_button.clicked.connect(self._set_aside)
         listed.add(row(self.reason_edit, self.aside_button, stretch=0))
@@ -190,8 +219,10 @@ class ReadingsPanel(Panel):
         listed.add(self.aside_error)
         self._note_frame = self.document.frame
         self.note_edit = QLineEdit()
-        self.note_edit.setAccessibleName("Note on the frame in sight")
-        self.note_edit.setToolTip("A remark kept with the frame in sight; it takes nothing out of the fits")
+        self.note_edit.setAccessibleName(said("Note on the frame in sight"))
+        self.note_edit.setToolTip(
+            said("A remark kept with the frame in sight; it takes nothing out of the fits")
+        )
         self.note_edit.setMaxLength(500)
         self.note_edit.editingFinished.connect(self._write_note)
         self.note_words = QLabel()
@@ -202,15 +233,18 @@ class ReadingsPanel(Panel):
         self.add(listed)
 
     def _build_blind(self) -> None:
-        blind = Section("Read blind")
-        self.blind_box = TickBox("Hide fits and found readings while I read")
-        self.blind_box.setToolTip("Nothing that might lead your eye is shown until you switch it off")
+        blind = Section(said("Read blind"))
+        self.blind_box = TickBox(said("Hide fits and found readings while I read"))
+        self.blind_box.setToolTip(said("Nothing that might lead your eye is shown until you switch it off"))
         self.blind_box.toggled.connect(self.services.set_blind)
         self.document.blind_changed.connect(self._blind_changed)
         self._veiled_aside: tuple[SetAsideReading, ...] = ()
         blind.add(self.blind_box)
         blind.add(
-            "Lines, found points and other people's marks are out of sight, so that your readings are your own."
+            said(
+                "Lines, found points and other people's marks are out of sight, so that your "
+                "readings are your own."
+            )
         )
         self.add(blind)
 
@@ -244,7 +278,7 @@ class ReadingsPanel(Panel):
             self.table.set_rows(())
             self.spans.set_rows(())
             self.count.say("")
-            self.lack.say("Open a film first.")
+            self.lack.say(said("Open a film first."))
             self.refused_words.say("")
             self.lengthless.say("")
             self.spans.setVisible(False)
@@ -277,10 +311,13 @@ class ReadingsPanel(Panel):
             self.spans.fit_height(_MOST_SPANS)
             frames = sum(span.last - span.first + 1 for span in refused)
             self.refused_words.say(
-                f"Not read in {counted(frames, 'place')}: better no reading than a wrong one. Press a line to look at it."
+                said(
+                    "Not read in {counted}: better no reading than a wrong one. Press a line to look at it.",
+                    counted=counted("{count} place", "{count} places", frames),
+                )
             )
         elif search is not None:
-            self.refused_words.say("Both were found in every frame of the part.")
+            self.refused_words.say(said("Both were found in every frame of the part."))
         else:
             self.refused_words.say("")
         self.lengthless.say(self._lengthless_words())
@@ -329,7 +366,13 @@ class ReadingsPanel(Panel):
     def _progress(self, done: int, total: int) -> None:
         self.bar.setRange(0, total)
         self.bar.setValue(done)
-        self.bar.setFormat(f"frame {done} of {total}")
+        self.bar.setFormat(
+            said(
+                "frame {done} of {total}",
+                done=done,
+                total=total,
+            )
+        )
 
     def _running(self, on: bool) -> None:
         self.stop_button.setEnabled(on)
@@ -348,9 +391,14 @@ class ReadingsPanel(Panel):
         reading = reading_of(run, frame) if run is not None else None
         spots = (reading.surface, reading.landing) if reading is not None else ()
         seen = all(self.document.shows(frame, spot) for spot in spots)
-        self.note_words.setText(f"Note on frame {frame}")
+        self.note_words.setText(
+            said(
+                "Note on frame {frame}",
+                frame=frame,
+            )
+        )
         self.note_edit.setEnabled(run is not None and self.info is not None and seen)
-        self.note_edit.setPlaceholderText("" if seen else "hidden while you read blind")
+        self.note_edit.setPlaceholderText("" if seen else said("hidden while you read blind"))
         typing = self.note_edit.isModified() and self.note_edit.hasFocus()
         if run is None or not seen or not typing or frame != self._note_frame:
             self.note_edit.setText(reading.note if reading is not None and seen else "")
@@ -398,7 +446,7 @@ class ReadingsPanel(Panel):
     def _set_aside(self) -> None:
         frames = tuple(shown.frame for shown in self._selected() if not shown.aside)
         if not frames:
-            self.aside_error.say("Select one or more readings in the table first.")
+            self.aside_error.say(said("Select one or more readings in the table first."))
             return
         if self.ask(SetAside(frames, self.reason_edit.text()), Says(self.aside_error)):
             self.aside_error.say("")

@@ -20,15 +20,20 @@ from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable
 from measure_app.gui.tools import Tool
 from measure_app.run import GraduationPart, RulePart
+from measure_app.words import marked, said
 
-_MEASURES = [("heads", Measures.HEAD), ("throws", Measures.THROW), ("heads and throws", Measures.BOTH)]
+_MEASURES = [
+    ("heads", Measures.HEAD),
+    ("throws", Measures.THROW),
+    (marked("heads and throws"), Measures.BOTH),
+]
 
 
 class RulesPanel(Panel):
     """Rules and their graduations."""
 
     step = Step.RULES
-    lead = "Press on engraved lines of a rule in the picture and type what is written there."
+    lead = marked("Press on engraved lines of a rule in the picture and type what is written there.")
 
     def build(self) -> None:
         """Make the controls."""
@@ -39,21 +44,23 @@ class RulesPanel(Panel):
 
     def _build_list(self) -> None:
         self.rule_list = QListWidget()
-        self.rule_list.setAccessibleName("Rules in the picture")
+        self.rule_list.setAccessibleName(said("Rules in the picture"))
         self.rule_list.setWordWrap(True)
         self.rule_list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.rule_list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.rule_list.currentRowChanged.connect(self._chosen)
         self.add(self.rule_list)
-        self.kind_box = choice("What a new rule measures", list(_MEASURES))
-        self.made_of = choice("What a new rule is", [(each.name, each) for each in RULES])
+        self.kind_box = choice(said("What a new rule measures"), list(_MEASURES))
+        self.made_of = choice(said("What a new rule is"), [(each.name, each) for each in RULES])
         self.new_button = button(
-            "Mark a new rule", "Then press on its engraved lines in the picture", checkable=True
+            said("Mark a new rule"), said("Then press on its engraved lines in the picture"), checkable=True
         )
         self.new_button.clicked.connect(self._new_rule)
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
-        for i, (words, box) in enumerate((("A new rule for", self.kind_box), ("which is", self.made_of))):
+        for i, (words, box) in enumerate(
+            ((said("A new rule for"), self.kind_box), (said("which is"), self.made_of))
+        ):
             label = QLabel(words)
             label.setBuddy(box)
             grid.addWidget(label, i, 0)
@@ -65,27 +72,29 @@ class RulesPanel(Panel):
         self.services.tool_changed.connect(self._tool_changed)
 
     def _build_rule(self) -> None:
-        self._rule = Section("This rule")
+        self._rule = Section(said("This rule"))
         self.name_edit = QLineEdit()
-        self.name_edit.setAccessibleName("Name of the rule")
+        self.name_edit.setAccessibleName(said("Name of the rule"))
         self.name_edit.setMaxLength(200)
         self.name_edit.editingFinished.connect(self._name_typed)
-        self.measures_box = choice("What the rule measures", list(_MEASURES))
+        self.measures_box = choice(said("What the rule measures"), list(_MEASURES))
         self.measures_box.activated.connect(self._measures_chosen)
-        self._rule.add(row("Name", self.name_edit, stretch=1))
-        self._rule.add(row("Measures", self.measures_box, stretch=1))
-        self.table = DataTable(GRADUATION_FIELDS, "Graduations of the rule")
+        self._rule.add(row(said("Name"), self.name_edit, stretch=1))
+        self._rule.add(row(said("Measures"), self.measures_box, stretch=1))
+        self.table = DataTable(GRADUATION_FIELDS, said("Graduations of the rule"))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._show_value())
         self._rule.add(self.table)
         self.add_button = button(
-            "Mark more lines", "Then press on engraved lines in the picture", checkable=True
+            said("Mark more lines"), said("Then press on engraved lines in the picture"), checkable=True
         )
         self.add_button.clicked.connect(self._more)
-        self.remove_button = button("Remove the line", "Remove the selected graduation (Delete)")
+        self.remove_button = button(said("Remove the line"), said("Remove the selected graduation (Delete)"))
         self.remove_button.clicked.connect(self._remove_graduation)
         self.table.delete_pressed.connect(self._remove_graduation)
         self._rule.add(row(self.add_button, self.remove_button))
-        self.value_field = QuantityField("Value of the selected line", LENGTH_MM, with_u=False, needed=True)
+        self.value_field = QuantityField(
+            said("Value of the selected line"), LENGTH_MM, with_u=False, needed=True
+        )
         self.value_field.committed.connect(lambda value, _: self._value_typed(value))
         self._rule.add(self.value_field)
         self.scale = Sentence()
@@ -93,17 +102,19 @@ class RulesPanel(Panel):
         self._rule.add(self.scale)
         self._rule.add(self.perspective)
         self.px_u_field = QuantityField(
-            "How well a line is met with a press",
+            said("How well a line is met with a press"),
             PIXELS,
-            "About a third of a pixel with the loupe, half a pixel without, more where lines are blurred.",
+            said(
+                "About a third of a pixel with the loupe, half a pixel without, more where lines are blurred."
+            ),
             with_u=False,
             needed=True,
         )
         self.px_u_field.committed.connect(lambda u, _: self._change(self.px_u_field, px_u=u))
         self.graduation_u_field = QuantityField(
-            "How true its engraved lines are",
+            said("How true its engraved lines are"),
             LENGTH_MM,
-            "Steel 0.1 mm; a scale off a printer 0.3 mm, and check it against a steel rule first.",
+            said("Steel 0.1 mm; a scale off a printer 0.3 mm, and check it against a steel rule first."),
             with_u=False,
             needed=True,
         )
@@ -113,23 +124,25 @@ class RulesPanel(Panel):
         self._rule.add(self.px_u_field)
         self._rule.add(self.graduation_u_field)
         self.delete_button = button(
-            "Remove this rule", "Remove the rule with all its graduations; it can be undone"
+            said("Remove this rule"), said("Remove the rule with all its graduations; it can be undone")
         )
         self.delete_button.clicked.connect(self._remove_rule)
         self._rule.add(row(self.delete_button))
         self.add(self._rule)
 
     def _build_depth(self) -> None:
-        self._depth = Section("Rule in another plane")
+        self._depth = Section(said("Rule in another plane"))
         self.drawing = DepthDrawing("rule")
         self._depth.add(self.drawing)
         self.depth_words = Sentence()
         self._depth.add(self.depth_words)
         self.behind_field = QuantityField(
-            "Rule's face behind the jet's plane",
+            said("Rule's face behind the jet's plane"),
             LENGTH_MM,
-            "Measure on the bench, square to the jet, from the hole's centre line to the face of the rule. "
-            "Type a minus if it stands nearer to the camera than the jet.",
+            said(
+                "Measure on the bench, square to the jet, from the hole's centre line to the face of "
+                "the rule. Type a minus if it stands nearer to the camera than the jet."
+            ),
             instruments=DEPTHS,
             needed=True,
         )
@@ -138,15 +151,15 @@ class RulesPanel(Panel):
         self.add(self._depth)
 
     def _build_plumb(self) -> None:
-        self._plumb = Section("Plumb", is_open=True)
+        self._plumb = Section(said("Plumb"), is_open=True)
         self._plumb.add(
-            "A hanging thread or the edge of a wall tells what is vertical, whatever the camera's tilt."
+            said("A hanging thread or the edge of a wall tells what is vertical, whatever the camera's tilt.")
         )
         self.plumb_button = button(
-            "Draw the plumb", "Drag along a line that is vertical in the world", checkable=True
+            said("Draw the plumb"), said("Drag along a line that is vertical in the world"), checkable=True
         )
         self.plumb_button.clicked.connect(lambda on: self.services.use_tool(Tool.PLUMB if on else Tool.LOOK))
-        self.no_plumb = button("Remove", "Take the picture's own vertical instead")
+        self.no_plumb = button(said("Remove"), said("Take the picture's own vertical instead"))
         self.no_plumb.clicked.connect(lambda: self.ask(SetPlumb(None)))
         self._plumb.add(row(self.plumb_button, self.no_plumb))
         self._plumb_words = Sentence(tone="faint")
@@ -192,10 +205,15 @@ class RulesPanel(Panel):
         plumb = self.run.plumb if self.run is not None else None
         self.no_plumb.setEnabled(plumb is not None)
         self._plumb_words.say(
-            "None is drawn: the picture's own vertical is taken, give or take a degree."
+            said("None is drawn: the picture's own vertical is taken, give or take a degree.")
             if plumb is None
-            else f"Drawn from ({plumb.top_px.x:.0f}, {plumb.top_px.y:.0f}) to "
-            f"({plumb.bottom_px.x:.0f}, {plumb.bottom_px.y:.0f}) px."
+            else said(
+                "Drawn from ({x:.0f}, {y:.0f}) to ({x2:.0f}, {y2:.0f}) px.",
+                x=plumb.top_px.x,
+                y=plumb.top_px.y,
+                x2=plumb.bottom_px.x,
+                y2=plumb.bottom_px.y,
+            )
         )
         self._show_rule()
 
@@ -203,13 +221,16 @@ class RulesPanel(Panel):
         rules = self.run.rules if self.run is not None else ()
         kinds = {rule.measures for rule in rules}
         if not rules:
-            return (
+            return said(
                 "No rule is marked yet, so no pixel is a millimetre. Two lines on a rule are enough to begin."
             )
         if not kinds & {Measures.HEAD, Measures.BOTH}:
-            return "No rule measures heads yet: mark an upright one, or say that this one serves both."
+            return said("No rule measures heads yet: mark an upright one, or say that this one serves both.")
         if not kinds & {Measures.THROW, Measures.BOTH}:
-            return "No rule measures throws yet: mark a second one along the tray, or say that this one serves both."
+            return said(
+                "No rule measures throws yet: mark a second one along the tray, or say that this one "
+                "serves both."
+            )
         return ""
 
     def _fits(self) -> dict[int, RuleFit]:
@@ -243,12 +264,27 @@ class RulesPanel(Panel):
         self.depth_words.say(self.drawing.words)
         if fit is not None:
             self.scale.say(
-                f"{with_uncertainty(1e3 * fit.m_per_px, 1e3 * fit.m_per_px_u, 'mm')} per px, "
-                f"{1e-3 / fit.m_per_px:.2f} px per mm."
+                said(
+                    "{m_per_px} per px, {m_per_px2:.2f} px per mm.",
+                    m_per_px=with_uncertainty(1e3 * fit.m_per_px, 1e3 * fit.m_per_px_u, "mm"),
+                    m_per_px2=1e-3 / fit.m_per_px,
+                )
             )
-            self.perspective.say(f"Perspective: {fit.perspective}.")
+            self.perspective.say(
+                said(
+                    "Perspective: {perspective}.",
+                    perspective=fit.perspective,
+                )
+            )
         else:
-            self.scale.say(f"No scale yet: {self.document.lack}." if self.document.lack else "")
+            self.scale.say(
+                said(
+                    "No scale yet: {lack}.",
+                    lack=self.document.lack,
+                )
+                if self.document.lack
+                else ""
+            )
             self.perspective.say("")
         self._show_value()
 
@@ -330,7 +366,14 @@ class RulesPanel(Panel):
 
 def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
     serves = next(words for words, m in _MEASURES if m is rule.measures)
-    scale = f", {1e3 * fit.m_per_px:.3f} mm per px" if fit is not None else ""
+    scale = (
+        said(
+            ", {m_per_px:.3f} mm per px",
+            m_per_px=1e3 * fit.m_per_px,
+        )
+        if fit is not None
+        else ""
+    )
     return f"{rule.name} ({serves}{scale})"
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from measure_app.gui.panels.pieces import Section, Sentence, button, row
-from measure_app.gui.panels.wording import counted
 from measure_app.run import Run
+from measure_app.words import counted, said
 
 if TYPE_CHECKING:
     from measure_app.gui.panels.readings_panel import ReadingsPanel
@@ -17,11 +17,13 @@ class ShareSection(Section):
     """Says which frames of the film are the student's, and goes from one to the next."""
 
     def __init__(self, panel: ReadingsPanel) -> None:
-        super().__init__("Your share")
+        super().__init__(said("Your share"))
         self._document = panel.document
         self.words = Sentence()
         self.add(self.words)
-        self.next_button = button("Next of my share", "Go to the next frame of your share that is not read")
+        self.next_button = button(
+            said("Next of my share"), said("Go to the next frame of your share that is not read")
+        )
         self.next_button.clicked.connect(self._next)
         self.add(row(self.next_button))
         self.frames: tuple[int, ...] = ()
@@ -36,11 +38,32 @@ class ShareSection(Section):
         if run is None or mark is None or not self.frames:
             return
         unread = _unread(run, self.frames)
-        which = f"Share {mark.share} of {mark.shares}" if mark.share and mark.shares else "This run"
+        which = (
+            said(
+                "Share {share} of {shares}",
+                share=mark.share,
+                shares=mark.shares,
+            )
+            if mark.share and mark.shares
+            else said("This run")
+        )
         done = len(self.frames) - len(unread)
-        rest = f"the next is frame {unread[0]}" if unread else "all are read: hand it in"
+        rest = (
+            said(
+                "the next is frame {unread}",
+                unread=unread[0],
+            )
+            if unread
+            else said("all are read: hand it in")
+        )
         self.words.say(
-            f"{which}: {counted(len(self.frames), 'frame')} to read, surface and landing in each. {done} done; {rest}."
+            said(
+                "{which}: {counted} to read, surface and landing in each. {done} done; {rest}.",
+                which=which,
+                counted=counted("{count} frame", "{count} frames", len(self.frames)),
+                done=done,
+                rest=rest,
+            )
         )
         self.next_button.setEnabled(bool(unread))
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from calibration import Measures
 from measure_app.run import Run
+from measure_app.words import marked, said
 
 if TYPE_CHECKING:
     from measure_app.clip import ClipInfo
@@ -21,12 +22,12 @@ ENOUGH = 3
 class Step(Enum):
     """The steps, in the order in which they are usually taken; the value is the name shown."""
 
-    FILM = "Film"
-    RULES = "Rules"
-    DATUM = "Datum"
-    READINGS = "Readings"
-    FINDINGS = "Findings"
-    HAND_IN = "Hand-in"
+    FILM = marked("Film")
+    RULES = marked("Rules")
+    DATUM = marked("Datum")
+    READINGS = marked("Readings")
+    FINDINGS = marked("Findings")
+    HAND_IN = marked("Hand-in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +61,14 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
     """
     tell = (
         (Step.FILM, _film_lacks(run, info), _film_unlocks(run, info)),
-        (Step.RULES, _rules_lack(run), "Positions in the frame become millimetres."),
+        (Step.RULES, _rules_lack(run), said("Positions in the frame become millimetres.")),
         (Step.DATUM, _datum_lacks(run), _datum_unlocks(run)),
         (Step.READINGS, _readings_lack(run), _readings_unlock(run)),
         (Step.FINDINGS, _findings_lack(run, outcome), _findings_unlock(outcome)),
         (
             Step.HAND_IN,
             _hand_in_lacks(run, outcome),
-            "Writes tables, graphs and a report for others to check.",
+            said("Writes tables, graphs and a report for others to check."),
         ),
     )
     told = ((step, tuple(lacks), unlocks) for step, lacks, unlocks in tell)  # some are generators: read once
@@ -76,65 +77,68 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
 
 def _film_lacks(run: Run | None, info: ClipInfo | None) -> list[str]:
     if run is None:
-        return ["a film"]
+        return [said("a film")]
     if info is None:
-        return ["the film itself: find it again if it was moved"]
+        return [said("the film itself: find it again if it was moved")]
     stop = info.n_frames if run.clip.stop_frame is None else min(run.clip.stop_frame, info.n_frames)
     if stop - run.clip.start_frame < 2:
-        return ["a part of two frames or more"]
+        return [said("a part of two frames or more")]
     return []
 
 
 def _film_unlocks(run: Run | None, info: ClipInfo | None) -> str:
     if run is not None and info is not None and not info.file_rate:
-        return "Without a clock all that needs no time is worked out; the drain rate is not."
+        return said("Without a clock all that needs no time is worked out; the drain rate is not.")
     if info is not None and info.capture_rate_hint and run is not None and run.clip.capture_rate_hz is None:
-        return "If it is slow motion, the capture rate sets the clock right."
-    return "Gives every frame its time."
+        return said("If it is slow motion, the capture rate sets the clock right.")
+    return said("Gives every frame its time.")
 
 
 def _rules_lack(run: Run | None) -> list[str]:
     if run is None or not run.rules:
-        return ["two graduations on a rule"]
+        return [said("two graduations on a rule")]
     kinds = {rule.measures for rule in run.rules}
     lacks = []
     if not kinds & {Measures.HEAD, Measures.BOTH}:
-        lacks.append("a rule for heads")
+        lacks.append(said("a rule for heads"))
     if not kinds & {Measures.THROW, Measures.BOTH}:
-        lacks.append("a rule for throws")
+        lacks.append(said("a rule for throws"))
     return lacks
 
 
 def _datum_lacks(run: Run | None) -> list[str]:
     if run is None:
-        return ["the orifice's centre"]
+        return [said("the orifice's centre")]
     lacks = []
     if run.orifice is None:
-        lacks.append("the orifice's centre")
+        lacks.append(said("the orifice's centre"))
     if run.gauge_line is None:
-        lacks.append("the gauge line")
+        lacks.append(said("the gauge line"))
     if run.landing_line is None:
-        lacks.append("the landing line")
+        lacks.append(said("the landing line"))
         if run.drop is None:
-            lacks.append("the drop")
+            lacks.append(said("the drop"))
     return lacks
 
 
 def _datum_unlocks(run: Run | None) -> str:
     if run is None or _datum_lacks(run):
-        return "Heads and throws count from the right place, and the film can be searched."
+        return said("Heads and throws count from the right place, and the film can be searched.")
     more = []
     if run.orifice is None or run.orifice.diameter_m is None:
-        more.append("the hole's diameter")
+        more.append(said("the hole's diameter"))
     if run.conditions.container_area_m2 is None:
-        more.append("the container's area")
+        more.append(said("the container's area"))
     if more:
-        return f"With {' and '.join(more)}: the discharge coefficient, and a g from the clock."
+        return said(
+            "With {join}: the discharge coefficient, and a g from the clock.",
+            join=said(" and ").join(more),
+        )
     if run.camera.distance_m is None:
-        return "With the camera's distance: depths before and behind the jet are corrected."
+        return said("With the camera's distance: depths before and behind the jet are corrected.")
     if run.conditions.gravity_m_s2 is None and run.conditions.latitude_deg is None:
-        return "With the latitude: the local g instead of the standard one."
-    return "Heads and throws count from the right place, and the film can be searched."
+        return said("With the latitude: the local g instead of the standard one.")
+    return said("Heads and throws count from the right place, and the film can be searched.")
 
 
 def readings_counted(run: Run) -> tuple[int, int, int]:
@@ -149,33 +153,53 @@ def readings_counted(run: Run) -> tuple[int, int, int]:
 def _readings_lack(run: Run | None) -> list[str]:
     surfaces, landings, both = readings_counted(run) if run is not None else (0, 0, 0)
     if not surfaces and not landings:
-        return ["readings: mark a few frames, or let the program find them"]
+        return [said("readings: mark a few frames, or let the program find them")]
     if both >= ENOUGH or (
         landings == 0 and run is not None and run.landing_line is None and surfaces >= ENOUGH
     ):
         return []
     if both:
-        return [f"{ENOUGH - both} more frame{'s' if ENOUGH - both > 1 else ''} with surface and landing"]
+        return [
+            said(
+                "{both} more frame{words} with surface and landing",
+                both=ENOUGH - both,
+                words="s" if ENOUGH - both > 1 else "",
+            )
+        ]
     missing = "landings" if surfaces >= landings else "surfaces"
-    return [f"{missing} in frames that have the other part read"]
+    return [
+        said(
+            "{missing} in frames that have the other part read",
+            missing=missing,
+        )
+    ]
 
 
 def _readings_unlock(run: Run | None) -> str:
     if run is None or not run.readings:
-        return "Head and throw against time: the straight lines and the speed coefficient."
+        return said("Head and throw against time: the straight lines and the speed coefficient.")
     surfaces, landings, both = readings_counted(run)
-    return f"So far {surfaces} surfaces and {landings} landings, {both} frames with both."
+    return said(
+        "So far {surfaces} surfaces and {landings} landings, {both} frames with both.",
+        surfaces=surfaces,
+        landings=landings,
+        both=both,
+    )
 
 
 def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
     if outcome is None or not outcome.found_anything:
         pending = [s for s, lacks in _earlier(run) if lacks]
         if pending:
-            yield f"the step{'s' if len(pending) > 1 else ''} {', '.join(step.value for step in pending)}"
+            yield said(
+                "the step{words} {join}",
+                words="s" if len(pending) > 1 else "",
+                join=", ".join(said(step.value) for step in pending),
+            )
         else:
-            yield "readings that can be turned into lengths"
+            yield said("readings that can be turned into lengths")
     elif not outcome.findings.findings:
-        yield "more readings"
+        yield said("more readings")
 
 
 def _earlier(run: Run | None) -> Iterator[tuple[Step, list[str]]]:
@@ -186,19 +210,33 @@ def _earlier(run: Run | None) -> Iterator[tuple[Step, list[str]]]:
 
 def _findings_unlock(outcome: Outcome | None) -> str:
     if outcome is None or not outcome.findings.findings:
-        return "The speed coefficient with its uncertainty, and what to improve first."
+        return said("The speed coefficient with its uncertainty, and what to improve first.")
     cv = outcome.findings.finding("speed_coefficient")
     open_ones = len(outcome.findings.undetermined)
     if cv is not None:
-        tail = f"; {open_ones} more with further inputs" if open_ones else ""
-        return f"{len(outcome.findings.findings)} findings{tail}."
-    return f"{len(outcome.findings.findings)} findings; the speed coefficient needs heads and throws."
+        tail = (
+            said(
+                "; {open_ones} more with further inputs",
+                open_ones=open_ones,
+            )
+            if open_ones
+            else ""
+        )
+        return said(
+            "{count} findings{tail}.",
+            count=len(outcome.findings.findings),
+            tail=tail,
+        )
+    return said(
+        "{count} findings; the speed coefficient needs heads and throws.",
+        count=len(outcome.findings.findings),
+    )
 
 
 def _hand_in_lacks(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
     if run is None or not run.title.strip():
-        yield "a title"
+        yield said("a title")
     if run is None or not run.observer.strip():
-        yield "the observer's name"
+        yield said("the observer's name")
     if outcome is None or not outcome.found_anything:
-        yield "something to hand in"
+        yield said("something to hand in")

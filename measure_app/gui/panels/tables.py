@@ -21,6 +21,8 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QAction, QGuiApplication, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
+from measure_app.words import said
+
 Index = QModelIndex | QPersistentModelIndex
 NUMBER_ROLE = Qt.ItemDataRole.UserRole + 1
 ROW_ROLE = Qt.ItemDataRole.UserRole + 2
@@ -117,9 +119,9 @@ class RowsModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal or not 0 <= section < len(self.fields):
             return None
         if role == Qt.ItemDataRole.DisplayRole:
-            return self.fields[section].header
+            return said(self.fields[section].header)
         if role == Qt.ItemDataRole.ToolTipRole:
-            return self.fields[section].tip or self.fields[section].header
+            return said(self.fields[section].tip or self.fields[section].header)
         return None
 
 
@@ -194,11 +196,11 @@ class DataTable(QTableView):
         header.setHighlightSections(False)
         header.setMinimumSectionSize(24)
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        copy = QAction("Copy the selected rows", self)
+        copy = QAction(said("Copy the selected rows"), self)
         copy.setShortcut(QKeySequence.StandardKey.Copy)
         copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
         copy.triggered.connect(self.copy_rows)
-        copy_all = QAction("Copy the whole table", self)
+        copy_all = QAction(said("Copy the whole table"), self)
         copy_all.triggered.connect(self.copy_all)
         self.addActions([copy, copy_all])
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.ActionsContextMenu)

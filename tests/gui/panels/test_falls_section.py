@@ -18,7 +18,7 @@ from calibration import Pixel
 from measure_app.edits import AddFall, ChangeFall
 from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
-from measure_app.gui.falling import marked, without_last
+from measure_app.gui.falling import with_mark, without_last
 from measure_app.gui.hand import Draft, Hand
 from measure_app.gui.overlays import Scene, paint
 from measure_app.gui.panels.readings_panel import ReadingsPanel
@@ -50,28 +50,28 @@ def with_falls(*falls: FallPart) -> Any:
 
 def test_a_press_begins_a_fall_the_second_makes_it_and_more_go_on_with_it() -> None:
     run = with_falls()
-    one = marked(run, None, "jet drop", None, mark(7))
+    one = with_mark(run, None, "jet drop", None, mark(7))
     assert (one.edit, one.first, one.fall) == (None, mark(7), None)
-    again = marked(run, None, "jet drop", one.first, mark(7, 310.0))
+    again = with_mark(run, None, "jet drop", one.first, mark(7, 310.0))
     assert (again.edit, again.first) == (None, mark(7, 310.0))
-    two = marked(run, None, "jet drop", again.first, mark(5, 290.0))
+    two = with_mark(run, None, "jet drop", again.first, mark(5, 290.0))
     assert isinstance(two.edit, AddFall)
     assert two.edit.fall == FallPart("jet drop 1", "jet drop", (mark(5, 290.0), mark(7, 310.0)))
     run = two.edit.apply(run)
-    three = marked(run, two.fall, "drop", None, mark(6))
+    three = with_mark(run, two.fall, "drop", None, mark(6))
     assert isinstance(three.edit, ChangeFall)
     run = three.edit.apply(run)
     assert [each.frame for each in run.falls[0].marks] == [5, 6, 7]
-    mended = marked(run, 0, "drop", None, mark(6, 305.0)).edit
+    mended = with_mark(run, 0, "drop", None, mark(6, 305.0)).edit
     assert mended is not None
     assert mended.apply(run).falls[0].marks[1] == mark(6, 305.0)
     # A fall that is no longer there is a new one.
-    assert marked(run, 4, "drop", None, mark(1)).first == mark(1)
+    assert with_mark(run, 4, "drop", None, mark(1)).first == mark(1)
 
 
 def test_new_falls_have_names_of_their_own_and_the_last_two_marks_stay() -> None:
     run = with_falls(falling(), falling(name="drop 2"))
-    made = marked(run, None, "drop", mark(1), mark(2)).edit
+    made = with_mark(run, None, "drop", mark(1), mark(2)).edit
     assert isinstance(made, AddFall)
     assert made.fall.name == "drop 3"
     shorter = without_last(falling(3))

@@ -1,0 +1,75 @@
+"""A panel's body that scrolls, ends where its content ends, and holds still what the pointer is at."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QSize, Qt
+from PySide6.QtGui import QCursor
+from PySide6.QtWidgets import QApplication, QFrame, QScrollArea, QWidget
+
+
+class _Body(QWidget):
+    """Content as tall as its words need at the width that there is."""
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        """Return the least width alone.
+
+        The least height would be that of sentences broken at their least width; the room kept for it would
+        stand empty below the last line. The height for the true width is asked for all the same.
+        """
+        return QSize(super().minimumSizeHint().width(), 0)
+
+
+class SteadyScroll(QScrollArea):
+    """Scrolls a body whose sentences come and go.
+
+    When something above grows or shrinks, whatever control the pointer is at, or else the one that has the
+    keyboard, stays where it is on the screen, so that a press meets what was aimed at.
+    """
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.body = _Body()
+        self._places: dict[QWidget, QRect] = {}
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setWidget(self.body)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Lay the body out anew and scroll by as much as it moved what is to stay."""
+        taken = super().eventFilter(watched, event)
+        if watched is self.body and event.type() in (QEvent.Type.LayoutRequest, QEvent.Type.Resize):
+            layout = self.body.layout()
+            if layout is not None:
+                layout.activate()
+            self._hold_still()
+        return taken
+
+    def _hold_still(self) -> None:
+        before, self._places = self._places, self._controls()
+        held = self._held(before)
+        if held is None or held not in self._places:
+            return
+        shift = self._places[held].top() - before[held].top()
+        if shift:
+            bar = self.verticalScrollBar()
+            bar.setValue(bar.value() + shift)
+
+    def _controls(self) -> dict[QWidget, QRect]:
+        """Return where everything stands that can be pressed or typed into, in places of the body."""
+        return {
+            each: QRect(each.mapTo(self.body, QPoint(0, 0)), each.size())
+            for each in self.body.findChildren(QWidget)
+            if each.focusPolicy() != Qt.FocusPolicy.NoFocus and each.isVisibleTo(self.body)
+        }
+
+    def _held(self, places: dict[QWidget, QRect]) -> QWidget | None:
+        """Return the control that the pointer was at, or the next below it; else the one with the keyboard."""
+        pointer = self.viewport().mapFromGlobal(QCursor.pos())
+        if self.isVisible() and self.viewport().rect().contains(pointer):
+            height = self.body.mapFrom(self.viewport(), pointer).y()
+            below = [(place.top(), i) for i, place in enumerate(places.values()) if place.bottom() >= height]
+            return list(places)[min(below)[1]] if below else None
+        focused = QApplication.focusWidget()
+        return focused if focused in places else None
