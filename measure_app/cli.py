@@ -588,4 +588,5 @@ def open_(file: Path | None) -> int:
     check_screen()
     from measure_app.gui.app import run_gui
 
-    return run_gui(file)
+    source = click.get_current_context().find_root().get_parameter_source("language")
+    return run_gui(file, language_given=source is click.core.ParameterSource.COMMANDLINE)

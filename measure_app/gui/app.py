@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 
 from measure_app.errors import AppError
 from measure_app.gui.frames import FrameService
+from measure_app.gui.speech import speak_as_chosen, teach_qt
 from measure_app.gui.theme import dress
 from measure_app.words import said
 
@@ -29,23 +30,28 @@ def make_application() -> QApplication:
     application = running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
     application.setApplicationName(NAME)
     application.setApplicationDisplayName("Clepsydra")
+    teach_qt(application)
     dress(application)
     return application
 
 
-def run_gui(path: Path | None) -> int:
+def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     """Open the window and stay until it is closed.
 
     Parameters
     ----------
     path : Path or None
         A film or a run to open at once.
+    language_given : bool, optional
+        Whether the command line named a language, which then wins over the one chosen in the window.
 
     Returns
     -------
     int
         0.
     """
+    if not language_given:
+        speak_as_chosen(QSettings(NAME, NAME))
     application = make_application()
     window = make_window(path)
     application.styleHints().colorSchemeChanged.connect(lambda _: dress(application))

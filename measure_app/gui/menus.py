@@ -7,14 +7,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QAction, QKeySequence, QShortcut
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence, QShortcut
 from PySide6.QtWidgets import QMenu, QWidget
 
 from measure_app import __version__
 from measure_app.gui.marks import READINGS
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.recent import recent_files
-from measure_app.words import said
+from measure_app.gui.speech import AS_SYSTEM, choose_language, chosen_language, own_name
+from measure_app.words import languages, said
 
 if TYPE_CHECKING:
     from measure_app.gui.main_window import MainWindow
@@ -151,6 +152,25 @@ class Menus:
         loupe = self._add(menu, said("&Loupe"), view.set_loupe, "Ctrl+L")
         loupe.setCheckable(True)
         loupe.setChecked(True)
+        self._languages(menu.addMenu(said("Lan&guage")))
+
+    def _languages(self, menu: QMenu) -> None:
+        """Offer the languages; a choice holds from the next start."""
+        settings = self._window.settings
+        group = QActionGroup(menu)
+        for code in (AS_SYSTEM, *languages()):
+            action = self._add(
+                menu,
+                own_name(code) if code else said("As the &system"),
+                partial(self._choose_language, code),
+            )
+            action.setCheckable(True)
+            action.setChecked(code == chosen_language(settings))
+            group.addAction(action)
+
+    def _choose_language(self, code: str) -> None:
+        choose_language(self._window.settings, code)
+        self._window.stage.notice.say(said("The language changes when the program is started again."))
 
     def _help(self) -> None:
         window = self._window

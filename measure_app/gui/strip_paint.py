@@ -214,7 +214,7 @@ def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
         box = QRectF(x - 40, way.area.bottom() + 3, 80, height)
         if x + 24 < way.area.right() + MARGIN_RIGHT:
             words = (
-                f"{value:.10g} s"
+                said("{value:.10g} s", value=value)
                 if clocked
                 else said(
                     "frame {value:.0f}",

@@ -33,7 +33,7 @@ from measure_app.gui.panels.graph_words import (
 )
 from measure_app.gui.panels.wording import unit_words
 from measure_app.gui.theme import Colours, colours
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome
@@ -52,6 +52,18 @@ def line_of(outcome: Outcome | None, law: Law, *, free: bool, both: bool) -> Law
         each for each in outcome.findings.lines if each.law is law and each.line.free_intercept == free
     ]
     return next((each for each in fitting if each.errors_in_both == both), fitting[0] if fitting else None)
+
+
+class _Axis(pg.AxisItem):  # type: ignore[misc]  # the library has no types
+    """An axis whose numbers have the reader's decimal mark."""
+
+    def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:  # noqa: N802
+        """Return the words of the ticks."""
+        return [numeral(words) for words in super().tickStrings(values, scale, spacing)]
+
+
+def _axes() -> dict[str, _Axis]:
+    return {side: _Axis(side) for side in ("left", "bottom")}
 
 
 class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library has no types
@@ -96,8 +108,8 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
     def _make_plots(self) -> None:
         self.ci.layout.setContentsMargins(2, 4, 8, 2)
         self.ci.layout.setVerticalSpacing(2)
-        self._main = self.addPlot(row=0, col=0)
-        self._low = self.addPlot(row=1, col=0)
+        self._main = self.addPlot(row=0, col=0, axisItems=_axes())
+        self._low = self.addPlot(row=1, col=0, axisItems=_axes())
         self._low.setXLink(self._main)
         self.ci.layout.setRowStretchFactor(0, 5)
         self.ci.layout.setRowStretchFactor(1, 2)

@@ -10,9 +10,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
     QDialog,
-    QFrame,
     QHBoxLayout,
-    QScrollArea,
     QSplitter,
     QTextBrowser,
     QVBoxLayout,
@@ -26,6 +24,7 @@ from measure_app.gui.panels.instruments import LENGTHS, SMALL_LENGTHS
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, row
 from measure_app.gui.panels.plan_words import plan_html
 from measure_app.gui.panels.quantity import LENGTH_CM, LENGTH_M, LENGTH_MM, RATE, TEMPERATURE, Family
+from measure_app.gui.panels.steady_scroll import SteadyScroll
 from measure_app.gui.theme import colours
 from measure_app.words import marked, said
 
@@ -116,9 +115,9 @@ class PlanDialog(QDialog):
 
     # The fields.
 
-    def _left(self) -> QScrollArea:
-        inside = QWidget()
-        column = QVBoxLayout(inside)
+    def _left(self) -> SteadyScroll:
+        scroll = SteadyScroll()
+        column = QVBoxLayout(scroll.body)
         column.setContentsMargins(0, 0, 10, 0)
         for section in (
             self._container(),
@@ -130,12 +129,6 @@ class PlanDialog(QDialog):
         ):
             column.addWidget(section)
         column.addStretch(1)
-        scroll = QScrollArea()
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QFrame.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        scroll.setWidget(inside)
         scroll.setMinimumWidth(300)
         return scroll
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QSize, Qt
-from PySide6.QtGui import QCursor
+from PySide6.QtGui import QCursor, QResizeEvent
 from PySide6.QtWidgets import QApplication, QFrame, QScrollArea, QWidget
 
 
@@ -11,12 +11,13 @@ class _Body(QWidget):
     """Content as tall as its words need at the width that there is."""
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802
-        """Return the least width alone.
+        """Return the least width, and no height where the height follows from the width.
 
-        The least height would be that of sentences broken at their least width; the room kept for it would
-        stand empty below the last line. The height for the true width is asked for all the same.
+        The least height is that of sentences broken at their least width; the room kept for it would stand
+        empty below the last line. The height for the true width is asked for all the same.
         """
-        return QSize(super().minimumSizeHint().width(), 0)
+        least = super().minimumSizeHint()
+        return QSize(least.width(), 0) if self.hasHeightForWidth() else least
 
 
 class SteadyScroll(QScrollArea):
@@ -37,14 +38,16 @@ class SteadyScroll(QScrollArea):
         self.setWidget(self.body)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
-        """Lay the body out anew and scroll by as much as it moved what is to stay."""
+        """Let the body be laid out anew, then scroll by as much as that moved what is to stay."""
         taken = super().eventFilter(watched, event)
-        if watched is self.body and event.type() in (QEvent.Type.LayoutRequest, QEvent.Type.Resize):
-            layout = self.body.layout()
-            if layout is not None:
-                layout.activate()
+        if watched is self.body and event.type() == QEvent.Type.LayoutRequest:
             self._hold_still()
         return taken
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        """Do the same where sentences break anew at another width."""
+        super().resizeEvent(event)
+        self._hold_still()
 
     def _hold_still(self) -> None:
         before, self._places = self._places, self._controls()
