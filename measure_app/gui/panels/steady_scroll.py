@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QCursor, QResizeEvent
 from PySide6.QtWidgets import QApplication, QFrame, QScrollArea, QWidget
 
@@ -37,10 +37,10 @@ class SteadyScroll(QScrollArea):
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setWidget(self.body)
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
-        """Let the body be laid out anew, then scroll by as much as that moved what is to stay."""
-        taken = super().eventFilter(watched, event)
-        if watched is self.body and event.type() == QEvent.Type.LayoutRequest:
+    def event(self, event: QEvent) -> bool:
+        """Give the body the height it asks for, then scroll by as much as that moved what is to stay."""
+        taken = super().event(event)
+        if event.type() == QEvent.Type.LayoutRequest:
             self._hold_still()
         return taken
 
@@ -50,7 +50,8 @@ class SteadyScroll(QScrollArea):
         self._hold_still()
 
     def _hold_still(self) -> None:
-        before, self._places = self._places, self._controls()
+        # Out of sight nothing is laid out yet, and nothing can be aimed at.
+        before, self._places = self._places, self._controls() if self.isVisible() else {}
         held = self._held(before)
         if held is None or held not in self._places:
             return
@@ -61,6 +62,9 @@ class SteadyScroll(QScrollArea):
 
     def _controls(self) -> dict[QWidget, QRect]:
         """Return where everything stands that can be pressed or typed into, in places of the body."""
+        layout = self.body.layout()
+        if layout is not None:
+            layout.activate()  # when first shown, nothing has its place yet
         return {
             each: QRect(each.mapTo(self.body, QPoint(0, 0)), each.size())
             for each in self.body.findChildren(QWidget)
@@ -70,7 +74,7 @@ class SteadyScroll(QScrollArea):
     def _held(self, places: dict[QWidget, QRect]) -> QWidget | None:
         """Return the control that the pointer was at, or the next below it; else the one with the keyboard."""
         pointer = self.viewport().mapFromGlobal(QCursor.pos())
-        if self.isVisible() and self.viewport().rect().contains(pointer):
+        if self.viewport().rect().contains(pointer):
             height = self.body.mapFrom(self.viewport(), pointer).y()
             below = [(place.top(), i) for i, place in enumerate(places.values()) if place.bottom() >= height]
             return list(places)[min(below)[1]] if below else None
