@@ -13,10 +13,12 @@ from PySide6.QtCore import QPointF
 
 from calibration import Pixel, Segment
 from measure_app.edits import (
+    ChangeFall,
     ClearLanding,
     ClearSurface,
     Edit,
     MoveGraduation,
+    RemoveFall,
     RemoveGraduation,
     RemoveRule,
     SetGaugeLine,
@@ -28,7 +30,7 @@ from measure_app.edits import (
     SetThrowZero,
 )
 from measure_app.gui.coords import ViewMap
-from measure_app.run import By, LinePart, Reading, Run, Spot
+from measure_app.run import By, FallMark, LinePart, Reading, Run, Spot
 from measure_app.words import marked, said
 
 REACH = 11.0
@@ -49,6 +51,7 @@ class Kind(Enum):
     LANDING_TO = marked("landing line, end")
     SURFACE = marked("surface")
     LANDING = "landing"
+    FALL = marked("mark of a fall")
 
 
 READINGS = (Kind.SURFACE, Kind.LANDING)
@@ -63,7 +66,9 @@ class Handle:
     index: int = -1
     """Which graduation of the rule."""
     frame: int = -1
-    """Of a reading."""
+    """Of a reading, or of a mark of a fall."""
+    fall: int = -1
+    """Which fall of the run."""
 
 
 def reading_in(run: Run, frame: int) -> Reading | None:
@@ -100,7 +105,19 @@ def handles_of(run: Run, frame: int) -> tuple[Handle, ...]:
     if reading is not None:
         found += [Handle(Kind.SURFACE, frame=frame)] if reading.surface is not None else []
         found += [Handle(Kind.LANDING, frame=frame)] if reading.landing is not None else []
+    found += [
+        Handle(Kind.FALL, fall=f, frame=frame)
+        for f, fall in enumerate(run.falls)
+        if any(mark.frame == frame for mark in fall.marks)
+    ]
     return tuple(found)
+
+
+def fall_mark(run: Run, handle: Handle) -> FallMark | None:
+    """Return the mark of a fall that a handle names."""
+    if handle.kind is not Kind.FALL or not 0 <= handle.fall < len(run.falls):
+        return None
+    return next((mark for mark in run.falls[handle.fall].marks if mark.frame == handle.frame), None)
 
 
 _ENDS: dict[Kind, tuple[str, str]] = {
@@ -132,6 +149,9 @@ def place_of(run: Run, handle: Handle) -> Pixel | None:
     if handle.kind in READINGS:
         spot = spot_of(run, handle)
         return spot.px if spot is not None else None
+    if handle.kind is Kind.FALL:
+        mark = fall_mark(run, handle)
+        return mark.px if mark is not None else None
     part, field = _ENDS[handle.kind]
     owner = getattr(run, part)
     return getattr(owner, field) if owner is not None else None
@@ -159,6 +179,10 @@ def moved(run: Run, handle: Handle, to: Pixel, px_u: float = 0.5) -> Edit | None
         spot = spot_of(run, handle)
         own = spot.px_u if spot is not None and spot.by is By.HAND else px_u
         return reading_edit(run, handle.kind, handle.frame, to, own)
+    if handle.kind is Kind.FALL:
+        fall = run.falls[handle.fall]
+        marks = (replace(m, px=to) if m.frame == handle.frame else m for m in fall.marks)
+        return ChangeFall(handle.fall, replace(fall, marks=tuple(marks)))
     part, field = _ENDS[handle.kind]
     changes: dict[str, Any] = {field: to}
     setter: Any = _SETTERS[part]
@@ -178,6 +202,12 @@ def removed(run: Run, handle: Handle) -> Edit | None:
         return ClearSurface(handle.frame)
     if handle.kind is Kind.LANDING:
         return ClearLanding(handle.frame)
+    if handle.kind is Kind.FALL:
+        fall = run.falls[handle.fall]
+        if len(fall.marks) <= 2:  # one mark alone is no fall
+            return RemoveFall(handle.fall)
+        marks = (mark for mark in fall.marks if mark.frame != handle.frame)
+        return ChangeFall(handle.fall, replace(fall, marks=tuple(marks)))
     setter: Any = _SETTERS[_ENDS[handle.kind][0]]
     edit: Edit = setter(None)
     return edit

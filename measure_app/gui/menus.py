@@ -93,7 +93,10 @@ class Menus:
         window, hand = self._window, self._window.bench.hand
         menu = window.menuBar().addMenu(said("&Edit"))
         stack = window.bench.document.stack
-        undo, redo = stack.createUndoAction(window, "&Undo"), stack.createRedoAction(window, "&Redo")
+        undo, redo = (
+            stack.createUndoAction(window, said("&Undo")),
+            stack.createRedoAction(window, said("&Redo")),
+        )
         undo.setShortcut(QKeySequence.StandardKey.Undo)
         redo.setShortcuts([QKeySequence("Ctrl+Shift+Z"), QKeySequence("Ctrl+Y")])
         menu.addActions([undo, redo])

@@ -44,7 +44,7 @@ class Stage(QWidget):
         for text, name, does in (
             ("−", said("Smaller (Ctrl+−)"), lambda: self.view.zoom(0.8)),
             ("+", said("Magnify (Ctrl++)"), lambda: self.view.zoom(1.25)),
-            ("Whole", said("Show the whole frame (Ctrl+0)"), self.view.fit),
+            (said("Whole"), said("Show the whole frame (Ctrl+0)"), self.view.fit),
         ):
             button = QToolButton()
             button.setText(text)

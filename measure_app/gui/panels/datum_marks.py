@@ -64,7 +64,7 @@ class OrificeBlock(_Block):
     """The hole: its centre in the picture and its diameter."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Orifice")
+        super().__init__(panel, said("Orifice"))
         self.tool_button(
             said("Mark the hole's centre"),
             said("Press on the centre of the hole in the picture"),
@@ -135,7 +135,7 @@ class DropBlock(_Block):
     """The drop: typed, or read from the frame."""
 
     def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, "Drop")
+        super().__init__(panel, said("Drop"))
         self.drop = self.field(
             QuantityField(
                 said("From the hole's centre down to the landing level"),
@@ -182,7 +182,7 @@ class DropBlock(_Block):
                     value=value,
                 )
         possible = not reason and run is not None and run.landing_line is not None
-        state = "typed" if drop is not None else said("from the frame") if possible else "missing"
+        state = said("typed") if drop is not None else said("from the frame") if possible else said("missing")
         self.section.set_state(f"{DONE if drop is not None or possible else OPEN} {state}")
         if not seen and drop is None and run is not None and run.landing_line is None:
             seen = said("Draw the landing line to read the drop from the frame, or type it.")

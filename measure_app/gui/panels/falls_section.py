@@ -91,7 +91,7 @@ class FallsSection(Section):
         self.add(row(self.what_box, stretch=0))
         self.add(row(said("Then move on"), self.advance_box, stretch=1))
         self.add(row(self.mark_button, self.more_button))
-        self.table = DataTable(FALL_FIELDS, "Falls")
+        self.table = DataTable(FALL_FIELDS, said("Falls"))
         self.table.setMinimumHeight(5 * (self.fontMetrics().height() + 6))
         self.table.row_opened.connect(lambda shown: panel.document.go_to(shown.part.marks[0].frame))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._selection())

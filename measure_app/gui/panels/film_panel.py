@@ -53,7 +53,11 @@ class FilmPanel(Panel):
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
         for i, (words, control) in enumerate(
-            (("&Frame", self.frame_box), ("Time", self._time), (said("To the next frame"), self._gap))
+            (
+                (said("&Frame"), self.frame_box),
+                (said("Time"), self._time),
+                (said("To the next frame"), self._gap),
+            )
         ):
             label = QLabel(words)
             label.setBuddy(control)

@@ -48,11 +48,11 @@ class HandInPanel(Panel):
 
     def _build_texts(self) -> None:
         who = Section(said("About this run"))
-        self.title_edit = self._line("Title", said("Clear cylinder, 5 mm hole"))
-        self.observer_edit = self._line("Observer", said("who read the film"))
+        self.title_edit = self._line(said("Title"), said("Clear cylinder, 5 mm hole"))
+        self.observer_edit = self._line(said("Observer"), said("who read the film"))
         self.title_edit.editingFinished.connect(self._title_typed)
         self.observer_edit.editingFinished.connect(self._observer_typed)
-        for words, edit in (("&Title", self.title_edit), ("&Observer", self.observer_edit)):
+        for words, edit in ((said("&Title"), self.title_edit), (said("&Observer"), self.observer_edit)):
             label = QLabel(words)
             label.setBuddy(edit)
             who.add(label)

@@ -6,7 +6,6 @@ from html import escape
 
 from analysis import Forecast, Proposal
 from measure_app.planning import Said, paragraphs, title_of
-from measure_app.words import said
 
 
 def plan_html(forecast: Forecast, proposal: Proposal | None, faint: str) -> str:
@@ -39,11 +38,7 @@ def _part(part: Said, faint: str) -> str:
     if part.table:
         head, *rows = part.table
         cells = "".join(
-            said(
-                "<th align='left' style='color: {faint}; font-weight: normal'>{escape}&nbsp;&nbsp;</th>",
-                faint=faint,
-                escape=escape(cell),
-            )
+            f"<th align='left' style='color: {faint}; font-weight: normal'>{escape(cell)}&nbsp;&nbsp;</th>"
             for cell in head
         )
         lines = "".join(f"<tr>{''.join(_cell(cell) for cell in row)}</tr>" for row in rows)

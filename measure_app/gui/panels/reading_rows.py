@@ -14,11 +14,12 @@ from measure_app.extras import SetAsideReading, set_aside_of
 from measure_app.finders import Part
 from measure_app.gui.panels.steps import readings_counted
 from measure_app.run import By, Reading, Run, Spot
-from measure_app.words import counted, said
+from measure_app.words import counted, marked, said
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome, ReadingRow
 
+_BY = {By.HAND: marked("hand"), By.FOUND: marked("found")}
 Shows = Callable[[int, Spot | None], bool]
 """Tells whether a position read in a frame may be seen, as `Document.shows` does."""
 
@@ -44,7 +45,7 @@ class ShownReading:
     def by(self) -> str:
         """Who read it: ``hand``, ``found``, or both."""
         kinds = {spot.by for spot in (self.surface, self.landing) if spot is not None}
-        return " + ".join(kind.value for kind in By if kind in kinds)
+        return " + ".join(said(_BY[kind]) for kind in By if kind in kinds)
 
     @property
     def head_words(self) -> str:

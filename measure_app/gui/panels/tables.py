@@ -180,7 +180,7 @@ class DataTable(QTableView):
         proxy.setSourceModel(self.rows_model)
         proxy.setSortRole(NUMBER_ROLE)
         self.setModel(proxy)
-        self.setAccessibleName(name)
+        self.setAccessibleName(said(name))
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)

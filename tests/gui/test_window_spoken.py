@@ -1,0 +1,158 @@
+"""Everything that the window shows is said by the catalogue, and Qt's own words go with it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from gettext import NullTranslations
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QCoreApplication, QLocale, QSettings, Qt, QTranslator
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QComboBox,
+    QLabel,
+    QLineEdit,
+    QMenu,
+    QTableView,
+    QWidget,
+)
+
+from measure_app import words
+from measure_app.gui.app import make_application
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.speech import AS_SYSTEM, choose_language, chosen_language, own_name, speak_as_chosen
+from tests.gui.conftest import Driver
+
+# Names, units, symbols, keys of the keyboard and of run files, and what stands in the run itself.
+NOT_SAID = re.compile(
+    r"Clepsydra|English|Deutsch|Ctrl|Shift|Alt|Space|Home|End\b|[\w-]+\.(?:mp4|json|pdf|html|xlsx|csv)|[\w.\[\]]*_\w+"
+    r"|camera\.\w+|drop\.\w+|px|<[^>]*>|&\w+;|h264|figures/|bench\S*|upright steel rule|tape under the landing shelf"
+    r"|frames/s|Torricelli|WGS|JCGM|Clear cylinder[^⟦]*|workshop bench[^⟦]*|rendered[^⟦]*"
+)
+
+
+# Menus that Qt and the graphs' library bring along.
+QTS = {"Scroll Left", "Scroll Right", "Export..."}
+
+
+class Bracketed(words.Catalogue):
+    """Puts brackets about all that is said."""
+
+    def __init__(self) -> None:
+        super().__init__(NullTranslations(), "xx", ",")
+
+    def said(self, template: str, values: Mapping[str, object]) -> str:
+        return template if template.startswith("⟦") else f"⟦{super().said(template, values)}⟧"
+
+    def counted(self, one: str, many: str, count: int, values: Mapping[str, object]) -> str:
+        return f"⟦{super().counted(one, many, count, values)}⟧"
+
+
+def bare(text: str) -> list[str]:
+    """Words of a text that stand outside all brackets."""
+    depth, outside = 0, ""
+    for sign in text:
+        depth += (sign == "⟦") - (sign == "⟧")
+        outside += sign if depth == 0 and sign not in "⟦⟧" else " " if depth else ""
+    return re.findall(r"[A-Za-zÄÖÜäöü]{3,}", NOT_SAID.sub(" ", outside))
+
+
+def shown(window: QWidget) -> Iterator[str]:
+    for widget in window.findChildren(QWidget):
+        yield from (widget.toolTip(), widget.accessibleName(), widget.accessibleDescription())
+        if isinstance(widget, QLabel | QAbstractButton):
+            yield widget.text()
+        elif isinstance(widget, QMenu):
+            yield widget.title()
+        elif isinstance(widget, QLineEdit):
+            yield widget.placeholderText()
+        elif isinstance(widget, QComboBox):
+            for i in range(widget.count()):
+                yield from (widget.itemText(i), str(widget.itemData(i, Qt.ItemDataRole.ToolTipRole) or ""))
+        elif isinstance(widget, QTableView) and (model := widget.model()) is not None:
+            for column in range(model.columnCount()):
+                yield str(model.headerData(column, Qt.Orientation.Horizontal) or "")
+                yield str(
+                    model.headerData(column, Qt.Orientation.Horizontal, Qt.ItemDataRole.ToolTipRole) or ""
+                )
+                for row in range(min(3, model.rowCount())):
+                    yield str(model.index(row, column).data() or "")
+    for action in window.findChildren(QAction):
+        yield action.text()
+
+
+@pytest.fixture
+def bracketed() -> Iterator[None]:
+    words.use_speaker(Bracketed())
+    yield
+    words.use_language("en")
+
+
+@pytest.fixture
+def german() -> Iterator[None]:
+    words.use_language("de")
+    yield
+    words.use_language("en")
+
+
+@pytest.mark.usefixtures("bracketed")
+def test_all_that_the_window_shows_is_said(driver: Driver) -> None:
+    driver.open_bench()
+    driver.window.bench.find_the_rest()
+    driver.settles()
+    silent = {}
+    for step in Step:
+        driver.window.go_to_step(step)
+        QCoreApplication.processEvents()
+        for text in shown(driver.window):
+            if text not in QTS and (found := bare(text)):
+                silent[text] = found
+    assert not silent, "\n".join(f"{text!r}: {found}" for text, found in silent.items())
+
+
+@pytest.mark.usefixtures("german")
+def test_the_window_in_german(driver: Driver) -> None:
+    driver.open_bench()
+    driver.window.bench.find_the_rest()
+    driver.settles()
+    driver.window.go_to_step(Step.FINDINGS)
+    QCoreApplication.processEvents()
+    texts = "\n".join(shown(driver.window))
+    for word in ("Ergebnisse", "Maßstäbe", "Druckhöhe", "Geschwindigkeitszahl", "Rückgängig"):
+        assert word in texts
+    assert re.search(r"0,9\d+ ± 0,0\d+", texts), "decimal commas"
+    assert not re.search(r"0\.9\d+ ± ", texts)
+
+
+def test_a_choice_of_language_is_kept_and_holds_from_the_next_start(tmp_path: Path) -> None:
+    settings = QSettings(str(tmp_path / "settings.ini"), QSettings.Format.IniFormat)
+    assert chosen_language(settings) == AS_SYSTEM
+    choose_language(settings, "de")
+    assert words.language() == "en"
+    again = QSettings(str(tmp_path / "settings.ini"), QSettings.Format.IniFormat)
+    try:
+        speak_as_chosen(again)
+        assert words.language() == "de"
+    finally:
+        words.use_language("en")
+    choose_language(settings, "tlh")
+    assert chosen_language(settings) == AS_SYSTEM
+    assert [own_name(code) for code in words.languages()] == ["English", "Deutsch"]
+
+
+@pytest.mark.usefixtures("german")
+def test_qt_speaks_along(qapp: QApplication) -> None:
+    before = QLocale()
+    make_application()
+    try:
+        assert QCoreApplication.translate("QPlatformTheme", "Cancel") == "Abbrechen"
+        assert QLocale().decimalPoint() == ","
+    finally:
+        QLocale.setDefault(before)
+        for translator in qapp.findChildren(QTranslator):
+            qapp.removeTranslator(translator)
+            translator.deleteLater()
