@@ -82,6 +82,18 @@ SAYS = MappingProxyType(
         ),
     }
 )
+_NAMES = MappingProxyType(
+    {
+        "surface_speed": marked("surface speed"),
+        "fall_during_flight": marked("fall during flight"),
+        "launch_angle": marked("launch angle"),
+        "hole_size": marked("hole size"),
+        "landing_level": marked("landing level"),
+        "capillary": marked("capillary"),
+        "contracted_section": marked("contracted section"),
+        "low_heads": marked("low heads"),
+    }
+)
 _MOVED = MappingProxyType(
     {
         "jet_head": marked("head"),
@@ -158,7 +170,7 @@ def _fall(basis: Basis) -> CorrectionSize:
         "fall_during_flight",
         "",
         Effect("Cv", _change_of_cv(basis, moved, on=basis.corrections.fall_during_flight), "1"),
-        Effect(said("mean Cv"), _change_of_mean(basis, moved), "1"),
+        Effect(marked("mean Cv"), _change_of_mean(basis, moved), "1"),
         Effect("head", float(np.mean(fall[rows])), "m"),
     )
 
@@ -181,7 +193,7 @@ def _of_shift(basis: Basis, name: str, shift: Shift | str, cd: float | None) -> 
     if basis.throws is not None:
         moved = _throw_like(basis, shift)
         effects.append(Effect("Cv", _change_of_cv(basis, moved, on=getattr(basis.corrections, name)), "1"))
-        effects.append(Effect(said("mean Cv"), _change_of_mean(basis, moved), "1"))
+        effects.append(Effect(marked("mean Cv"), _change_of_mean(basis, moved), "1"))
     if basis.drain is not None and cd is not None and "drain_head" in shift.adds:
         k = basis.drain.value("k")
         step = float(basis.drain.gain[1] @ shift.adds["drain_head"][basis.drain.rows])
@@ -189,7 +201,7 @@ def _of_shift(basis: Basis, name: str, shift: Shift | str, cd: float | None) -> 
     rows = basis.throws.rows if basis.throws is not None else np.nonzero(basis.chosen.with_head)[0]
     for what, values in shift.adds.items():
         if rows.size:
-            effects.append(Effect(said(_MOVED[what]), float(np.mean(values[rows])), "m"))
+            effects.append(Effect(_MOVED[what], float(np.mean(values[rows])), "m"))
     return _size(basis, name, "", *effects)
 
 
@@ -244,7 +256,7 @@ def _change_of_mean(basis: Basis, moved: FloatArray) -> float:
 
 def size_words(size: CorrectionSize) -> str:
     """Say in one line whether a correction was applied and what it changes."""
-    name = size.name.replace("_", " ")
+    name = said(_NAMES[size.name])
     if size.missing:
         return said(
             "{name}: cannot be told for want of {missing}",
@@ -252,13 +264,13 @@ def size_words(size: CorrectionSize) -> str:
             missing=size.missing,
         )
     told = [each for each in size.effects if each.of != "drain head"]
-    changes = [f"{each.of} {_amount(each)}" for each in told]
-    done = "applied:" if size.applied else said("not applied; it would change")
+    changes = [f"{said(each.of)} {_amount(each)}" for each in told]
+    done = said("applied:") if size.applied else said("not applied; it would change")
     if not changes:
         return said(
             "{name}: {words}; its size cannot be told",
             name=name,
-            words="applied" if size.applied else said("not applied"),
+            words=said("applied") if size.applied else said("not applied"),
         )
     return f"{name}: {done} {', '.join(changes)}"
 
@@ -268,7 +280,7 @@ def _amount(effect: Effect) -> str:
     value = scale * effect.change
     floor = 0.001 if unit else 1e-6
     if value == 0.0:
-        return "unchanged"
+        return said("unchanged")
     if abs(value) < floor:
         return said(
             "by less than {floor:g}{unit}",

@@ -45,7 +45,7 @@ def doubts_of(basis: Basis, estimates: Mapping[str, Estimate]) -> tuple[Remark, 
             remark
             for name, symbol in (("speed_coefficient", "Cv"), ("discharge_coefficient", "Cd"))
             for remark in _coefficient_out_of_band(
-                estimates.get(name), name.replace("_", " "), symbol, expected[name], guess=guess
+                estimates.get(name), said(name.replace("_", " ")), symbol, expected[name], guess=guess
             )
         ),
         *_linearisations(estimates),

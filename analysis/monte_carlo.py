@@ -426,7 +426,7 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
         )
         made.append(replace(finding, interval_95=check.interval, remarks=(*finding.remarks, words)))
     changed = [check for check in checks if not check.holds]
-    names = ", ".join(check.name.replace("_", " ") for check in changed)
+    names = ", ".join(said(check.name.replace("_", " ")) for check in changed)
     verdict = (
         said("all hold")
         if not changed

@@ -43,10 +43,21 @@ def fields(template: str) -> set[str]:
     return {name for _, name, _, _ in parts if name and name.isidentifier()}
 
 
+def test_the_template_holds_every_text_of_the_code(catalogues: ModuleType) -> None:
+    assert catalogues.as_po(catalogues.gathered()) == catalogues.TEMPLATE.read_bytes(), (
+        "run python .setup/words.py gather"
+    )
+
+
 def test_every_language_is_compiled_as_it_is_written(catalogues: ModuleType) -> None:
     for code in words.languages()[1:]:
         compiled = catalogues.po_of(code).with_suffix(".mo").read_bytes()
         assert compiled == catalogues.as_mo(catalogues.loaded(code)), code
+
+
+def test_every_language_says_everything(catalogues: ModuleType) -> None:
+    for code in words.languages()[1:]:
+        assert [each["text"] for each in catalogues.lacks(code)] == [], code
 
 
 def test_translations_use_the_values_of_their_template(catalogues: ModuleType) -> None:
