@@ -7,7 +7,8 @@ from typing import Literal
 
 from msgspec.structs import replace
 
-from measure_app.edits import AddFall, ChangeFall, Edit
+from calibration import Pixel
+from measure_app.edits import AddFall, ChangeFall, Edit, RemoveFall
 from measure_app.run import FallMark, FallPart, Run
 from measure_app.words import marked
 
@@ -60,6 +61,27 @@ def with_mark(run: Run, fall: int | None, what: What, first: FallMark | None, ma
 def without_last(part: FallPart) -> FallPart | None:
     """Return a fall without its last mark; None where only two are left."""
     return replace(part, marks=part.marks[:-1]) if len(part.marks) > 2 else None
+
+
+def mark_in(run: Run, fall: int, frame: int) -> FallMark | None:
+    """Return the mark that a fall has in a frame; None where there is none, or no such fall."""
+    if not 0 <= fall < len(run.falls):
+        return None
+    return next((mark for mark in run.falls[fall].marks if mark.frame == frame), None)
+
+
+def moved_mark(run: Run, fall: int, frame: int, to: Pixel) -> Edit:
+    """Return the edit that puts a fall's mark elsewhere in its frame."""
+    part = run.falls[fall]
+    marks = (replace(mark, px=to) if mark.frame == frame else mark for mark in part.marks)
+    return ChangeFall(fall, replace(part, marks=tuple(marks)))
+
+
+def without_mark(run: Run, fall: int, frame: int) -> Edit:
+    """Return the edit that takes a fall's mark away; with one mark left the fall goes too."""
+    part = run.falls[fall]
+    marks = tuple(mark for mark in part.marks if mark.frame != frame)
+    return ChangeFall(fall, replace(part, marks=marks)) if len(marks) >= 2 else RemoveFall(fall)
 
 
 def _in_order(*marks: FallMark) -> tuple[FallMark, ...]:

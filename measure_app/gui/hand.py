@@ -180,6 +180,7 @@ class Hand(QObject):
             handle
             for handle in handles_of(run, frame)
             if self._document.shows(handle.frame, spot_of(run, handle))
+            and (handle.kind is not Kind.FALL or not self._document.blind or handle.fall == self.options.fall)
         )
 
     def visible_falls(self) -> tuple[FallPart, ...]:
@@ -238,6 +239,8 @@ class Hand(QObject):
             self._set(replace(self.draft, handle=None, at=None))
             if handle.kind in READINGS and self.tool in _READ and not self._dragged:
                 self._read(run, handle.kind, self._pressed_at, frame)
+            elif handle.kind is Kind.FALL and self.tool is Tool.FALL and not self._dragged:
+                self._mark_fall(run, FallMark(frame, rounded(self._pressed_at), self.options.px_u))
             elif self._dragged and rounded(at) != place_of(run, handle):
                 self._perform(moved(run, handle, at, self.options.px_u))
         elif start is not None:
@@ -310,8 +313,8 @@ class Hand(QObject):
     def _takeable(self, frame: int) -> tuple[Handle, ...]:
         """Marks that a press may take hold of with the tool in hand: placing must not catch neighbours."""
         handles = self.visible_handles(frame)
-        if self.tool is Tool.FALL:
-            return ()  # a drop falls past rules and lines
+        if self.tool is Tool.FALL:  # a drop falls past rules, lines and other drops
+            return tuple(h for h in handles if h.kind is Kind.FALL and h.fall == self.options.fall)
         if self.tool in _READ:
             return tuple(h for h in handles if h.kind is _READ[self.tool])
         if self.tool is Tool.GRADUATION:

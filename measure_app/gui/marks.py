@@ -13,12 +13,10 @@ from PySide6.QtCore import QPointF
 
 from calibration import Pixel, Segment
 from measure_app.edits import (
-    ChangeFall,
     ClearLanding,
     ClearSurface,
     Edit,
     MoveGraduation,
-    RemoveFall,
     RemoveGraduation,
     RemoveRule,
     SetGaugeLine,
@@ -30,7 +28,8 @@ from measure_app.edits import (
     SetThrowZero,
 )
 from measure_app.gui.coords import ViewMap
-from measure_app.run import By, FallMark, LinePart, Reading, Run, Spot
+from measure_app.gui.falling import mark_in, moved_mark, without_mark
+from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.words import marked, said
 
 REACH = 11.0
@@ -107,17 +106,10 @@ def handles_of(run: Run, frame: int) -> tuple[Handle, ...]:
         found += [Handle(Kind.LANDING, frame=frame)] if reading.landing is not None else []
     found += [
         Handle(Kind.FALL, fall=f, frame=frame)
-        for f, fall in enumerate(run.falls)
-        if any(mark.frame == frame for mark in fall.marks)
+        for f in range(len(run.falls))
+        if mark_in(run, f, frame) is not None
     ]
     return tuple(found)
-
-
-def fall_mark(run: Run, handle: Handle) -> FallMark | None:
-    """Return the mark of a fall that a handle names."""
-    if handle.kind is not Kind.FALL or not 0 <= handle.fall < len(run.falls):
-        return None
-    return next((mark for mark in run.falls[handle.fall].marks if mark.frame == handle.frame), None)
 
 
 _ENDS: dict[Kind, tuple[str, str]] = {
@@ -150,7 +142,7 @@ def place_of(run: Run, handle: Handle) -> Pixel | None:
         spot = spot_of(run, handle)
         return spot.px if spot is not None else None
     if handle.kind is Kind.FALL:
-        mark = fall_mark(run, handle)
+        mark = mark_in(run, handle.fall, handle.frame)
         return mark.px if mark is not None else None
     part, field = _ENDS[handle.kind]
     owner = getattr(run, part)
@@ -180,9 +172,7 @@ def moved(run: Run, handle: Handle, to: Pixel, px_u: float = 0.5) -> Edit | None
         own = spot.px_u if spot is not None and spot.by is By.HAND else px_u
         return reading_edit(run, handle.kind, handle.frame, to, own)
     if handle.kind is Kind.FALL:
-        fall = run.falls[handle.fall]
-        marks = (replace(m, px=to) if m.frame == handle.frame else m for m in fall.marks)
-        return ChangeFall(handle.fall, replace(fall, marks=tuple(marks)))
+        return moved_mark(run, handle.fall, handle.frame, to)
     part, field = _ENDS[handle.kind]
     changes: dict[str, Any] = {field: to}
     setter: Any = _SETTERS[part]
@@ -195,19 +185,12 @@ def removed(run: Run, handle: Handle) -> Edit | None:
     if place_of(run, handle) is None:
         return None
     if handle.kind is Kind.GRADUATION:
-        if len(run.rules[handle.rule].graduations) <= 2:
-            return RemoveRule(handle.rule)
-        return RemoveGraduation(handle.rule, handle.index)
-    if handle.kind is Kind.SURFACE:
-        return ClearSurface(handle.frame)
-    if handle.kind is Kind.LANDING:
-        return ClearLanding(handle.frame)
+        few = len(run.rules[handle.rule].graduations) <= 2
+        return RemoveRule(handle.rule) if few else RemoveGraduation(handle.rule, handle.index)
+    if handle.kind in READINGS:
+        return ClearSurface(handle.frame) if handle.kind is Kind.SURFACE else ClearLanding(handle.frame)
     if handle.kind is Kind.FALL:
-        fall = run.falls[handle.fall]
-        if len(fall.marks) <= 2:  # one mark alone is no fall
-            return RemoveFall(handle.fall)
-        marks = (mark for mark in fall.marks if mark.frame != handle.frame)
-        return ChangeFall(handle.fall, replace(fall, marks=tuple(marks)))
+        return without_mark(run, handle.fall, handle.frame)
     setter: Any = _SETTERS[_ENDS[handle.kind][0]]
     edit: Edit = setter(None)
     return edit
@@ -272,6 +255,13 @@ def name_of(run: Run, handle: Handle) -> str:
         return said(
             "{value} in frame {frame}{where}",
             value=said(handle.kind.value),
+            frame=handle.frame,
+            where=where,
+        )
+    if handle.kind is Kind.FALL and place is not None:
+        return said(
+            "{name}: its mark in frame {frame}{where}",
+            name=run.falls[handle.fall].name,
             frame=handle.frame,
             where=where,
         )

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
 
 from calibration import Pixel
 from measure_app.gui.coords import ViewMap
+from measure_app.gui.falling import mark_in
 from measure_app.gui.hand import Draft
 from measure_app.gui.marks import READINGS, Handle, Kind, place_of, spot_of
 from measure_app.gui.overlays_falls import draw_falls
@@ -71,10 +73,22 @@ def paint(painter: QPainter, view: ViewMap, scene: Scene) -> None:
             pen.wedge(place, "throw_zero")
         elif handle.kind in READINGS:
             _reading(pen, scene.run, handle, place)
-    draw_falls(pen, scene.falls, scene.draft.fall, scene.frame)
+    draw_falls(pen, _falls(scene), scene.draft.fall, scene.frame)
     _draft(pen, scene.draft)
     if scene.selected is not None and scene.selected in places:
         pen.brackets(places[scene.selected], "cross")
+
+
+def _falls(scene: Scene) -> tuple[FallPart, ...]:
+    """Return the falls to draw, a mark that is being dragged where the hand has it."""
+    handle, at = scene.draft.handle, scene.draft.at
+    held = mark_in(scene.run, handle.fall, handle.frame) if handle is not None else None
+    if held is None or at is None:
+        return scene.falls
+    return tuple(
+        replace(fall, marks=tuple(replace(mark, px=at) if mark is held else mark for mark in fall.marks))
+        for fall in scene.falls
+    )
 
 
 class _Pen:

@@ -20,6 +20,7 @@ from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
 from measure_app.gui.falling import with_mark, without_last
 from measure_app.gui.hand import Draft, Hand
+from measure_app.gui.marks import Kind, rounded
 from measure_app.gui.overlays import Scene, paint
 from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.tools import Tool, ToolOptions
@@ -137,6 +138,73 @@ def test_a_blind_reader_sees_the_fall_in_hand_alone(hand: tuple[Hand, Document])
     click(made, document, 700.0, 200.0)
     click(made, document, 700.0, 220.0)
     assert [fall.name for fall in made.visible_falls()] == ["drop 2"]
+
+
+def drag(hand: Hand, document: Document, start: Pixel, end: Pixel) -> None:
+    assert hand.press(start, QPointF(start.x + 0.5, start.y + 0.5), ViewMap(QTransform()), document.frame)
+    hand.drag(end)
+    hand.release(document.frame)
+
+
+def test_a_mark_is_dragged_nudged_and_removed_like_other_points_and_all_is_undone(
+    hand: tuple[Hand, Document],
+) -> None:
+    made, document = hand
+    document.perform(AddFall(falling(3)))
+    before = document.run
+    made.take(Tool.LOOK, ToolOptions())
+    document.go_to(11)
+    px = before.falls[0].marks[1].px
+    drag(made, document, Pixel(px.x + 2.0, px.y), Pixel(px.x + 9.0, px.y + 4.0))
+    (fall,) = document.run.falls
+    assert fall.marks[1] == replace(before.falls[0].marks[1], px=rounded(Pixel(px.x + 9.0, px.y + 4.0)))
+    assert (fall.marks[0], fall.marks[2]) == (before.falls[0].marks[0], before.falls[0].marks[2])
+    assert made.say().startswith("drop 1: its mark in frame 11")
+    assert made.nudge(0.1, 0.0)
+    assert made.nudge(0.1, 0.0)
+    assert document.run.falls[0].marks[1].px.x == pytest.approx(px.x + 9.2)
+    document.stack.undo()
+    document.stack.undo()
+    assert document.run == before
+    made.select(made.visible_handles(11)[-1])
+    assert made.remove()
+    assert [each.frame for each in document.run.falls[0].marks] == [10, 12]
+    document.go_to(12)
+    made.select(made.visible_handles(12)[-1])
+    assert made.remove()
+    assert document.run.falls == ()
+    document.stack.undo()
+    document.stack.undo()
+    assert document.run == before
+
+
+def test_with_the_tool_in_hand_only_the_fall_s_own_mark_is_taken_and_a_press_on_it_mends_it(
+    hand: tuple[Hand, Document],
+) -> None:
+    made, document = hand
+    document.perform(AddFall(falling(3)))
+    document.perform(AddFall(falling(3, "drop 2")))
+    first = document.run.falls[0]
+    made.take(Tool.FALL, ToolOptions(px_u=0.5, advance=1, fall=1))
+    document.go_to(11)
+    px = document.run.falls[1].marks[1].px
+    drag(made, document, px, Pixel(px.x + 6.0, px.y))
+    assert document.run.falls[0] == first
+    assert document.run.falls[1].marks[1].px == rounded(Pixel(px.x + 6.0, px.y))
+    assert document.frame == 11
+    click(made, document, px.x + 4.0, px.y)
+    assert document.run.falls[1].marks[1].px == rounded(Pixel(px.x + 4.0, px.y))
+    assert document.frame == 12
+    assert document.run.falls[0] == first
+
+
+def test_a_blind_reader_takes_hold_of_no_mark_of_another_s_fall(hand: tuple[Hand, Document]) -> None:
+    made, document = hand
+    document.perform(AddFall(falling(3)))
+    made.take(Tool.LOOK, ToolOptions())
+    assert [h for h in made.visible_handles(11) if h.kind is Kind.FALL]
+    document.set_blind(True)
+    assert not [h for h in made.visible_handles(11) if h.kind is Kind.FALL]
 
 
 def test_the_tool_is_taken_with_what_falls_and_the_frames_to_move_on(show: Show, qtbot: QtBot) -> None:
