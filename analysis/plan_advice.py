@@ -55,7 +55,7 @@ def _wall(forecast: Forecast) -> Iterator[Remark]:
     clear = 0.8 * plan.hole_diameter_m
     if plan.edge is Edge.SHARP and plan.wall_thickness_m >= clear:
         yield Remark(
-            "wall",
+            marked("wall"),
             said(
                 "{mm} is too thick for a hole of {mm2}: {why}. Have the hole countersunk from "
                 "outside to a lip thinner than {mm3}, or made in a thin plate that is glued on",
@@ -76,7 +76,7 @@ def _heads(forecast: Forecast) -> Iterator[Remark]:
             else said("it is no longer small against the head, so a smaller hole goes lower")
         )
         yield Remark(
-            "heads",
+            marked("heads"),
             said(
                 "the law is trusted only above {mm} for this hole because {why}; from a start at "
                 "{mm2} that leaves little to draw a line through. Fill to {mm3} or more",
@@ -89,7 +89,7 @@ def _heads(forecast: Forecast) -> Iterator[Remark]:
     ratio = plan.hole_area_m2 / plan.container_area_m2
     if ratio > 0.02:
         yield Remark(
-            "container",
+            marked("container"),
             said(
                 "the hole is {ratio} % of the container's area: the surface moves fast, and starting "
                 "and stopping waves will show; a wider container or a smaller hole is calmer",
@@ -104,7 +104,7 @@ def _tray(forecast: Forecast) -> Iterator[Remark]:
         return
     if forecast.head_on_tray_m is not None:
         yield Remark(
-            "tray",
+            marked("tray"),
             said(
                 "at first the jet lands {mm} out, beyond the tray's {mm2}; it comes in at a head of "
                 "{mm3}. Use a tray of {mm4} or more, or less drop",
@@ -116,7 +116,7 @@ def _tray(forecast: Forecast) -> Iterator[Remark]:
         )
     elif plan.tray_length_m < forecast.least_tray_m:
         yield Remark(
-            "tray",
+            marked("tray"),
             said(
                 "the jet first lands only {mm} before the tray's far end; it will splash over. Use "
                 "{mm2} or more",
@@ -131,7 +131,7 @@ def _picture(forecast: Forecast) -> Iterator[Remark]:
     if not sight.fits:
         factor = max(sight.needed_width_m / sight.field_width_m, sight.needed_height_m / sight.field_height_m)
         yield Remark(
-            "picture",
+            marked("picture"),
             said(
                 "container, jet and tray need {mm} × {mm2}, the picture shows {mm3} × {mm4}: move "
                 "the camera back to {camera_distance_m} m, or zoom out",
@@ -146,7 +146,7 @@ def _picture(forecast: Forecast) -> Iterator[Remark]:
         sight.needed_width_m, sight.needed_height_m * plan.image_width_px / plan.image_height_px
     ):
         yield Remark(
-            "picture",
+            marked("picture"),
             said(
                 "the picture shows {mm} and {mm2} would do: zoom in (with the lens, not by cropping) "
                 "and every reading gains",
@@ -156,7 +156,7 @@ def _picture(forecast: Forecast) -> Iterator[Remark]:
         )
     if sight.metres_per_px > COARSE_M_PER_PX:
         yield Remark(
-            "picture",
+            marked("picture"),
             said(
                 "a pixel covers {mm} of the bench; film in a higher resolution or fill the picture better",
                 mm=_mm(sight.metres_per_px, 2),
@@ -168,7 +168,7 @@ def _duration(forecast: Forecast) -> Iterator[Remark]:
     time = forecast.drain_time_s
     if time < SHORT_DRAIN_S:
         yield Remark(
-            "time",
+            marked("time"),
             said(
                 "the run is over in {time} s; waves from the stopper take a good part of that. A "
                 "wider container or a smaller hole gives more time",
@@ -177,7 +177,7 @@ def _duration(forecast: Forecast) -> Iterator[Remark]:
         )
     if time > LONG_DRAIN_S:
         yield Remark(
-            "time",
+            marked("time"),
             said(
                 "the run takes {time} min: long for a lesson, and the film is large. A larger hole "
                 "or a narrower container is quicker",
@@ -235,7 +235,7 @@ def _level(forecast: Forecast) -> Iterator[Remark]:
     share = forecast.cv * math.sqrt(plan.head_m / plan.drop_m) * math.radians(1.0)
     if share > 0.01:
         yield Remark(
-            "jet",
+            marked("jet"),
             said(
                 "a jet that leaves one degree off level lands up to {share} % astray: set the wall "
                 "upright with a plumb, have the hole made square to it and free of burr, and let the "
@@ -253,7 +253,7 @@ def _sightline(forecast: Forecast) -> Iterator[Remark]:
     apart = plan.container_depth_m * slope / 1.333
     if apart > 1e-3:
         yield Remark(
-            "camera",
+            marked("camera"),
             said(
                 "with the camera at the middle of the heads, near and far edge of the surface part "
                 "by up to {mm} in the picture at both ends of the run: read the same, near one "
@@ -269,7 +269,7 @@ def _frames(forecast: Forecast) -> Iterator[Remark]:
     gain = 100.0 * forecast.more_frames_gain
     if gain < 3.0:
         yield Remark(
-            "readings",
+            marked("readings"),
             said(
                 "twice as many readings would make Cv next to no better ({words} %): what is left is "
                 "common to all, so spend the time on the largest sources",
@@ -278,7 +278,7 @@ def _frames(forecast: Forecast) -> Iterator[Remark]:
         )
     else:
         yield Remark(
-            "readings",
+            marked("readings"),
             said(
                 "twice as many independent readings would take {gain} % off the uncertainty of Cv",
                 gain=plain(gain, 2),

@@ -130,7 +130,7 @@ def _scatter(result: ClassResult) -> Figure:
                     sd,
                 )
             )
-    return draw_scatter(panels, "frame" if result.key.key.seconds is None else said("time t / s"))
+    return draw_scatter(panels, said("frame") if result.key.key.seconds is None else said("time t / s"))
 
 
 def _bars(result: ClassResult, part: Part, symbol: str) -> list[Bar]:

@@ -49,7 +49,7 @@ def _count(n: int, what: str) -> str:
 
 def _precision(result: ClassResult) -> list[str]:
     rows: list[tuple[str, ...]] = [
-        ("", said("s_r, one observer"), said("s_L, between them"), said("s_R, any observer"), "from")
+        ("", said("s_r, one observer"), said("s_L, between them"), said("s_R, any observer"), said("from"))
     ]
     missing = []
     for name, words in _SHORT.items():

@@ -48,7 +48,7 @@ def told(comparison: Comparison, place: str, files: Sequence[str], encoding: str
 
 
 def _name(pool: Pool) -> str:
-    name = NAMES.get(pool.name, pool.name.replace("_", " "))
+    name = said(NAMES.get(pool.name, pool.name.replace("_", " ")))
     return name if pool.group == "all runs" else f"{name}, {pool.group}"
 
 
@@ -62,21 +62,32 @@ def _news(pool: Pool) -> list[str]:
 def _table(comparison: Comparison, encoding: str | None) -> list[str]:
     if not comparison.pools:
         return [said("No finding could be pooled.")]
-    rows = [("finding", "", "of", "runs", said("mean ± standard u"), "Birge", "between", "agree")]
+    rows = [
+        (
+            said("finding"),
+            "",
+            "of",
+            said("runs"),
+            said("mean ± standard u"),
+            said("Birge"),
+            said("between"),
+            said("agree"),
+        )
+    ]
     for pool in comparison.pools:
         factor, unit = scaled(pool)
         found = pool.found
         between = f"{factor * found.between:.2g}" if found.between > 0.0 else "–"
         rows.append(
             (
-                NAMES.get(pool.name, pool.name.replace("_", " ")),
+                said(NAMES.get(pool.name, pool.name.replace("_", " "))),
                 pool.symbol,
                 pool.group.removeprefix("hole of ").removesuffix(" runs"),
                 str(len(pool.runs)),
                 with_uncertainty(factor * found.mean.value, factor * found.mean.u, unit),
                 f"{found.birge:.2f}",
                 between,
-                "yes" if found.consistent else "no",
+                said("yes") if found.consistent else "no",
             )
         )
     cells = [tuple(shown(cell, encoding) for cell in row) for row in rows]

@@ -6,10 +6,10 @@ import textwrap
 from dataclasses import dataclass
 
 from analysis import Edge, Forecast, Proposal, plain
-from measure_app.report.cautions import CAUTIONS
+from measure_app.report.cautions import cautions
 from measure_app.report.improving import advice_for
 from measure_app.report.summary import WIDTH, shown
-from measure_app.words import said
+from measure_app.words import said, source_words
 
 _MOST_SOURCES = 4
 _NO_GAIN = 0.05
@@ -51,11 +51,14 @@ def paragraphs(forecast: Forecast, proposal: Proposal | None = None) -> tuple[Sa
     ]
     if forecast.advice:
         parts.append(
-            Said("Advice", tuple(f"{each.about.capitalize()}: {each.says}." for each in forecast.advice))
+            Said(
+                said("Advice"),
+                tuple(f"{said(each.about).capitalize()}: {each.says}." for each in forecast.advice),
+            )
         )
     if proposal is not None:
         parts.append(_proposal(forecast, proposal))
-    parts.append(Said("Cautions", CAUTIONS))
+    parts.append(Said(said("Cautions"), cautions()))
     return tuple(parts)
 
 
@@ -142,7 +145,7 @@ def _short(forecast: Forecast) -> Said:
     if forecast.budget:
         sure += said(
             "; the largest source of that is “{source}”",
-            source=forecast.budget[0].source,
+            source=source_words(forecast.budget[0].source),
         )
     told = [run, f"{sure}."]
     if forecast.gravity:
@@ -158,7 +161,7 @@ def _short(forecast: Forecast) -> Said:
 
 
 def _jet(forecast: Forecast) -> Said:
-    rows = [("head", "throw", "after", "speed", "Re", "We", "")]
+    rows = [(said("head"), said("throw"), said("after"), said("speed"), "Re", "We", "")]
     rows += [
         (
             _mm(at.head_m),
@@ -235,7 +238,7 @@ def _picture(forecast: Forecast) -> Said:
 
 
 def _expected(forecast: Forecast) -> Said:
-    rows = [("", "band", "source")]
+    rows = [("", said("band"), said("source"))]
     for symbol, band in (("Cv", forecast.expected.cv), ("Cd", forecast.expected.cd)):
         beyond = said("extrapolated: ") if band.extrapolated else ""
         rows.append((symbol, f"{band.low:.2f} to {band.high:.2f}", f"{beyond}{band.why} ({band.source})"))
@@ -254,9 +257,9 @@ def _cv(forecast: Forecast) -> Said:
     if forecast.cv_u is None:
         return Said(heading, (said("Such a run is too short for a Cv with an uncertainty."),))
     total = sum(share.u**2 for share in forecast.budget)
-    rows = [(said("largest sources"), "share", said("what helps"))]
+    rows = [(said("largest sources"), said("share"), said("what helps"))]
     rows += [
-        (share.source, f"{100.0 * share.u**2 / total:.0f} %", advice_for(share.source))
+        (source_words(share.source), f"{100.0 * share.u**2 / total:.0f} %", advice_for(share.source))
         for share in forecast.budget[:_MOST_SOURCES]
         if share.u**2 >= 0.01 * total
     ]
@@ -280,7 +283,7 @@ def _cv(forecast: Forecast) -> Said:
 
 
 def _gravity(forecast: Forecast) -> Said:
-    rows = [("way", "u(g)/g", said("what it takes"))]
+    rows = [(said("way"), "u(g)/g", said("what it takes"))]
     rows += [
         (route.name, f"{plain(100.0 * route.relative_u, 2)} %", route.needs) for route in forecast.gravity
     ]
