@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from measure_app.gui.main_window import MainWindow
 
 NAME = "clepsydra"
+_ICON = Path(__file__).parents[1] / "desktop" / "clepsydra.svg"
 
 
 def make_application() -> QApplication:
@@ -30,9 +31,17 @@ def make_application() -> QApplication:
     application = running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
     application.setApplicationName(NAME)
     application.setApplicationDisplayName("Clepsydra")
+    application.setDesktopFileName(NAME)  # by which desktops find menu entry and icon
     teach_qt(application)
     dress(application)
     return application
+
+
+def wear_icon(application: QApplication) -> None:
+    """Give all windows the program's icon; for start time's sake when the first of them is in sight."""
+    from PySide6.QtGui import QIcon
+
+    application.setWindowIcon(QIcon(str(_ICON)))
 
 
 def run_gui(path: Path | None, *, language_given: bool = False) -> int:
@@ -57,6 +66,7 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     application.styleHints().colorSchemeChanged.connect(lambda _: dress(application))
     sys.excepthook = _Told(window)
     window.show()
+    QTimer.singleShot(0, application, lambda: wear_icon(application))
     return application.exec()
 
 

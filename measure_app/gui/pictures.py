@@ -13,19 +13,24 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QSettings, Qt
+from PySide6.QtCore import QEvent, QPointF, QSettings, Qt, QTimer
+from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QScrollArea, QWidget
+from PySide6.QtWidgets import QApplication, QDialog, QScrollArea, QWidget
 
 from calibration import Pixel
 from measure_app.gui.app import make_application
-from measure_app.gui.dialogs import Choice, Clash
+from measure_app.gui.dialogs import Choice, Clash, Dialogs
 from measure_app.gui.keys import KeysDialog
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind
+from measure_app.gui.panels.plan_page import plan_dialog
+from measure_app.gui.panels.share_section import ShareSection
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.theme import dress
 from measure_app.gui.tools import Tool
+from measure_app.packs import PackPlan, pack
+from measure_app.sample import sample_run
 
 SIZE = (1280, 800)
 SMALLEST = (1024, 700)
@@ -54,7 +59,7 @@ class _Silent:
         return Clash.STAY
 
     def share(self, _shares: int) -> int | None:
-        return None
+        return 1
 
 
 class _Photographer:
@@ -97,6 +102,18 @@ class _Photographer:
         self.until(lambda: bench.document.search is not None and not bench.busy)
         bench.document.go_to(120)
         self.until(lambda: view.shown == 120)
+        self._readings_and_findings()
+        window.resize(*SMALLEST)
+        self.take("8-smallest")
+        window.resize(*SIZE)
+        bench.forget_changes()
+        window.files.close_run()
+        self._plan()
+        self._pack()
+
+    def _readings_and_findings(self) -> None:
+        """Take what there is to see when all is found."""
+        window, bench = self._window, self._window.bench
         window.go_to_step(Step.READINGS)
         self.take("4-readings")
         self._rest_of_panel("4-readings")
@@ -115,11 +132,38 @@ class _Photographer:
         )
         self.take("7-notice")
         window.stage.notice.clear()
-        window.resize(*SMALLEST)
-        self.take("8-smallest")
-        window.resize(*SIZE)
-        bench.forget_changes()
-        window.files.close_run()
+
+    def _plan(self) -> None:
+        """Take the page on which an experiment is planned."""
+        dialog = plan_dialog(self._window)
+        dialog.show()
+        self.until(lambda: not dialog.busy and dialog.page.toPlainText() != "")
+        self.take("a-plan", of=dialog)
+        dialog.close()
+
+    def _pack(self) -> None:
+        """Take the question that a pack for a class asks, and the share that it opens."""
+        window, bench = self._window, self._window.bench
+
+        def asked() -> None:
+            dialog = self._application.activeModalWidget()
+            if isinstance(dialog, QDialog):
+                dialog.grab().save(str(self._folder / f"{self._scale}-{self._tone}-b-pack.png"))
+                dialog.reject()
+
+        QTimer.singleShot(300, window, asked)
+        Dialogs(window).share(3)
+        with tempfile.TemporaryDirectory() as place:
+            made = Path(place) / "class.clepsydra"
+            pack(sample_run(), made, PackPlan(students=3, each=20, blind=True))
+            window.files.open_file(made)
+            self.until(lambda: bench.document.run is not None and window.stage.view.shown == 0)
+            self.until(lambda: all(v.picture is not None and not v.words for v in window.deck.views))
+            window.go_to_step(Step.READINGS)
+            window.panels[Step.READINGS].findChildren(ShareSection)[0].next_button.click()
+            self.take("b-pack-share")
+            bench.forget_changes()
+            window.files.close_run()
 
     def _rest_of_panel(self, name: str) -> None:
         """Take the parts of the panel that are out of sight at first, a screenful each, at 100 %."""
@@ -134,8 +178,11 @@ class _Photographer:
         bar.setValue(0)
 
     def _point_at(self, pixel: Pixel) -> None:
-        view = self._window.stage.view
-        QTest.mouseMove(view.viewport(), view.map.view_at(pixel).toPoint())
+        port, at = self._window.stage.view.viewport(), self._window.stage.view.map.view_at(pixel)
+        # Sent to the view itself: a pointer cannot leave the screen, which is small where there is none.
+        none, button = Qt.KeyboardModifier.NoModifier, Qt.MouseButton.NoButton
+        moved = QMouseEvent(QEvent.Type.MouseMove, at, QPointF(port.mapToGlobal(at)), button, button, none)
+        self._application.sendEvent(port, moved)
 
     def _press(self, pixel: Pixel) -> None:
         view = self._window.stage.view
@@ -177,6 +224,7 @@ def render(folder: Path, scale: int) -> None:
             photographer.all_steps(dark)
         photographer.keys()
         window.close()
+        plan_dialog(window).end()
 
 
 def main(arguments: list[str]) -> int:

@@ -77,10 +77,11 @@ class PlanDialog(QDialog):
         self._lane = Lane(_answer, "plan", eager=True)
         self._lane.answered.connect(self._on_answer)
         # The thread has to end before its lane goes, however the window goes.
-        self.destroyed.connect(self._lane.close)
+        self.end = self._lane.close
+        self.destroyed.connect(self.end)
         application = QApplication.instance()
         if application is not None:
-            application.aboutToQuit.connect(self._lane.close)
+            application.aboutToQuit.connect(self.end)
         self.fields: dict[str, QuantityField] = {}
         self.page = QTextBrowser()
         self.page.setAccessibleName(said("Forecast"))
