@@ -242,7 +242,7 @@ def nearest(
 def name_of(run: Run, handle: Handle) -> str:
     """Return what a mark is called, for the status line and for screen readers."""
     place = place_of(run, handle)
-    where = f" at x {place.x:.2f}, y {place.y:.2f} px" if place is not None else ""
+    where = said(" at x {x:.2f}, y {y:.2f} px", x=place.x, y=place.y) if place is not None else ""
     if handle.kind is Kind.GRADUATION and place is not None:
         rule = run.rules[handle.rule]
         return said(

@@ -34,7 +34,7 @@ class StepRow(QAbstractButton):
     def says(self) -> str:
         """What stands under the name."""
         if self._state.done or not self._state.lacks:
-            return "done" if self._state.done else ""
+            return said("done") if self._state.done else ""
         return said(
             "lacks {lacks}",
             lacks=self._state.lacks[0],

@@ -110,7 +110,7 @@ class Transport(QWidget):
                 )
             )
             return
-        text = f"of {info.n_frames}  ·  {seconds[frame]:.3f} s"
+        text = said("of {n_frames}  ·  {time:.3f} s", n_frames=info.n_frames, time=float(seconds[frame]))
         if frame + 1 < len(seconds):
             text += said(
                 "  ·  next after {seconds:.1f} ms",

@@ -9,7 +9,7 @@ from analysis import Edge, Forecast, Proposal, plain
 from measure_app.report.cautions import cautions
 from measure_app.report.improving import advice_for
 from measure_app.report.summary import WIDTH, shown
-from measure_app.words import said, source_words
+from measure_app.words import numeral, said, source_words
 
 _MOST_SOURCES = 4
 _NO_GAIN = 0.05
@@ -241,7 +241,13 @@ def _expected(forecast: Forecast) -> Said:
     rows = [("", said("band"), said("source"))]
     for symbol, band in (("Cv", forecast.expected.cv), ("Cd", forecast.expected.cd)):
         beyond = said("extrapolated: ") if band.extrapolated else ""
-        rows.append((symbol, f"{band.low:.2f} to {band.high:.2f}", f"{beyond}{band.why} ({band.source})"))
+        rows.append(
+            (
+                symbol,
+                said("{low:.2f} to {high:.2f}", low=band.low, high=band.high),
+                f"{beyond}{band.why} ({band.source})",
+            )
+        )
     return Said(
         said(
             "What is published for a {acts_as}",
@@ -386,12 +392,12 @@ def _because(why: str) -> str:
 
 
 def _mm(metres: float, figures: int = 3) -> str:
-    return f"{1e3 * metres:.{figures}g} mm" if metres < 0.9995 else f"{metres:.{figures}g} m"
+    return numeral(f"{1e3 * metres:.{figures}g} mm" if metres < 0.9995 else f"{metres:.{figures}g} m")
 
 
 def _clock(seconds: float) -> str:
     if seconds < 99.5:
-        return f"{seconds:.2g} s"
+        return numeral(f"{seconds:.2g} s")
     minutes, rest = divmod(round(seconds), 60)
     return (
         said(

@@ -15,7 +15,7 @@ from measure_app.gui.panels.pieces import Section, Sentence, button, number_box,
 from measure_app.gui.panels.quantity import RATE
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import clock
-from measure_app.words import counted, marked, said
+from measure_app.words import counted, marked, numeral, said
 
 COARSE_M = 1e-3
 """Size of a pixel, m, above which it is said to be coarse: common practice, no source."""
@@ -224,7 +224,7 @@ class FilmPanel(Panel):
             return
         self._time.setText(clock(float(seconds[frame])))
         if frame + 1 < len(seconds):
-            self._gap.setText(f"{1000.0 * float(seconds[frame + 1] - seconds[frame]):.1f} ms")
+            self._gap.setText(numeral(f"{1000.0 * float(seconds[frame + 1] - seconds[frame]):.1f} ms"))
         else:
             self._gap.setText(said("last frame"))
 
@@ -276,10 +276,9 @@ def facts_in_words(info: ClipInfo) -> str:
         if info.rotation
         else ""
     )
-    return (
-        f"{info.path.name}\n{info.width} × {info.height} px{turned}, {counted('{count} frame', '{count} frames', info.n_frames)}, {rate}, "
-        f"{info.duration_s:.1f} s"
-    )
+    frames = counted("{count} frame", "{count} frames", info.n_frames)
+    duration = numeral(f"{info.duration_s:.1f} s")
+    return f"{info.path.name}\n{info.width} × {info.height} px{turned}, {frames}, {rate}, {duration}"
 
 
 def coarse_words(fits: Sequence[RuleFit]) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from calibration import RuleFit
 from measure_app.gui.panels.quantity import LENGTH_MM, MM, Unit, shown
 from measure_app.gui.panels.tables import Field
 from measure_app.run import RulePart
-from measure_app.words import marked
+from measure_app.words import marked, numeral, said
 
 _TOO_FAR = 3.0
 """Residual over its stated uncertainty beyond which a graduation deserves another look."""
@@ -83,7 +83,7 @@ GRADUATION_FIELDS = (
     ),
     Field(
         marked("at px"),
-        lambda r: f"{r.x_px:.1f}, {r.y_px:.1f}",
+        lambda r: said("{x:.1f}, {y:.1f}", x=r.x_px, y=r.y_px),
         tip=marked("Place in the frame: from the left, from the top."),
     ),
     Field(
@@ -107,4 +107,4 @@ GRADUATION_FIELDS = (
 
 def _signed(value: float, decimals: int) -> str:
     text = f"{value:+.{decimals}f}"
-    return text.replace("-", "\u2212")
+    return numeral(text.replace("-", "\u2212"))

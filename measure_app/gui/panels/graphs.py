@@ -338,7 +338,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
                 axis.setTextPen(scheme.ink)
             plot.showGrid(x=True, y=True, alpha=0.15)
         style = {"color": scheme.ink}
-        self._main.setLabel("left", axis_html(self.law.y_name, self.law.y_unit), **style)
+        self._main.setLabel("left", axis_html(said(self.law.y_name), self.law.y_unit), **style)
         self._low.setLabel(
             "left",
             said(
@@ -347,7 +347,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
             ),
             **style,
         )
-        self._low.setLabel("bottom", axis_html(self.law.x_name, self.law.x_unit), **style)
+        self._low.setLabel("bottom", axis_html(said(self.law.x_name), self.law.x_unit), **style)
         self._line.setPen(pg.mkPen(scheme.law, width=2, style=Qt.PenStyle.DashLine))
         band = QColor(scheme.law)
         band.setAlpha(55)

@@ -104,7 +104,7 @@ class HandInPanel(Panel):
 
     def _build_writing(self) -> None:
         out = Section(said("Write the results"))
-        listed = "\n".join(f"•  {name}: {words}" for name, words in FILES)
+        listed = "\n".join(f"•  {name}: {said(words)}" for name, words in FILES)
         out.add(
             Sentence(
                 said(

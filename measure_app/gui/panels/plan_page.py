@@ -41,7 +41,7 @@ _PICTURES: list[tuple[str, object]] = [
     (marked("2160 × 3840 px, upright"), (2160, 3840)),
 ]
 _EDGES: list[tuple[str, object]] = [
-    ("sharp", "sharp"),
+    (marked("sharp"), "sharp"),
     (marked("rounded, like a trumpet's bell"), "rounded"),
     (marked("a tube that reaches inwards"), "re-entrant"),
 ]
@@ -171,7 +171,9 @@ class PlanDialog(QDialog):
 
     def _hole(self) -> Section:
         section = Section(said("Hole"))
-        section.add(self._field("hole", "Diameter", LENGTH_MM, 0.004, u=0.058e-3, instruments=SMALL_LENGTHS))
+        section.add(
+            self._field("hole", said("Diameter"), LENGTH_MM, 0.004, u=0.058e-3, instruments=SMALL_LENGTHS)
+        )
         section.add(self._field("wall", said("Thickness of the wall at the hole"), LENGTH_MM, 0.001))
         self.edge = self._box(said("Inner edge of the hole"), _EDGES)
         section.add(row(said("Inner edge"), self.edge, stretch=1))
@@ -180,9 +182,9 @@ class PlanDialog(QDialog):
     def _landing(self) -> Section:
         section = Section(said("Landing"))
         how = said("From the hole's centre to the level on which the jet lands.")
-        section.add(self._field("drop", "Drop", LENGTH_MM, 0.400, how, u=1e-3, instruments=LENGTHS))
+        section.add(self._field("drop", said("Drop"), LENGTH_MM, 0.400, how, u=1e-3, instruments=LENGTHS))
         how = said("From below the hole to its far end; empty: long enough.")
-        section.add(self._field("tray", "Tray", LENGTH_MM, None, how))
+        section.add(self._field("tray", said("Tray"), LENGTH_MM, None, how))
         return section
 
     def _camera(self) -> Section:
@@ -204,7 +206,7 @@ class PlanDialog(QDialog):
         section.add(self._field("depth_u", said("How far rules stand off the jet's plane"), LENGTH_MM, 3e-3))
         section.add(self._field("sway", said("Unrest of the jet at the landing"), LENGTH_MM, 1e-3))
         section.add(self._field("rule", said("Length of the rules in the picture"), LENGTH_MM, 0.300))
-        section.add(self._field("temperature", "Water", TEMPERATURE, 20.0))
+        section.add(self._field("temperature", said("Water"), TEMPERATURE, 20.0))
         return section
 
     def _better(self) -> Section:

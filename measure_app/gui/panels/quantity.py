@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,7 @@ def shown(value: float | None, unit: Unit) -> str:
         return ""
     scaled = Decimal(repr(float(f"{value:.12g}"))) / Decimal(repr(unit.factor))
     text = f"{float(scaled):.10g}"
-    return text.replace("-", "\u2212") if "e" not in text else text
+    return numeral(text.replace("-", "\u2212") if "e" not in text else text)
 
 
 def fitting_unit(value: float | None, family: Family) -> Unit:

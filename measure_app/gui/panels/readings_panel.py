@@ -32,7 +32,7 @@ from measure_app.gui.panels.share_section import ShareSection
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.tools import Tool
-from measure_app.words import counted, marked, said
+from measure_app.words import counted, marked, numeral, said
 
 READING_FIELDS = (
     Field(
@@ -43,7 +43,7 @@ READING_FIELDS = (
     ),
     Field(
         "t / s",
-        lambda r: "" if r.time_s is None else f"{r.time_s:.3f}",
+        lambda r: "" if r.time_s is None else numeral(f"{r.time_s:.3f}"),
         lambda r: r.time_s,
         marked("Time from the film's first frame."),
     ),

@@ -23,8 +23,8 @@ from measure_app.run import GraduationPart, RulePart
 from measure_app.words import marked, said
 
 _MEASURES = [
-    ("heads", Measures.HEAD),
-    ("throws", Measures.THROW),
+    (marked("heads"), Measures.HEAD),
+    (marked("throws"), Measures.THROW),
     (marked("heads and throws"), Measures.BOTH),
 ]
 
@@ -365,7 +365,7 @@ class RulesPanel(Panel):
 
 
 def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
-    serves = next(words for words, m in _MEASURES if m is rule.measures)
+    serves = next(said(words) for words, m in _MEASURES if m is rule.measures)
     scale = (
         said(
             ", {m_per_px:.3f} mm per px",
