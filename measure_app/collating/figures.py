@@ -90,7 +90,7 @@ def _strip(result: ClassResult, part: Part) -> Figure:
         law_along=reference,
         law_says=said(
             "reference: {value}",
-            value=result.references[part].source.value,
+            value=said(result.references[part].source.value),
         ),
         note=said("Each sign is one observer.")
         + (

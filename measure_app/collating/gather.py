@@ -15,7 +15,7 @@ from measure_app.errors import AppError, Stopped
 from measure_app.packs import pack_mark_of
 from measure_app.runfile import decode_run
 from measure_app.saving import reason_of
-from measure_app.words import said
+from measure_app.words import ENGLISH, language, languages, said, use_language
 
 MAX_FILES = 20_000
 """Most files of one class, or district."""
@@ -179,7 +179,9 @@ def read_all(
     return done
 
 
-def _one(item: _Item | Refusal, key: Key) -> _Read:
+def _one(item: _Item | Refusal, key: Key, spoken: str = "") -> _Read:
+    if spoken and spoken != language():
+        use_language(spoken)  # a process elsewhere starts in its own system's language
     return item if isinstance(item, Refusal) else read_answer(*item, key)
 
 
@@ -192,7 +194,8 @@ _key_here: list[Key] = []
 """The key in a process beside: sent once, not with every answer."""
 
 
-def _begin(key: Key) -> None:
+def _begin(key: Key, spoken: str) -> None:
+    use_language(spoken)
     _key_here[:] = [key]
 
 
@@ -232,13 +235,18 @@ def _beside(items: Iterator[_Item | Refusal], key: Key, workers: int) -> Iterato
         executor.shutdown(wait=False, cancel_futures=True)
 
 
+def _spoken() -> str:
+    """Give the language for processes beside; one that is no catalogue's stays here."""
+    return language() if language() in languages() else ENGLISH
+
+
 def _pool(key: Key, workers: int) -> ProcessPoolExecutor:
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
     # Started anew rather than copied: a copy of a process with threads may wait for ever.
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin, initargs=(key,))
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin, initargs=(key, _spoken()))
 
 
 def _alone(item: _Item | Refusal, key: Key) -> _Read:
@@ -274,7 +282,7 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
         raise GatherError(words, where=address) from None
     try:
         shared = client.scatter(key, broadcast=True)
-        futures = [(item, client.submit(_one, item, shared, pure=False)) for item in items]
+        futures = [(item, client.submit(_one, item, shared, _spoken(), pure=False)) for item in items]
         for item, future in futures:
             try:
                 yield future.result()

@@ -79,7 +79,7 @@ def class_remarks(
             remarks.append(
                 said(
                     "the key has no line for the {value}: it cannot be compared in px",
-                    value=part.value,
+                    value=said(part.value),
                 )
             )
             continue
@@ -88,8 +88,8 @@ def class_remarks(
             remarks.append(
                 said(
                     "the key has no {value}: the class is held against {value2}",
-                    value=part.value,
-                    value2=reference.source.value,
+                    value=said(part.value),
+                    value2=said(reference.source.value),
                 )
             )
         limit = 3.0 * spread.between / np.sqrt(max(1, len(faults)))
@@ -98,7 +98,7 @@ def class_remarks(
                 said(
                     "the class as a whole reads the {value} {centre:+.1f} px along its line from the "
                     "key: one of the two sees another edge, and a fault is what differs from the class",
-                    value=part.value,
+                    value=said(part.value),
                     centre=spread.centre,
                 )
             )

@@ -9,16 +9,16 @@ import numpy as np
 from measure_app.collating.setup_facts import GraduationFact, SetupFacts
 from measure_app.collating.slips import Fault, Slip
 from measure_app.finders import Part
-from measure_app.words import said
+from measure_app.words import marked, said
 
 UNIT_FACTORS = {
-    10.0: (("millimetres", "centimetres"), ("centimetres", "decimetres")),
-    100.0: (("centimetres", "metres"),),
-    1000.0: (("millimetres", "metres"),),
-    2.54: (("centimetres", "inches"),),
-    25.4: (("millimetres", "inches"),),
-    39.37007874: (("inches", "metres"),),
-    3.280839895: (("feet", "metres"),),
+    10.0: ((marked("millimetres"), marked("centimetres")), (marked("centimetres"), marked("decimetres"))),
+    100.0: ((marked("centimetres"), marked("metres")),),
+    1000.0: ((marked("millimetres"), marked("metres")),),
+    2.54: ((marked("centimetres"), marked("inches")),),
+    25.4: ((marked("millimetres"), marked("inches")),),
+    39.37007874: ((marked("inches"), marked("metres")),),
+    3.280839895: ((marked("feet"), marked("metres")),),
 }
 """What a length grows by when the first unit is taken for the second; 25.4 mm an inch, 304.8 mm a foot."""
 UNIT_TOLERANCE = 0.04
@@ -43,7 +43,7 @@ def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, .
     if facts.same:
         return ()
     faults = []
-    for part, what in ((Part.SURFACE, "heads"), (Part.LANDING, "throws")):
+    for part, what in ((Part.SURFACE, said("heads")), (Part.LANDING, said("throws"))):
         ratio = facts.scale[part]
         if ratio is None:
             continue
@@ -68,9 +68,9 @@ def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, .
         words = said(
             "the orifice is marked {x:.0f} px too far {words} and {y:.0f} px too {words2}",
             x=abs(x),
-            words="right" if x > 0 else "left",
+            words=said("right") if x > 0 else said("left"),
             y=abs(y),
-            words2="low" if y > 0 else "high",
+            words2=said("low") if y > 0 else said("high"),
         )
         faults.append(Fault(Slip.ORIFICE, None, math.hypot(x, y), words, spoils_places=False))
     return tuple(faults)
@@ -84,8 +84,8 @@ def unit_words(ratio: float) -> str:
             taken = said(", or ").join(
                 said(
                     "{first} taken for {second}",
-                    first=first,
-                    second=second,
+                    first=said(first),
+                    second=said(second),
                 )
                 for first, second in pairs
             )
@@ -98,8 +98,8 @@ def unit_words(ratio: float) -> str:
             taken = said(", or ").join(
                 said(
                     "{second} taken for {first}",
-                    second=second,
-                    first=first,
+                    second=said(second),
+                    first=said(first),
                 )
                 for first, second in pairs
             )
@@ -163,7 +163,7 @@ def _graduation_fault(part: Part, wrong: list[GraduationFact]) -> Fault:
     words = said(
         "on the rule for the {words} {marked_m:.4g} cm stands where the key's rule reads "
         "{key_m:.1f} cm{others}: a wrong graduation",
-        words="heads" if part is Part.SURFACE else "throws",
+        words=said("heads") if part is Part.SURFACE else said("throws"),
         marked_m=worst.marked_m * 100,
         key_m=worst.key_m * 100,
         others=others,

@@ -264,7 +264,7 @@ class _Judge:
             guess = said("another edge of the jet or of its splash")
         words = said(
             "the {value} is read {off:.1f} px {where} throughout: {guess}",
-            value=part.value,
+            value=said(part.value),
             off=abs(off),
             where=where,
             guess=guess,
@@ -295,7 +295,7 @@ class _Judge:
                 best=abs(best),
             )
         )
-        when = "later" if best > 0 else "earlier"
+        when = said("later") if best > 0 else said("earlier")
         words = said(
             "surface and landing fit frames {count} {when} than those they are noted for: frames miscounted",
             count=count,
@@ -376,7 +376,7 @@ class _Judge:
                 word = "frames" if far.size > 1 else "frame"
                 words = said(
                     "the {value} is far off its neighbours in {word} {named}",
-                    value=part.value,
+                    value=said(part.value),
                     word=word,
                     named=named,
                 )

@@ -309,4 +309,4 @@ def _real(value: float | None) -> float | None:
 def held_against(result: ClassResult) -> str:
     """Say what the answers are held against."""
     sources = {result.references[part].source for part in PARTS} - {Source.NONE}
-    return said(" and ").join(sorted(source.value for source in sources)) or "nothing"
+    return said(" and ").join(sorted(said(source.value) for source in sources)) or said("nothing")

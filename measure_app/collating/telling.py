@@ -8,15 +8,15 @@ from analysis import plain, with_uncertainty
 from measure_app.collating.class_result import UNITS, ClassResult, Observer
 from measure_app.collating.tables import beyond, criteria_applied, held_against
 from measure_app.report.summary import WIDTH, shown
-from measure_app.words import marked, said
+from measure_app.words import counted, marked, said
 
 MOST_REFUSED = 12
 MOST_NAMED = 40
 _SHORT = {
-    "surface_px": "surface",
-    "landing_px": "landing",
-    "head_mm": "head",
-    "throw_mm": "throw",
+    "surface_px": marked("surface"),
+    "landing_px": marked("landing"),
+    "head_mm": marked("head"),
+    "throw_mm": marked("throw"),
     "cv": marked("Cv of one frame"),
 }
 
@@ -27,7 +27,7 @@ def told(result: ClassResult, place: str, files: tuple[str, ...], encoding: str 
         *textwrap.wrap(" ".join(result.title.split()), WIDTH),
         said(
             "{count}, held against {held_against}.",
-            count=_count(len(result.observers), "answer"),
+            count=counted("{count} answer", "{count} answers", len(result.observers)),
             held_against=held_against(result),
         ),
         *_precision(result),
@@ -43,16 +43,13 @@ def told(result: ClassResult, place: str, files: tuple[str, ...], encoding: str 
     return shown("\n".join(lines), encoding)
 
 
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
-
-
 def _precision(result: ClassResult) -> list[str]:
     rows: list[tuple[str, ...]] = [
         ("", said("s_r, one observer"), said("s_L, between them"), said("s_R, any observer"), said("from"))
     ]
     missing = []
-    for name, words in _SHORT.items():
+    for name, short in _SHORT.items():
+        words = said(short)
         found = result.precisions[name]
         if isinstance(found, str):
             missing.append(f"{words}: {found}")
@@ -138,7 +135,7 @@ def _standing_out(result: ClassResult) -> list[str]:
         if each.faults:
             continue
         signs = [
-            f"{_SHORT[name]} {sign}"
+            f"{said(_SHORT[name])} {sign}"
             for name in ("surface_px", "landing_px")
             if (standing := each.standings.get(name)) is not None
             and (sign := beyond(standing, result.precisions[name]))
