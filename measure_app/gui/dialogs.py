@@ -13,6 +13,7 @@ if TYPE_CHECKING:  # dialogs are loaded when one is asked for: the first frame d
 
 FILMS = marked("Films (*.mp4 *.mov *.m4v *.mkv *.webm *.avi);;All files (*)")
 RUNS = marked("Runs and packs (*.run.json *.clepsydra);;All files (*)")
+SAVED = marked("Runs (*.run.json);;All files (*)")
 
 
 class Choice(Enum):
@@ -66,7 +67,7 @@ class Dialogs:
         """Ask for a film; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getOpenFileName(self._parent, said("Open a film"), str(folder), FILMS)
+        name, _ = QFileDialog.getOpenFileName(self._parent, said("Open a film"), str(folder), said(FILMS))
         return Path(name) if name else None
 
     def pictures(self, folder: Path) -> Path | None:
@@ -82,14 +83,16 @@ class Dialogs:
         """Ask for a run file; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getOpenFileName(self._parent, said("Open a run or a pack"), str(folder), RUNS)
+        name, _ = QFileDialog.getOpenFileName(
+            self._parent, said("Open a run or a pack"), str(folder), said(RUNS)
+        )
         return Path(name) if name else None
 
     def place(self, offered: Path) -> Path | None:
         """Ask where to save; None: no answer."""
         from PySide6.QtWidgets import QFileDialog
 
-        name, _ = QFileDialog.getSaveFileName(self._parent, said("Save the run"), str(offered), RUNS)
+        name, _ = QFileDialog.getSaveFileName(self._parent, said("Save the run"), str(offered), said(SAVED))
         return with_suffix(Path(name)) if name else None
 
     def unsaved(self, title: str) -> Choice:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray, Segment
 from measure_app.gui.document import Document
 from measure_app.gui.marks import Kind
+from measure_app.gui.signs import well_signed
 from measure_app.run import By, LinePart, Run, Spot
 from measure_app.words import said
 
@@ -183,5 +184,4 @@ def _ticks(outcome: Outcome, segment: Segment, part: Kind, line: LinePart) -> tu
 
 def length_words(metres: float, decimals: int) -> str:
     """Write a length of the axis in centimetres; a zero has no sign."""
-    # Adding zero takes the sign off a negative one, which rounding up from just below zero leaves behind.
-    return said("{cm:.{decimals}f}", cm=100.0 * metres + 0.0, decimals=decimals).replace("-", "−")
+    return well_signed(said("{cm:.{decimals}f}", cm=100.0 * metres, decimals=decimals))

@@ -146,6 +146,7 @@ def style_sheet(scheme: Colours) -> str:
     QPushButton, QToolButton {{
         background: {scheme.raised}; color: {scheme.ink}; border: 1px solid {scheme.edge}; border-radius: 4px;
         padding: 0.3em 0.7em; }}
+    QFileDialog QToolButton {{ padding: 1px; }}
     QPushButton:hover, QToolButton:hover {{ border-color: {scheme.accent}; }}
     QPushButton:pressed, QToolButton:pressed {{ background: {scheme.sunken}; }}
     QPushButton:checked, QToolButton:checked {{

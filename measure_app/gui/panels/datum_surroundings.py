@@ -33,6 +33,7 @@ from measure_app.gui.panels.quantity import (
     PURE,
     TEMPERATURE,
 )
+from measure_app.gui.signs import well_signed
 from measure_app.run import LensPart, Run
 from measure_app.series import conditions_of
 from measure_app.words import said
@@ -363,7 +364,7 @@ class CameraBlock:
         words = ""
         if outcome is not None:
             seen = outcome.calibration.facing
-            words = (
+            words = well_signed(
                 said(
                     "Facing as used: {sideways_deg:.1f}° ± {u_deg:.1f}° sideways, {up_down_deg:.1f}° ± "
                     "{u_deg2:.1f}° up and down ({known_by}).",
@@ -373,5 +374,5 @@ class CameraBlock:
                     u_deg2=seen.u_deg[1],
                     known_by=seen.known_by,
                 )
-            ).replace("-", "\u2212")
+            )
         self.facing.say(words)

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOpti
 from analysis import Finding, interval, with_uncertainty
 from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
 from measure_app.gui.panels.wording import finding_name
+from measure_app.gui.signs import well_signed
 from measure_app.gui.theme import colours
 from measure_app.report import shown_unit
 from measure_app.words import marked, said
@@ -26,7 +27,7 @@ def interval_words(finding: Finding) -> str:
     """Write a finding's 95 % interval."""
     scale, unit = shown_unit(finding.name, finding.unit)
     low, high = finding.interval_95
-    return interval(scale * low, scale * high, scale * finding.u, unit).replace("-", "\u2212")
+    return well_signed(interval(scale * low, scale * high, scale * finding.u, unit))
 
 
 FINDING_FIELDS = (

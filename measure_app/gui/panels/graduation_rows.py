@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from calibration import RuleFit
 from measure_app.gui.panels.quantity import LENGTH_MM, MM, Unit, shown
 from measure_app.gui.panels.tables import Field
+from measure_app.gui.signs import well_signed
 from measure_app.run import RulePart
 from measure_app.words import marked, numeral, said
 
@@ -106,5 +107,4 @@ GRADUATION_FIELDS = (
 
 
 def _signed(value: float, decimals: int) -> str:
-    text = f"{value:+.{decimals}f}"
-    return numeral(text.replace("-", "\u2212"))
+    return numeral(well_signed(f"{value:+.{decimals}f}"))

@@ -32,6 +32,7 @@ from measure_app.gui.panels.graph_words import (
     whole_of,
 )
 from measure_app.gui.panels.wording import unit_words
+from measure_app.gui.signs import well_signed
 from measure_app.gui.theme import Colours, colours
 from measure_app.words import numeral, said
 
@@ -58,8 +59,9 @@ class _Axis(pg.AxisItem):  # type: ignore[misc]  # the library has no types
     """An axis whose numbers have the reader's decimal mark."""
 
     def tickStrings(self, values: Any, scale: float, spacing: float) -> list[str]:  # noqa: N802
-        """Return the words of the ticks."""
-        return [numeral(words) for words in super().tickStrings(values, scale, spacing)]
+        """Return the words of the ticks; what rounding makes of a zero is one."""
+        clean = [0.0 if abs(each) < 1e-6 * spacing else each for each in values]
+        return [numeral(well_signed(words)) for words in super().tickStrings(clean, scale, spacing)]
 
 
 def _axes() -> dict[str, _Axis]:

@@ -12,7 +12,7 @@ from measure_app.edits import SetObserver, SetTitle
 from measure_app.errors import AppError
 from measure_app.extras import MAX_TEXT, Question, SetNotes, SetQuestions, notes_of, questions_of
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row
+from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row, set_ready
 from measure_app.gui.panels.steps import Step
 from measure_app.run import Run
 from measure_app.words import marked, said
@@ -311,7 +311,7 @@ class HandInPanel(Panel):
     def _say_state(self) -> None:
         outcome = self.document.outcome
         ready = outcome is not None and outcome.found_anything
-        self.write_button.setEnabled(ready and bool(self.folder_edit.text().strip()) and not self._writing)
+        set_ready(self.write_button, ready and bool(self.folder_edit.text().strip()) and not self._writing)
         if self._writing:
             return
         if self._trouble:
@@ -365,7 +365,7 @@ class HandInPanel(Panel):
             return
         self._writing, self._written, self._trouble = True, None, ""
         self.open_button.setVisible(False)
-        self.write_button.setEnabled(False)
+        set_ready(self.write_button, False)
         self.state.say(
             said(
                 "Writing into {folder} …",

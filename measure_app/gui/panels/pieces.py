@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 from measure_app.gui.theme import colours
 from measure_app.words import said
 
+_LENT = "keyboard lent to"
 _SELECTABLE = Qt.TextInteractionFlag.TextSelectableByMouse
 
 
@@ -121,6 +122,18 @@ def button(text: str, tip: str = "", *, checkable: bool = False) -> QPushButton:
     made.setAutoDefault(False)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
     return made
+
+
+def set_ready(control: QWidget, ready: bool) -> None:
+    """Enable or disable a control; the keyboard that it lost comes back, unless it was taken elsewhere since."""
+    had = control.hasFocus()
+    control.setEnabled(ready)
+    if had and not ready:
+        control.setProperty(_LENT, control.window().focusWidget())
+    elif ready and control.property(_LENT) is not None:
+        if control.window().focusWidget() is control.property(_LENT):
+            control.setFocus()
+        control.setProperty(_LENT, None)
 
 
 def row(*items: QWidget | str, stretch: int = -1) -> QHBoxLayout:

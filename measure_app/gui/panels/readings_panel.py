@@ -19,7 +19,16 @@ from measure_app.gui.panels.again_section import AgainSection
 from measure_app.gui.panels.falls_section import FallsSection
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Says, Section, Sentence, TickBox, button, number_box, row
+from measure_app.gui.panels.pieces import (
+    Says,
+    Section,
+    Sentence,
+    TickBox,
+    button,
+    number_box,
+    row,
+    set_ready,
+)
 from measure_app.gui.panels.quantity import PIXELS
 from measure_app.gui.panels.reading_rows import (
     ShownReading,
@@ -375,9 +384,13 @@ class ReadingsPanel(Panel):
         )
 
     def _running(self, on: bool) -> None:
-        self.stop_button.setEnabled(on)
+        may_find = not on and self.run is not None and not missing_for_finding(self.run)
+        # The one that is to be pressed next first: it takes the keyboard over from the other.
+        for control, ready in sorted(
+            ((self.stop_button, on), (self.find_button, may_find)), key=lambda each: not each[1]
+        ):
+            set_ready(control, ready)
         self.bar.setVisible(on)
-        self.find_button.setEnabled(not on and self.run is not None and not missing_for_finding(self.run))
         if on:
             self.bar.setRange(0, 0)
 

@@ -62,7 +62,7 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
     tell = (
         (Step.FILM, _film_lacks(run, info), _film_unlocks(run, info)),
         (Step.RULES, _rules_lack(run), said("Positions in the frame become millimetres.")),
-        (Step.DATUM, _datum_lacks(run), _datum_unlocks(run)),
+        (Step.DATUM, _datum_lacks(run, outcome), _datum_unlocks(run, outcome)),
         (Step.READINGS, _readings_lack(run), _readings_unlock(run)),
         (Step.FINDINGS, _findings_lack(run, outcome), _findings_unlock(outcome)),
         (
@@ -106,7 +106,7 @@ def _rules_lack(run: Run | None) -> list[str]:
     return lacks
 
 
-def _datum_lacks(run: Run | None) -> list[str]:
+def _datum_lacks(run: Run | None, outcome: Outcome | None) -> list[str]:
     if run is None:
         return [said("the orifice's centre")]
     lacks = []
@@ -116,13 +116,15 @@ def _datum_lacks(run: Run | None) -> list[str]:
         lacks.append(said("the gauge line"))
     if run.landing_line is None:
         lacks.append(said("the landing line"))
-        if run.drop is None:
-            lacks.append(said("the drop"))
+    denied = outcome is not None and any(outcome.calibration.drop().reasons)
+    read = run.landing_line is not None and not denied
+    if run.drop is None and not read:
+        lacks.append(said("the drop"))
     return lacks
 
 
-def _datum_unlocks(run: Run | None) -> str:
-    if run is None or _datum_lacks(run):
+def _datum_unlocks(run: Run | None, outcome: Outcome | None) -> str:
+    if run is None or _datum_lacks(run, outcome):
         return said("Heads and throws count from the right place, and the film can be searched.")
     more = []
     if run.orifice is None or run.orifice.diameter_m is None:
@@ -189,7 +191,7 @@ def _readings_unlock(run: Run | None) -> str:
 
 def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
     if outcome is None or not outcome.found_anything:
-        pending = [s for s, lacks in _earlier(run) if lacks]
+        pending = [s for s, lacks in _earlier(run, outcome) if lacks]
         if pending:
             yield said(
                 "the step{words} {join}",
@@ -202,9 +204,9 @@ def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
         yield said("more readings")
 
 
-def _earlier(run: Run | None) -> Iterator[tuple[Step, list[str]]]:
+def _earlier(run: Run | None, outcome: Outcome | None) -> Iterator[tuple[Step, list[str]]]:
     yield Step.RULES, _rules_lack(run)
-    yield Step.DATUM, _datum_lacks(run)
+    yield Step.DATUM, _datum_lacks(run, outcome)
     yield Step.READINGS, _readings_lack(run)
 
 

@@ -83,6 +83,21 @@ def test_finding_shows_progress_and_can_be_stopped(show: Show, qtbot: QtBot) -> 
     assert not panel.bar.isVisible()
 
 
+def test_the_keyboard_is_at_stop_while_finding_and_back_at_find_afterwards(show: Show, qtbot: QtBot) -> None:
+    panel, _, services = show(ReadingsPanel)
+    panel.window().activateWindow()
+    qtbot.waitUntil(lambda: panel.window().isActiveWindow())
+    press(qtbot, panel.find_button)
+    services.finding_running.emit(True)
+    assert panel.stop_button.hasFocus()
+    services.finding_running.emit(False)
+    assert panel.find_button.hasFocus()
+    services.finding_running.emit(True)
+    panel.note_edit.setFocus()  # who is typing meanwhile is left alone
+    services.finding_running.emit(False)
+    assert panel.note_edit.hasFocus()
+
+
 def test_finding_says_what_it_lacks(show: Show) -> None:
     run = replace(bench()[0], gauge_line=None, landing_line=None)
     panel, *_ = show(ReadingsPanel, run=run)

@@ -11,6 +11,7 @@ from stand import bench
 from calibration import Measures, Pixel
 from measure_app.gui.panels import steps
 from measure_app.gui.panels.steps import Step, StepState, step_states
+from measure_app.outcome import outcome_of
 from measure_app.run import By, ClipPart, Reading, Run, Spot
 
 
@@ -67,6 +68,10 @@ def test_the_drop_is_lacking_only_where_the_frame_cannot_give_it() -> None:
     run, info, _, _ = bench()
     read = replace(run, drop=None)
     assert states(read, info, None)[Step.DATUM].done
+    # As the panel says: a landing line far past the rule's last graduation gives no drop.
+    far = outcome_of(read, bench()[2].seconds(), info)
+    assert any(far.calibration.drop().reasons)
+    assert states(read, info, far)[Step.DATUM].lacks == ("the drop",)
     none = replace(run, drop=None, landing_line=None)
     assert set(states(none, info, None)[Step.DATUM].lacks) == {"the landing line", "the drop"}
     bare = states(replace(run, orifice=None), info, None)[Step.DATUM]
