@@ -1,6 +1,6 @@
 """Pictures of every step on the sample run, light and dark, at 100 and 200 %: to be looked at.
 
-``python -m measure_app.gui.pictures OUTDIR`` writes them; it needs no screen.
+``python -m measure_app.gui.pictures OUTDIR [LANGUAGE]`` writes them; it needs no screen.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from measure_app.gui.theme import dress
 from measure_app.gui.tools import Tool
 from measure_app.packs import PackPlan, pack
 from measure_app.sample import sample_run
+from measure_app.words import ENGLISH, languages, use_language
 
 SIZE = (1280, 800)
 SMALLEST = (1024, 700)
@@ -229,17 +230,19 @@ def render(folder: Path, scale: int) -> None:
 
 def main(arguments: list[str]) -> int:
     """Write all pictures, each scale in a process of its own, for Qt reads the scale once."""
-    if not arguments:
-        sys.stderr.write("usage: python -m measure_app.gui.pictures OUTDIR\n")
+    code = arguments[1] if len(arguments) > 1 else ENGLISH
+    if not arguments or code not in languages():
+        sys.stderr.write("usage: python -m measure_app.gui.pictures OUTDIR [LANGUAGE]\n")
         return 2
     folder = Path(arguments[0])
     folder.mkdir(parents=True, exist_ok=True)
-    if len(arguments) > 1:
-        render(folder, int(arguments[1]))
+    if len(arguments) > 2:  # a scale: this is the process started for it
+        use_language(code)
+        render(folder, int(arguments[2]))
         return 0
     for scale in (100, 200):
         environment = {"QT_QPA_PLATFORM": "offscreen", **os.environ, "QT_SCALE_FACTOR": str(scale / 100)}
-        command = [sys.executable, "-m", "measure_app.gui.pictures", str(folder), str(scale)]
+        command = [sys.executable, "-m", "measure_app.gui.pictures", str(folder), code, str(scale)]
         if status := subprocess.run(command, env=environment, check=False).returncode:
             return status
     return 0
