@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QWidget
 
+from measure_app.gui.press_button import PressButton
 from measure_app.words import said
 
 
@@ -25,8 +26,8 @@ class Notice(QFrame):
         self._words.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self._remedy = QPushButton()
-        self._away = QPushButton(said("Put away"))
+        self._remedy = PressButton()
+        self._away = PressButton(said("Put away"))
         self._away.clicked.connect(self.clear)
         self._does: Callable[[], object] | None = None
         self._remedy.clicked.connect(self._on_remedy)

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPainterPath, QPaintEvent, QPen
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
+from measure_app.gui.press_button import PressButton
 from measure_app.gui.recovery import Snapshot
 from measure_app.gui.theme import colours
 from measure_app.words import said
@@ -152,15 +153,15 @@ class StartPage(QWidget):
             self._lists.addSpacing(8)
             self._lists.addWidget(head)
         for path in recent[:5]:
-            link = QPushButton(f"{path.name}   ·   {path.parent.name}")
+            link = PressButton(f"{path.name}   ·   {path.parent.name}")
             link.setFlat(True)
             link.setStyleSheet("text-align: left;")
             link.setToolTip(str(path))
             link.clicked.connect(lambda _=False, p=path: self.file_wanted.emit(p))
             self._lists.addWidget(link)
 
-    def _button(self, text: str, says: str, default: bool = False) -> QPushButton:
-        button = QPushButton(text)
+    def _button(self, text: str, says: str, default: bool = False) -> PressButton:
+        button = PressButton(text)
         button.setMinimumHeight(38)
         button.setMaximumWidth(420)
         button.setDefault(default)
@@ -185,7 +186,7 @@ class StartPage(QWidget):
             )
         )
         words.setWordWrap(True)
-        back = QPushButton(said("Take it back"))
+        back = PressButton(said("Take it back"))
         back.setAccessibleDescription(
             said(
                 "Opens {name} as it was at the last change",
@@ -193,7 +194,7 @@ class StartPage(QWidget):
             )
         )
         back.clicked.connect(lambda: self.restore_wanted.emit(snapshot))
-        drop = QPushButton(said("Discard"))
+        drop = PressButton(said("Discard"))
         drop.clicked.connect(lambda: self.discard_wanted.emit(snapshot))
         layout.addWidget(words, 1)
         layout.addWidget(back)

@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QLabel,
     QLayout,
     QPlainTextEdit,
-    QPushButton,
     QSizePolicy,
     QSpinBox,
     QToolButton,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from measure_app.gui.press_button import PressButton
 from measure_app.gui.theme import colours
 from measure_app.words import said
 
@@ -113,13 +113,12 @@ def number_box(name: str, low: int, high: int, parent: QWidget | None = None) ->
     return box
 
 
-def button(text: str, tip: str = "", *, checkable: bool = False) -> QPushButton:
+def button(text: str, tip: str = "", *, checkable: bool = False) -> PressButton:
     """Make a push button that Enter presses too."""
-    made = QPushButton(said(text))
+    made = PressButton(said(text))
     made.setAccessibleName(said(text).replace("&", ""))
     made.setToolTip(said(tip))
     made.setCheckable(checkable)
-    made.setAutoDefault(False)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
     return made
 

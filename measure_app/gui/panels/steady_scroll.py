@@ -24,7 +24,8 @@ class SteadyScroll(QScrollArea):
     """Scrolls a body whose sentences come and go.
 
     When something above grows or shrinks, whatever control the pointer is at, or else the one that has the
-    keyboard, stays where it is on the screen, so that a press meets what was aimed at.
+    keyboard, stays where it is on the screen, so that a press meets what was aimed at. At the top that is so
+    only while a control here has the keyboard.
     """
 
     def __init__(self, parent: QWidget | None = None) -> None:
@@ -73,10 +74,13 @@ class SteadyScroll(QScrollArea):
 
     def _held(self, places: dict[QWidget, QRect]) -> QWidget | None:
         """Return the control that the pointer was at, or the next below it; else the one with the keyboard."""
+        focused = QApplication.focusWidget()
+        working = focused is not None and self.body.isAncestorOf(focused)
+        if self.verticalScrollBar().value() == 0 and not working:
+            return None  # nobody works here: what fills itself is read from its beginning
         pointer = self.viewport().mapFromGlobal(QCursor.pos())
         if self.viewport().rect().contains(pointer):
             height = self.body.mapFrom(self.viewport(), pointer).y()
             below = [(place.top(), i) for i, place in enumerate(places.values()) if place.bottom() >= height]
             return list(places)[min(below)[1]] if below else None
-        focused = QApplication.focusWidget()
         return focused if focused in places else None

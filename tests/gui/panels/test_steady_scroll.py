@@ -94,6 +94,27 @@ def test_what_has_the_keyboard_stays_when_the_pointer_is_elsewhere(qtbot: QtBot)
     assert stand.height_of(stand.buttons[5]) == before
 
 
+def test_a_panel_that_fills_itself_under_a_resting_pointer_still_shows_its_beginning(qtbot: QtBot) -> None:
+    stand = Stand(qtbot)
+    stand.area.verticalScrollBar().setValue(0)
+    for each in stand.buttons:
+        each.clearFocus()
+    QCursor.setPos(stand.buttons[4].mapToGlobal(QPoint(20, 8)))
+    stand.sentence.say(LONG)
+    stand.settle()
+    assert stand.area.verticalScrollBar().value() == 0
+    stand.sentence.say("")
+    stand.settle()
+    # But someone at work here keeps what is aimed at, at the top too.
+    stand.area.window().activateWindow()
+    stand.buttons[3].setFocus()
+    QCursor.setPos(stand.buttons[4].mapToGlobal(QPoint(20, 8)))
+    before = stand.height_of(stand.buttons[4])
+    stand.sentence.say(LONG)
+    stand.settle()
+    assert stand.height_of(stand.buttons[4]) == before
+
+
 def test_what_grows_below_the_pointer_moves_nothing_above(qtbot: QtBot) -> None:
     stand = Stand(qtbot)
     aimed = stand.buttons[2]
