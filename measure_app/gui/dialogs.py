@@ -102,7 +102,7 @@ class Dialogs:
         button = QMessageBox.StandardButton
         answer = QMessageBox.question(
             self._parent,
-            said("Changes that are not saved"),
+            said("Save the run"),
             said(
                 "Save the changes to {title}?",
                 title=title,

@@ -122,6 +122,8 @@ class MainWindow(QMainWindow):
         self._pages.addWidget(self.start)
         self._pages.addWidget(work)
         self.setCentralWidget(self._pages)
+        # Its room is there from the start, so that no message moves the frame under the pointer.
+        self.statusBar().setSizeGripEnabled(False)
 
     def _connect(self) -> None:
         bench, document = self.bench, self.bench.document

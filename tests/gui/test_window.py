@@ -507,3 +507,14 @@ def test_still_pictures_open_as_a_film_without_a_clock(
     driver.window.files.new_run_on_pictures()
     driver.shows_frame(0)
     assert document.run.clip.path == "shots"
+    driver.window.go_to_step(Step.FILM)
+    facts = driver.window.panels[Step.FILM]._facts  # type: ignore[attr-defined]
+    assert facts.text() == "shots\n1280 × 720 px, 8 frames, no clock"
+
+
+def test_no_message_moves_the_frame(driver: Driver) -> None:
+    driver.open_bench()
+    where = driver.view.mapToGlobal(QPoint(0, 0)), driver.view.size()
+    driver.window.statusBar().showMessage("Saved as a.run.json")
+    driver.settles()
+    assert (driver.view.mapToGlobal(QPoint(0, 0)), driver.view.size()) == where

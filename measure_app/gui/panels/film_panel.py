@@ -160,6 +160,8 @@ class FilmPanel(Panel):
             self._length.say("")
             self._factor.say("")
             self._hint.setVisible(False)
+            for box in (self.frame_box, self.start_box, self.stop_box):
+                box.setRange(0, 0)
             return
         self._facts.say(facts_in_words(info))
         start, last = self._ends()
@@ -260,11 +262,12 @@ class FilmPanel(Panel):
 
 def facts_in_words(info: ClipInfo) -> str:
     """Say in two lines what a film is."""
-    rate = (
+    clocked = (
         said(
             "{average_rate:.4g} frames/s",
             average_rate=float(info.average_rate),
         )
+        + numeral(f", {info.duration_s:.1f} s")
         if info.file_rate
         else said("no clock")
     )
@@ -277,8 +280,7 @@ def facts_in_words(info: ClipInfo) -> str:
         else ""
     )
     frames = counted("{count} frame", "{count} frames", info.n_frames)
-    duration = numeral(f"{info.duration_s:.1f} s")
-    return f"{info.path.name}\n{info.width} × {info.height} px{turned}, {frames}, {rate}, {duration}"
+    return f"{info.path.name}\n{info.width} × {info.height} px{turned}, {frames}, {clocked}"
 
 
 def coarse_words(fits: Sequence[RuleFit]) -> tuple[str, ...]:

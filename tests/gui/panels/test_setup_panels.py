@@ -58,6 +58,14 @@ def test_the_part_measured_is_set_by_its_first_and_last_frame(show: Show, qtbot:
     assert panel.stop_box.value() == 200
 
 
+def test_without_a_film_no_frames_of_the_last_one_are_left(show: Show) -> None:
+    panel, document, _ = show(FilmPanel)
+    assert panel.stop_box.value() == 299
+    document.set_clip(None, None)
+    assert (panel.start_box.value(), panel.stop_box.value(), panel.stop_box.maximum()) == (0, 0, 0)
+    assert document.run.clip.stop_frame is None
+
+
 def test_a_part_that_ends_before_it_starts_is_refused_in_words(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(FilmPanel)
     set_box(qtbot, panel.start_box, 250)
