@@ -142,11 +142,12 @@ def expected_bands(
 def band_words(band: ExpectedBand, symbol: str) -> str:
     """Write a band as a sentence: ``published for such a hole: Cv 0.95 to 1.00; why (source)``."""
     beyond = said(", extrapolated") if band.extrapolated else ""
-    ends = f"{symbol} {band.low:.2f} to {band.high:.2f}"
     return said(
-        "published for such a hole{beyond}: {ends}; {why} ({source})",
+        "published for such a hole{beyond}: {symbol} {low:.2f} to {high:.2f}; {why} ({source})",
         beyond=beyond,
-        ends=ends,
+        symbol=symbol,
+        low=band.low,
+        high=band.high,
         why=band.why,
         source=band.source,
     )

@@ -27,17 +27,23 @@ KEYS = (
     ),
     Key(marked("Everywhere"), marked("[ and ]"), marked("one frame back, one frame on")),
     Key(marked("Everywhere"), marked("{ and }"), marked("ten frames back, ten frames on")),
-    Key(marked("Everywhere"), "Ctrl+Home, Ctrl+End", marked("first and last frame of the part measured")),
-    Key(marked("Everywhere"), "Ctrl+Space", marked("play, stop")),
-    Key(marked("Everywhere"), "Ctrl+Z, Ctrl+Shift+Z", marked("undo, redo")),
-    Key(marked("Everywhere"), "Ctrl+O, Ctrl+N", marked("open a run, begin one on a film")),
-    Key(marked("Everywhere"), "Ctrl+S, Ctrl+Shift+S", marked("save, save under another name")),
-    Key(marked("Everywhere"), "Ctrl+F", marked("find the rest; again: stop")),
     Key(
-        marked("Everywhere"), "Ctrl++, Ctrl+−, Ctrl+0", marked("magnify, make smaller, show the whole frame")
+        marked("Everywhere"),
+        marked("Ctrl+Home, Ctrl+End"),
+        marked("first and last frame of the part measured"),
     ),
-    Key(marked("Everywhere"), "Ctrl+L", marked("loupe on, off")),
-    Key(marked("Everywhere"), "Ctrl+B", marked("read blind, on and off")),
+    Key(marked("Everywhere"), marked("Ctrl+Space"), marked("play, stop")),
+    Key(marked("Everywhere"), marked("Ctrl+Z, Ctrl+Shift+Z"), marked("undo, redo")),
+    Key(marked("Everywhere"), marked("Ctrl+O, Ctrl+N"), marked("open a run, begin one on a film")),
+    Key(marked("Everywhere"), marked("Ctrl+S, Ctrl+Shift+S"), marked("save, save under another name")),
+    Key(marked("Everywhere"), marked("Ctrl+F"), marked("find the rest; again: stop")),
+    Key(
+        marked("Everywhere"),
+        marked("Ctrl++, Ctrl+−, Ctrl+0"),
+        marked("magnify, make smaller, show the whole frame"),
+    ),
+    Key(marked("Everywhere"), marked("Ctrl+L"), marked("loupe on, off")),
+    Key(marked("Everywhere"), marked("Ctrl+B"), marked("read blind, on and off")),
     Key(
         marked("Everywhere"), "F6", marked("to the frame, the strips, the panel, the steps, and round again")
     ),
@@ -57,7 +63,7 @@ KEYS = (
     Key(marked("On the frame"), marked("Arrows, otherwise"), marked("one frame back or on, with Shift ten")),
     Key(marked("On the frame"), marked("Enter"), marked("mark at the cross; a line: once for each end")),
     Key(marked("On the frame"), marked("N, Shift+N"), marked("select the next mark, the one before")),
-    Key(marked("On the frame"), marked("Delete"), marked("remove the selected mark")),
+    Key(marked("On the frame"), marked("Del"), marked("remove the selected mark")),
     Key(
         marked("On the frame"),
         marked("Escape"),
@@ -112,4 +118,4 @@ class KeysDialog(PageDialog):
     """Shows the list of keys."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__("Keys", keys_html(), parent)
+        super().__init__(said("Keys"), keys_html(), parent)

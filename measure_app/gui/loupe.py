@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QWidget
 from calibration import Pixel
 from measure_app.gui.coords import scene_at
 from measure_app.gui.theme import CASING, ON_FILM
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 TIMES = 8
 """Magnification against the film's own pixels."""
@@ -77,7 +77,7 @@ class Loupe(QWidget):
         painter.drawPoint(middle)
         painter.drawRect(window)
         painter.setPen(QColor("#ffffff"))
-        text = f"x {self._at.x:.1f}   y {self._at.y:.1f} px"
+        text = numeral(f"x {self._at.x:.1f}   y {self._at.y:.1f} px")
         painter.drawText(QRectF(0, SIDE - 2, SIDE, 22), Qt.AlignmentFlag.AlignCenter, text)
 
 

@@ -25,7 +25,7 @@ from measure_app.gui.marks import READINGS, Handle, Kind, place_of, spot_of
 from measure_app.gui.overlays_falls import draw_falls
 from measure_app.gui.theme import CASING, ON_FILM
 from measure_app.run import By, FallPart, GraduationPart, Run
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 if TYPE_CHECKING:
     from calibration import RuleFit
@@ -201,9 +201,9 @@ def _rule(pen: _Pen, marks: list[tuple[GraduationPart, Pixel]], fit: RuleFit | N
         pen.stroke([point - across * _BAR, point + across * _BAR], "graduation", width)
         if not crowded or crowded > (34 if lying else 15) or i in (0, len(points) - 1):
             text = (
-                f"{graduation.value_m * 1000:g} mm"
+                numeral(f"{graduation.value_m * 1000:g} mm")
                 if i in (0, len(points) - 1)
-                else (f"{graduation.value_m * 1000:g}")
+                else numeral(f"{graduation.value_m * 1000:g}")
             )
             if lying:
                 pen.words(text, point + QPointF(-14, _BAR + 26), "graduation")

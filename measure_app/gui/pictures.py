@@ -31,7 +31,7 @@ from measure_app.gui.theme import dress
 from measure_app.gui.tools import Tool
 from measure_app.packs import PackPlan, pack
 from measure_app.sample import sample_run
-from measure_app.words import ENGLISH, languages, use_language
+from measure_app.words import ENGLISH, languages, said, use_language
 
 SIZE = (1280, 800)
 SMALLEST = (1024, 700)
@@ -129,7 +129,11 @@ class _Photographer:
         self.take("6-hand-in")
         self._rest_of_panel("6-hand-in")
         window.stage.notice.say(
-            "The film cannot be shown: bench.mp4: there is no such file here", "Find it …"
+            said(
+                "The film cannot be shown: {error}",
+                error=f"bench.mp4: {said('no such file or directory')}",
+            ),
+            said("Find the film …"),
         )
         self.take("7-notice")
         window.stage.notice.clear()

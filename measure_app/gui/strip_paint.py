@@ -178,7 +178,7 @@ def _paint_scale(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
     painter.save()
     painter.translate(10, way.area.center().y())
     painter.rotate(-90)
-    what = scene.layers.what or ("head" if scene.layers.part is Kind.SURFACE else "throw")
+    what = scene.layers.what or (said("head") if scene.layers.part is Kind.SURFACE else said("throw"))
     half = way.area.height() / 2
     painter.drawText(QRectF(-half, -height / 2, 2 * half, height), Qt.AlignmentFlag.AlignCenter, what)
     painter.restore()

@@ -33,7 +33,7 @@ from measure_app.gui.strip_paint import (
 )
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.gui.theme import Colours, colours
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 _GRIP = 6.0
 _POINT = 7.0
@@ -285,7 +285,7 @@ class StripView(QWidget):
             )
         ]
         if frame < len(self.time.seconds):
-            told[0] += f", {self.time.seconds[frame]:.3f} s"
+            told[0] += numeral(f", {self.time.seconds[frame]:.3f} s")
         told += [span.words for span in self.layers.refused if span.first <= frame <= span.last]
         return "\n".join(told)
 

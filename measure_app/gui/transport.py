@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSpinBox, QToolBut
 
 from measure_app.gui.document import Document
 from measure_app.gui.playback import Playback
-from measure_app.words import marked, said
+from measure_app.words import counted, marked, said
 
 _SPEEDS = (
     (0.125, marked("⅛ speed")),
@@ -118,11 +118,7 @@ class Transport(QWidget):
             )
         lost = dict(info.gaps).get(frame)
         if lost:
-            text += said(
-                ", {lost} {words} missing",
-                lost=lost,
-                words="frame" if lost == 1 else "frames",
-            )
+            text += counted(", {count} frame missing", ", {count} frames missing", lost)
         self._facts.setText(text)
 
     def _on_playing(self, on: bool) -> None:

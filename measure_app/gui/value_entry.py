@@ -6,7 +6,7 @@ from PySide6.QtCore import QPointF, QRect, Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QWidget
 
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 
 class ValueEntry(QFrame):
@@ -36,7 +36,7 @@ class ValueEntry(QFrame):
 
     def ask(self, beside: QPointF, offered_m: float | None) -> None:
         """Stand beside a point of the parent and offer a value; the offer is selected, typing replaces it."""
-        self._field.setText("" if offered_m is None else f"{offered_m * 1000:g}")
+        self._field.setText("" if offered_m is None else numeral(f"{offered_m * 1000:g}"))
         self._field.setStyleSheet("")
         self.adjustSize()
         room = _room_of(self)

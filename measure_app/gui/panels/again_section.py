@@ -78,9 +78,10 @@ class AgainSection(Section):
         self.next_waiting.setVisible(bool(waiting))
         frames = ", ".join(str(mark.frame) for mark in waiting[:8])
         self.waiting.say(
-            said(
-                "Waiting to be marked again: {words} {frames}.",
-                words="frame" if len(waiting) == 1 else "frames",
+            counted(
+                "Waiting to be marked again: frame {frames}.",
+                "Waiting to be marked again: frames {frames}.",
+                len(waiting),
                 frames=frames,
             )
             if waiting
@@ -94,7 +95,7 @@ class AgainSection(Section):
                     said(
                         "{capitalize}: one mark scatters by {sd_px:.2g} px ({counted} marked more than "
                         "once).",
-                        capitalize=part.value.capitalize(),
+                        capitalize=said(part.value).capitalize(),
                         sd_px=found.sd_px,
                         counted=counted("{count} frame", "{count} frames", found.frames),
                     )
@@ -128,10 +129,9 @@ class AgainSection(Section):
         panel, part = self._panel, self._panel.part
         if not frames:
             self.waiting.say(
-                said(
-                    "No {value} was marked by hand yet: mark a few frames first.",
-                    value=part.value,
-                )
+                said("No landing was marked by hand yet: mark a few frames first.")
+                if part is Part.LANDING
+                else said("No surface was marked by hand yet: mark a few frames first.")
             )
             return
         gesture = self._document.new_gesture()

@@ -367,8 +367,10 @@ def _line_words(line: LinePart | None, course: str) -> str:
             "Not drawn yet: it runs {course}.",
             course=course,
         )
-    ends = f"({line.from_px.x:.0f}, {line.from_px.y:.0f}) to ({line.to_px.x:.0f}, {line.to_px.y:.0f}) px"
     return said(
-        "Drawn from {ends}; drag its ends to move it.",
-        ends=ends,
+        "Drawn from ({x:.0f}, {y:.0f}) to ({x_end:.0f}, {y_end:.0f}) px; drag its ends to move it.",
+        x=line.from_px.x,
+        y=line.from_px.y,
+        x_end=line.to_px.x,
+        y_end=line.to_px.y,
     )

@@ -36,7 +36,7 @@ from measure_app.gui.panels.quantity import (
 from measure_app.gui.signs import well_signed
 from measure_app.run import LensPart, Run
 from measure_app.series import conditions_of
-from measure_app.words import said
+from measure_app.words import numeral, said
 
 _INSIDE = (CALLIPER, STEEL_RULE, TAPE)
 
@@ -243,7 +243,7 @@ class PlaceBlock:
             self.used.say("")
             return
         g = accepted_gravity(conditions_of(run))
-        value = with_uncertainty(g.value, g.u, "m/s²") if g.u else f"{g.value:g} m/s²"
+        value = with_uncertainty(g.value, g.u, "m/s²") if g.u else numeral(f"{g.value:g} m/s²")
         self.used.say(
             said(
                 "g taken for granted: {value} ({source}).",

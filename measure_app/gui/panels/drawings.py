@@ -7,7 +7,7 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from measure_app.gui.theme import Colours, colours
-from measure_app.words import said
+from measure_app.words import marked, numeral, said
 
 _DEEPEST = 0.09
 """Depth beyond which the drawing does not follow, m; it is not to scale."""
@@ -34,21 +34,15 @@ class DepthDrawing(QWidget):
     @property
     def words(self) -> str:
         """What the drawing says."""
-        depth = f"{1000 * abs(self._behind_m):.3g} mm"
+        depth = numeral(f"{1000 * abs(self._behind_m):.3g} mm")
         if self._behind_m == 0.0:
             return said(
                 "The {thing} is in the jet's plane: no correction is needed.",
                 thing=self._thing,
             )
-        side = "behind" if self._behind_m > 0 else "before"
-        effect = "smaller" if self._behind_m > 0 else "larger"
-        told = said(
-            "The {thing} stands {depth} {side} the jet's plane and looks {effect} than it is",
-            thing=self._thing,
-            depth=depth,
-            side=side,
-            effect=effect,
-        )
+        behind = marked("The {thing} stands {depth} behind the jet's plane and looks smaller than it is")
+        before = marked("The {thing} stands {depth} before the jet's plane and looks larger than it is")
+        told = said(behind if self._behind_m > 0 else before, thing=self._thing, depth=depth)
         if self._distance_m:
             return said(
                 "{told}: {distance_m:.2g} % at this camera distance, corrected.",
@@ -92,7 +86,7 @@ class DepthDrawing(QWidget):
             y = lens.y() + i * half / 3.5
             painter.drawLine(QPointF(thing - 2.5, y), QPointF(thing + 2.5, y))
         self._label(painter, thing, self.height() - line - 2, self._thing, scheme.hand)
-        self._label(painter, lens.x() + 6, self.height() - line - 2, "camera", scheme.ink)
+        self._label(painter, lens.x() + 6, self.height() - line - 2, said("camera"), scheme.ink)
         painter.setPen(QColor(scheme.faint))
         painter.drawText(QPointF(4, self.fontMetrics().ascent()), said("from above"))
 

@@ -165,7 +165,12 @@ class FallsSection(Section):
             finding = outcome.findings.finding(name)
             if finding is not None:
                 value = with_uncertainty(finding.value, finding.u, finding.unit)
-                return f"{finding_name(name)}: {value}. It {finding.remarks[0]}."
+                return said(
+                    "{name}: {value}. It {remark}.",
+                    name=finding_name(name),
+                    value=value,
+                    remark=finding.remarks[0],
+                )
         missing = {each.name: each.missing for each in outcome.findings.undetermined}
         return (
             said(

@@ -82,7 +82,7 @@ class QuantityField(QWidget):
         if self.unit_box is not None:
             line.addWidget(self.unit_box)
         elif family.units[0].symbol:
-            line.addWidget(QLabel(family.units[0].symbol))
+            line.addWidget(QLabel(said(family.units[0].symbol)))
         self.instrument_box: QComboBox | None = None
         self.error = Sentence(tone="error")
         outer = QVBoxLayout(self)

@@ -12,7 +12,7 @@ from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.signs import well_signed
 from measure_app.gui.theme import colours
 from measure_app.report import shown_unit
-from measure_app.words import marked, said
+from measure_app.words import marked, numeral, said
 
 ASSUMED_G = marked("◇ assumed g")
 
@@ -34,11 +34,11 @@ FINDING_FIELDS = (
     Field(marked("finding"), lambda f: finding_name(f.name)),
     Field(marked("symbol"), lambda f: f.symbol),
     Field(marked("value"), value_words, lambda f: f.value),
-    Field(marked("standard uncertainty"), lambda f: f"{f.u:.2g}", lambda f: f.u),
+    Field(marked("standard uncertainty"), lambda f: numeral(f"{f.u:.2g}"), lambda f: f.u),
     Field(marked("unit"), lambda f: f.unit),
-    Field(marked("95 % from"), lambda f: f"{f.interval_95[0]:.6g}", lambda f: f.interval_95[0]),
-    Field(marked("95 % to"), lambda f: f"{f.interval_95[1]:.6g}", lambda f: f.interval_95[1]),
-    Field(marked("rests on an assumed g"), lambda f: "yes" if f.depends_on_assumed_g else "no"),
+    Field(marked("95 % from"), lambda f: numeral(f"{f.interval_95[0]:.6g}"), lambda f: f.interval_95[0]),
+    Field(marked("95 % to"), lambda f: numeral(f"{f.interval_95[1]:.6g}"), lambda f: f.interval_95[1]),
+    Field(marked("rests on an assumed g"), lambda f: said("yes") if f.depends_on_assumed_g else said("no")),
     Field(marked("method"), lambda f: f.method),
 )
 
@@ -47,7 +47,7 @@ _SPOKEN = (
         marked("finding"),
         lambda f: (
             f"{finding_name(f.name)}, {f.symbol} = {value_words(f)}, 95 %: {interval_words(f)}"
-            + (marked(", rests on an assumed g") if f.depends_on_assumed_g else "")
+            + (said(", rests on an assumed g") if f.depends_on_assumed_g else "")
         ),
     ),
     *FINDING_FIELDS[1:],
@@ -100,7 +100,7 @@ class _FindingDelegate(QStyledItemDelegate):
             painter.setPen(QColor(scheme.warning))
             flags = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
             painter.drawText(
-                QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, ASSUMED_G
+                QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, said(ASSUMED_G)
             )
         painter.setPen(QColor(scheme.edge))
         painter.drawLine(rect.bottomLeft(), rect.bottomRight())

@@ -17,7 +17,7 @@ from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import BORROWED_G, finding_name
-from measure_app.words import counted, marked, said
+from measure_app.words import counted, marked, said, source_words
 
 if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
     from measure_app.gui.panels.graphs import LawGraph
@@ -256,7 +256,9 @@ class FindingsPanel(Panel):
         )
         if borrowed and finding is not None and finding.symbol != "g":
             self.borrowed.say(said("This rests on the g that was taken for granted."))
-        told = [r for r in finding.remarks if "holds no news of g" not in r] if finding is not None else []
+        told = finding.remarks if finding is not None else ()
+        if borrowed and finding is not None and finding.symbol == "g":
+            told = told[1:]  # its first remark says what `BORROWED_G` says
         self.finding_remarks.say("\n".join(f"•  {words}" for words in told))
         rest = self.budget.show_finding(finding, _MOST_SOURCES)
         self.budget_words.say(_budget_words(finding))
@@ -296,7 +298,13 @@ def _undetermined_words(undetermined: Iterable[Undetermined]) -> str:
     for each in undetermined:
         by_missing.setdefault(each.missing, []).append(finding_name(each.name))
     return "\n\n".join(
-        f"•  {', '.join(names)}: {'needs' if len(names) == 1 else 'need'} {missing}."
+        counted(
+            "•  {names}: needs {missing}.",
+            "•  {names}: need {missing}.",
+            len(names),
+            names=", ".join(names),
+            missing=missing,
+        )
         for missing, names in by_missing.items()
     )
 
@@ -313,7 +321,7 @@ def _budget_words(finding: Finding | None) -> str:
         "it would make the uncertainty {halved:.0f} % smaller.",
         symbol=finding.symbol,
         finding_name=finding_name(finding.name),
-        source=first.source,
+        source=source_words(first.source),
         halved=halved,
     )
 
@@ -328,7 +336,7 @@ def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
         if frames is not None
         else ""
     )
-    return f"{_capital(about)}{place}: {says}{'' if says.endswith('.') else '.'}"
+    return f"{_capital(said(about))}{place}: {says}{'' if says.endswith('.') else '.'}"
 
 
 def _capital(words: str) -> str:

@@ -18,7 +18,7 @@ from analysis import (
     with_uncertainty,
 )
 from measure_app.gui.panels.wording import unit_words
-from measure_app.words import marked, said
+from measure_app.words import marked, numeral, said
 
 _TABS = {
     "speed_root_head": "v – √h",
@@ -145,7 +145,7 @@ def _r_squared(value: float) -> str:
     if value >= 1.0:
         return "1"
     places = max(3, min(8, 2 - math.floor(math.log10(1.0 - value)))) if value > 0.0 else 3
-    return f"{value:.{places}f}"
+    return numeral(f"{value:.{places}f}")
 
 
 def _bracketed(number: str) -> str:
@@ -167,10 +167,16 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
         if u > 0
         else said("its error is not stated")
     )
-    side = "above" if off >= 0 else "below"
-    return said(
+    above = marked(
         "Frame {frame}: {x_symbol} = {x} {unit_words}, {y_symbol} = {y} {unit_words2}; {off} "
-        "{side} the line ({units}).",
+        "above the line ({units})."
+    )
+    below = marked(
+        "Frame {frame}: {x_symbol} = {x} {unit_words}, {y_symbol} = {y} {unit_words2}; {off} "
+        "below the line ({units})."
+    )
+    return said(
+        above if off >= 0 else below,
         frame=frame,
         x_symbol=x_symbol,
         x=plain(x),
@@ -179,7 +185,6 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
         y=plain(y),
         unit_words2=unit_words(law.y_unit),
         off=plain(abs(off), 2),
-        side=side,
         units=units,
     )
 

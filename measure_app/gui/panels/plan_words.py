@@ -6,6 +6,7 @@ from html import escape
 
 from analysis import Forecast, Proposal
 from measure_app.planning import Said, paragraphs, title_of
+from measure_app.words import said
 
 
 def plan_html(forecast: Forecast, proposal: Proposal | None, faint: str) -> str:
@@ -28,7 +29,8 @@ def plan_html(forecast: Forecast, proposal: Proposal | None, faint: str) -> str:
     title = title_of(forecast)
     parts = list(paragraphs(forecast, proposal))
     if proposal is not None:
-        parts.sort(key=lambda part: not part.heading.startswith(("In short", "A better")))
+        first = (said("In short"), said("A better hole and drop"))
+        parts.sort(key=lambda part: part.heading not in first)
     head = f"<h3>{escape(title[:1].upper() + title[1:])}</h3>"
     return head + "".join(_part(part, faint) for part in parts)
 

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from measure_app.words import numeral, said
+from measure_app.words import marked, numeral, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,8 @@ class Family:
         """Return the unit written so, or None."""
         plain = symbol.strip().lower()
         for unit in self.units:
-            if symbol.strip() == unit.symbol or plain == unit.symbol.lower() or plain in unit.also:
+            written = (unit.symbol.lower(), said(unit.symbol).lower(), *unit.also)
+            if symbol.strip() == unit.symbol or plain in written:
                 return unit
         return None
 
@@ -56,7 +57,7 @@ PIXELS = Family("place in the frame", (Unit("px", 1.0, ("pixel", "pixels")),))
 ANGLE = Family("angle", (Unit("°", 1.0, ("deg", "degree", "degrees")),))
 TEMPERATURE = Family("temperature", (Unit("°C", 1.0, ("c", "deg c", "degc")),))
 GRAVITY = Family("acceleration", (Unit("m/s²", 1.0, ("m/s2", "m/s^2", "m s-2", "m·s⁻²")),))
-RATE = Family("rate", (Unit("frames/s", 1.0, ("fps", "hz", "1/s", "/s", "frames per second")),))
+RATE = Family("rate", (Unit(marked("frames/s"), 1.0, ("fps", "hz", "1/s", "/s", "frames per second")),))
 SHORT_TIME = Family(
     "time", (Unit("ms", 1e-3, ("millisecond", "milliseconds")), Unit("s", 1.0, ("second", "seconds")))
 )
@@ -150,7 +151,7 @@ def _one(text: str, family: Family) -> tuple[Decimal, Unit | None] | NotANumber:
     if written:
         unit = family.unit(written)
         if unit is None:
-            choices = ", ".join(each.symbol for each in family.units if each.symbol) or said("no unit")
+            choices = ", ".join(said(each.symbol) for each in family.units if each.symbol) or said("no unit")
             return NotANumber(
                 said(
                     "“{written}” is not a unit that fits here; type {choices}",

@@ -79,7 +79,7 @@ READING_FIELDS = (
         lambda r: "⊘" if r.aside else "✔" if r.kept else "–",
         tip=marked("✔ took part in the fits; – did not; ⊘ taken out by a person."),
     ),
-    Field("by", lambda r: r.by, tip=marked("Read by hand, or found by the program.")),
+    Field(marked("by"), lambda r: r.by, tip=marked("Read by hand, or found by the program.")),
     Field(marked("reason"), lambda r: r.reason, tip=marked("Why a reading did not take part.")),
 )
 _SPAN_FIELDS = (
@@ -88,7 +88,7 @@ _SPAN_FIELDS = (
         lambda s: f"{s.first}–{s.last}" if s.last > s.first else str(s.first),
         lambda s: s.first,
     ),
-    Field(marked("part"), lambda s: s.part.value),
+    Field(marked("part"), lambda s: said(s.part.value)),
     Field(marked("why"), lambda s: said(s.why.value)),
 )
 
@@ -188,7 +188,7 @@ class ReadingsPanel(Panel):
 
     def _build_table(self) -> None:
         listed = Section(said("Readings"))
-        self.table = DataTable(READING_FIELDS, "Readings")
+        self.table = DataTable(READING_FIELDS, said("Readings"))
         self.table.enable_sorting(0)
         self.table.hide_columns("by", "reason")  # said of the chosen one below: the panel is narrow
         self.table.setMinimumHeight(11 * (self.fontMetrics().height() + 6))

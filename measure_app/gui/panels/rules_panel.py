@@ -132,7 +132,7 @@ class RulesPanel(Panel):
 
     def _build_depth(self) -> None:
         self._depth = Section(said("Rule in another plane"))
-        self.drawing = DepthDrawing("rule")
+        self.drawing = DepthDrawing(said("rule"))
         self._depth.add(self.drawing)
         self.depth_words = Sentence()
         self._depth.add(self.depth_words)

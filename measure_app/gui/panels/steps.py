@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from calibration import Measures
 from measure_app.run import Run
-from measure_app.words import marked, said
+from measure_app.words import counted, marked, said
 
 if TYPE_CHECKING:
     from measure_app.clip import ClipInfo
@@ -162,18 +162,16 @@ def _readings_lack(run: Run | None) -> list[str]:
         return []
     if both:
         return [
-            said(
-                "{both} more frame{words} with surface and landing",
-                both=ENOUGH - both,
-                words="s" if ENOUGH - both > 1 else "",
+            counted(
+                "{count} more frame with surface and landing",
+                "{count} more frames with surface and landing",
+                ENOUGH - both,
             )
         ]
-    missing = "landings" if surfaces >= landings else "surfaces"
     return [
-        said(
-            "{missing} in frames that have the other part read",
-            missing=missing,
-        )
+        said("landings in frames that have the other part read")
+        if surfaces >= landings
+        else said("surfaces in frames that have the other part read")
     ]
 
 
@@ -193,11 +191,8 @@ def _findings_lack(run: Run | None, outcome: Outcome | None) -> Iterator[str]:
     if outcome is None or not outcome.found_anything:
         pending = [s for s, lacks in _earlier(run, outcome) if lacks]
         if pending:
-            yield said(
-                "the step{words} {join}",
-                words="s" if len(pending) > 1 else "",
-                join=", ".join(said(step.value) for step in pending),
-            )
+            steps = ", ".join(said(step.value) for step in pending)
+            yield counted("the step {steps}", "the steps {steps}", len(pending), steps=steps)
         else:
             yield said("readings that can be turned into lengths")
     elif not outcome.findings.findings:

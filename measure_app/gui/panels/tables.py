@@ -269,7 +269,7 @@ class DataTable(QTableView):
         header = self.horizontalHeader().fontMetrics()
         for column, field in enumerate(self.rows_model.fields):
             # Not the header's own hint: it keeps room for a sort mark in every column, and panels are narrow.
-            hint = max(self.sizeHintForColumn(column), header.horizontalAdvance(field.header) + 10)
+            hint = max(self.sizeHintForColumn(column), header.horizontalAdvance(said(field.header)) + 10)
             self.setColumnWidth(column, min(widest, hint))
 
     def _copy(self, rows: Sequence[Any]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from measure_app.words import marked, said
+from measure_app.words import marked, numeral, said
 
 FINDING_NAMES = {
     "speed_coefficient": marked("speed coefficient"),
@@ -52,7 +52,7 @@ def clock(seconds: float | None) -> str:
     sign = "\u2212" if seconds < 0 else ""
     seconds = abs(seconds)
     if seconds < 60.0:
-        return f"{sign}{seconds:.3f} s"
+        return numeral(f"{sign}{seconds:.3f} s")
     minutes, rest = divmod(round(seconds, 2), 60.0)
     return said(
         "{sign}{minutes} min {rest:05.2f} s",
