@@ -41,7 +41,7 @@ from measure_app.series import (
     setup_of,
 )
 from measure_app.strips import Progress
-from measure_app.words import said
+from measure_app.words import language, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +135,11 @@ def measure(
 
 
 @lru_cache(maxsize=4)
-def _calibrated(setup: Setup) -> Calibration:
-    """Calibrate; most edits leave the set-up as it was, and the same one gives the same calibration."""
+def _calibrated(setup: Setup, _language: str) -> Calibration:
+    """Calibrate; most edits leave the set-up as it was, and the same one gives the same calibration.
+
+    A calibration has its remarks in words, so one is kept for each language.
+    """
     return calibrate(setup)
 
 
@@ -149,7 +152,7 @@ def calibration_of(run: Run, frame_size: tuple[int, int]) -> Calibration:
         If the marks are missing or contradict each other.
     """
     try:
-        return _calibrated(setup_of(run, frame_size))
+        return _calibrated(setup_of(run, frame_size), language())
     except CalibrationError as error:
         raise SetupIncomplete(error.words, where=error.where) from None
 
