@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import OrderedDict
 from typing import Generic, Protocol, TypeVar
 
@@ -19,6 +20,8 @@ Item = TypeVar("Item", bound=Sized)
 
 class FrameCache(Generic[Item]):
     """Frames by index; the one unused for longest goes first.
+
+    One thread puts frames in, any thread may look for one.
 
     Parameters
     ----------
@@ -43,7 +46,8 @@ class FrameCache(Generic[Item]):
         """Return a frame and mark it as used."""
         found = self._held.get(frame)
         if found is not None:
-            self._held.move_to_end(frame)
+            with contextlib.suppress(KeyError):  # it may have had to go in this very moment
+                self._held.move_to_end(frame)
         return found
 
     def put(self, frame: int, item: Item) -> None:

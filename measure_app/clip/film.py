@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from measure_app.clip.cache import FrameCache
 from measure_app.clip.facts import facts_of
 from measure_app.clip.index import FrameTable, table_of
-from measure_app.clip.opening import OpenFilm, film_path, open_film
+from measure_app.clip.local_file import film_path
+from measure_app.clip.opening import OpenFilm, open_film
 from measure_app.clip.passes import fits, planes
 from measure_app.clip.picture import Frame
 from measure_app.clip.roller import Rolled, Roller
@@ -149,6 +150,20 @@ class Clip:
         """Whether a frame is at hand without decoding."""
         return index in self._cache
 
+    def at_hand(self, index: int) -> Frame | None:
+        """Return a frame that needs no decoding, else None; any thread may ask."""
+        held = None if self._closed else self._cache.get(index)
+        if held is None:
+            return None
+        self._last = index
+        return self._with_doubts(held)
+
+    @property
+    def starts(self) -> NDArray[np.int64]:
+        """Frames, rising, at which decoding can begin anew; frame 0 is always among them."""
+        keys = np.searchsorted(self._table.ticks, self._table.key_ticks)
+        return np.unique(np.append(keys, 0).clip(0, len(self._table) - 1))
+
     def frame(self, index: int) -> Frame:
         """Return one frame by its place in presentation order.
 
@@ -167,8 +182,7 @@ class Clip:
             stepping_back = self._last is not None and 0 < self._last - index <= _STEP_REACH
             held = self._reach(index, self._window_start(index) if stepping_back else index)
         self._last = index
-        reason = self._damage.reason(index)  # a pass over the film may have learnt more since
-        return held if reason is None or held.suspect is not None else held.doubted(reason)
+        return self._with_doubts(held)
 
     def prefetch(self, first: int, last: int, stop_requested: Callable[[], bool] | None = None) -> bool:
         """Decode frames first to last (included) into the cache, as far as it has room; for idle moments.
@@ -271,6 +285,11 @@ class Clip:
                 "there is no such frame; the film has frames 0 to {count}", count=len(self._table) - 1
             )
             raise ClipError(words, where=self._where(index))
+
+    def _with_doubts(self, frame: Frame) -> Frame:
+        """The frame with what a pass over the film may have learnt against it since."""
+        reason = self._damage.reason(frame.index)
+        return frame if reason is None or frame.suspect is not None else frame.doubted(reason)
 
     def _where(self, index: int) -> str:
         return said("{path}, frame {index}", path=self._info.path.name, index=index)

@@ -151,6 +151,15 @@ class Stills:
         """Whether a picture is at hand without decoding."""
         return index in self._cache
 
+    def at_hand(self, index: int) -> Still | None:
+        """Return a picture that needs no decoding, else None; any thread may ask."""
+        return None if self._closed else self._cache.get(index)
+
+    @property
+    def starts(self) -> NDArray[np.int64]:
+        """Pictures at which reading can begin anew: every one."""
+        return np.arange(len(self._files))
+
     def frame(self, index: int) -> Still:
         """Return one picture.
 
