@@ -364,7 +364,7 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
 
 
 def _two_figures(number: float) -> str:
-    return f"{float(f'{number:.2g}'):,.0f}"
+    return said("{number:,.0f}", number=float(f"{number:.2g}"))
 
 
 def _short_tube(d: float, ratio: float) -> ExpectedBands:

@@ -41,7 +41,10 @@ class _Numbers(string.Formatter):
 
     def format_field(self, value: object, format_spec: str) -> str:
         text = str(super().format_field(value, format_spec))
-        return text.replace(".", self._mark) if isinstance(value, int | float) else text
+        if not isinstance(value, int | float):
+            return text
+        # Where the comma parts the fraction, a narrow space parts thousands (ISO 80000-1).
+        return text.replace(",", "\u202f").replace(".", self._mark)
 
 
 class Catalogue:

@@ -84,6 +84,9 @@ def test_the_locale_chooses_among_our_languages() -> None:
 def test_numbers_take_the_mark_of_the_language_and_names_do_not() -> None:
     assert words.said("{value:.2f} of {name}", value=1.5, name="film 1.mp4") == "1,50 of film 1.mp4"
     assert words.numeral("0.971") == "0,971"
+    assert words.said("{trials:,} trials, {value:,.1f}", trials=200_000, value=1234.5) == (
+        "200\u202f000 trials, 1\u202f234,5"
+    )
     assert analysis.with_uncertainty(0.97123, 0.0034) == "0,9712 ± 0,0034"
 
 

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 
 from measure_app import words
 from measure_app.gui.app import make_application
+from measure_app.gui.panels.reading_rows import concise
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.speech import AS_SYSTEM, choose_language, chosen_language, own_name, speak_as_chosen
 from tests.gui.conftest import Driver
@@ -145,6 +146,7 @@ def test_the_window_in_german(driver: Driver) -> None:
         assert word in texts
     assert re.search(r"0,9\d+ ± 0,0\d+", texts), "decimal commas"
     assert not re.search(r"0\.9\d+ ± ", texts)
+    assert concise(199.66, 0.61) == "199,66(61)"
 
 
 def test_a_choice_of_language_is_kept_and_holds_from_the_next_start(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from measure_app.extras import SetAsideReading, set_aside_of
 from measure_app.finders import Part
 from measure_app.gui.panels.steps import readings_counted
 from measure_app.run import By, Reading, Run, Spot
-from measure_app.words import counted, marked, said
+from measure_app.words import counted, decimal_mark, marked, said
 
 if TYPE_CHECKING:
     from measure_app.outcome import Outcome, ReadingRow
@@ -73,7 +73,7 @@ def concise(value: float, u: float) -> str:
     number, plus_minus, spread = words.partition(" ± ")
     if not plus_minus or "(" in words:
         return words
-    digits = spread.replace(".", "").lstrip("0")
+    digits = spread.replace(decimal_mark(), "").lstrip("0")
     return f"{number}({digits})"
 
 
