@@ -151,7 +151,7 @@ def as_tsv(fields: Sequence[Field], rows: Sequence[Any], decimal: str | None = N
         Decimal mark of the numbers; None: the one of this computer's settings, as its spreadsheet expects.
     """
     mark = decimal if decimal is not None else QLocale().decimalPoint()
-    lines = ["\t".join(safe_cell(field.header) for field in fields)]
+    lines = ["\t".join(safe_cell(said(field.header)) for field in fields)]
     lines += ["\t".join(_cell(field, row, mark) for field in fields) for row in rows]
     return "\n".join(lines) + "\n"
 
