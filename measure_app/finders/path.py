@@ -26,24 +26,24 @@ def best_path(
     n, length = evidence.shape
     steps = np.arange(-back_px, forth_px + 1)
     cost = (np.abs(steps) * step_cost).astype(np.float32)
-    choice = np.zeros((n, length), dtype=np.int16)
-    total = evidence[0].astype(np.float32)
-    low = np.float32(-1e30)
-    padded = np.full(length + forth_px + back_px, low, dtype=np.float32)
+    totals = np.full((n, length + forth_px + back_px), np.float32(-1e30), dtype=np.float32)
+    inner = totals[:, forth_px : forth_px + length]
+    inner[0] = evidence[0]
+    # A step of +k comes from position s - k: the predecessors of a step are a shifted slice of a padded row.
+    before = np.lib.stride_tricks.sliding_window_view(totals, length, axis=1)[:, ::-1]
+    candidates = np.empty((len(steps), length), dtype=np.float32)
     for i in range(1, n):
-        # A step of +k comes from position s − k: view every predecessor as a shifted slice of one padded row.
-        padded[forth_px : forth_px + length] = total
-        candidates = (
-            np.lib.stride_tricks.sliding_window_view(padded, length)[::-1][: len(steps)] - cost[:, None]
-        )
-        best = np.argmax(candidates, axis=0)
-        choice[i] = best
-        total = candidates[best, np.arange(length)] + evidence[i]
-        total -= total.max()
+        np.subtract(before[i - 1], cost[:, None], out=candidates)
+        now = inner[i]
+        np.maximum.reduce(candidates, axis=0, out=now)
+        now += evidence[i]
+        now -= now.max()
     path = np.zeros(n, dtype=np.int64)
-    path[-1] = int(np.argmax(total))
+    path[-1] = int(np.argmax(inner[-1]))
+    # Which step was best is asked again where the path runs: cheaper than to keep it for every position.
     for i in range(n - 1, 0, -1):
-        path[i - 1] = path[i] - steps[choice[i, path[i]]]
+        came = totals[i - 1, path[i] : path[i] + len(steps)][::-1] - cost
+        path[i - 1] = path[i] - steps[np.argmax(came)]
     return path
 
 
@@ -145,13 +145,13 @@ def _short(values: FloatArray, kernel: FloatArray, half: int) -> FloatArray:
 
 
 def _running_median(values: FloatArray, half: int) -> FloatArray:
-    import warnings
-
+    """Median of the frames within `half` of each; NaN where none has a value."""
     padded = np.pad(values, half, mode="reflect" if len(values) > half else "edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
     # A frame step keeps long windows affordable: 41 places carry the median well enough.
     step = max(1, (2 * half + 1) // 41)
-    with warnings.catch_warnings():
-        # A window without any valid frame is NaN on purpose.
-        warnings.simplefilter("ignore", category=RuntimeWarning)
-        return np.asarray(np.nanmedian(windows[:, ::step], axis=1), dtype=np.float64)
+    ordered = np.sort(windows[:, ::step], axis=1)  # NaN comes last
+    count = np.isfinite(ordered).sum(axis=1)
+    rows = np.arange(len(ordered))
+    middle = 0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2])
+    return np.asarray(np.where(count > 0, middle, np.nan), dtype=np.float64)
