@@ -56,7 +56,7 @@ class AdoptSearch(Edit, frozen=True):
     trace: JetTrace | None
 
     def _changed(self, run: Run) -> Run:
-        # Not by their `apply`: the contract is asked once, of the whole; it takes time for thousands of readings.
+        # Not by their `apply`: the contract is asked once, of the whole, for that takes time.
         run = AdoptFound(self.readings)._changed(run)  # noqa: SLF001
         return AdoptJet(self.trace)._changed(run)  # noqa: SLF001
 
