@@ -240,7 +240,7 @@ def _change_of_cv(basis: Basis, moved: FloatArray, *, on: bool) -> float:
         i = both.free.names.index("head_zero")
         gained = back * float(both.free.gain[i] @ moved[both.free.rows])
         miss = abs(both.free.value("head_zero") + gained) / math.sqrt(float(both.free.covariance[i, i]))
-        if miss > TENSION or both.why.startswith("no "):
+        if miss > TENSION or both.unstated:
             there = both.free
     other = there.value("cv") + back * float(there.gain[0] @ moved[there.rows])
     return back * (other - fit.value("cv"))

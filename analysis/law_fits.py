@@ -48,6 +48,8 @@ class BothZeros:
     """None where the readings are too few, or too alike, to tell the zero."""
     why: str = ""
     """Why the free one may be believed and not the held one; "" where it is the other way round."""
+    unstated: bool = False
+    """Whether the reason is that nobody stated how well the zero is known."""
 
     @property
     def chosen(self) -> JointFit | None:
@@ -82,7 +84,7 @@ def with_honest_zero(fit_of: FitOfLaw, at: Paired, *, flat_if_unstated: bool) ->
     if free is None:
         return BothZeros(held)
     if flat_if_unstated and not np.any(at.head_shared[:, :-2] != 0.0):
-        return BothZeros(held, free, said("no uncertainty of the zero was stated"))
+        return BothZeros(held, free, said("no uncertainty of the zero was stated"), unstated=True)
     i = free.names.index("head_zero")
     by = abs(float(free.theta[i])) / math.sqrt(float(free.covariance[i, i]))
     if by > TENSION:

@@ -37,6 +37,8 @@ class Refusal:
 
     file: str
     reason: str
+    is_copy: bool = False
+    """Whether the reason names another file, of which this one is a copy."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

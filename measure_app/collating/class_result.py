@@ -55,6 +55,8 @@ class Observer:
     """(n,) px, places less the reference; NaN where the reference says nothing."""
     faults: tuple[Fault, ...]
     remarks: tuple[str, ...]
+    twins: tuple[str, ...]
+    """Those of the remarks that name an observer with the very same readings."""
     standings: Mapping[str, Standing]
     marks: Marks | None
 

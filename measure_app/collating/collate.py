@@ -128,6 +128,7 @@ def _without_copies(answers: Sequence[Answer]) -> tuple[list[Answer], list[Refus
                         "is the same file as {file}",
                         file=kept[each.digest].file,
                     ),
+                    is_copy=True,
                 )
             )
         else:
@@ -163,7 +164,7 @@ def _together(
     read = without_strays(key, answers, along, deviations, faults)
     precisions, by_frame, standings = precisions_of(read, faults)
     pool = _pool(key, read, faults, precisions)
-    shown, remarks = names_of(answers, anonymous=anonymous)
+    shown, remarks, twins = names_of(answers, anonymous=anonymous)
     observers = [
         Observer(
             number=i + 1,
@@ -171,7 +172,8 @@ def _together(
             answer=each,
             deviations={part: deviations[part][i] for part in PARTS},
             faults=faults[i],
-            remarks=(*each.remarks, *remarks[i]),
+            remarks=(*each.remarks, *remarks[i], *twins[i]),
+            twins=tuple(twins[i]),
             standings=standings[i],
             marks=None,
         )

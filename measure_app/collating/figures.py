@@ -27,6 +27,16 @@ _STRIP = {
     Part.SURFACE: ("class-head-strip", marked("Everybody's surface"), marked("along the gauge line / px")),
     Part.LANDING: ("class-throw-strip", marked("Everybody's landing"), marked("along the landing line / px")),
 }
+_SCATTER = {
+    Part.SURFACE: marked("Surface: scatter by frame"),
+    Part.LANDING: marked("Landing: scatter by frame"),
+}
+_MANDEL = {
+    (Part.SURFACE, "h"): marked("Surface: who reads elsewhere"),
+    (Part.LANDING, "h"): marked("Landing: who reads elsewhere"),
+    (Part.SURFACE, "k"): marked("Surface: who reads unsteadily"),
+    (Part.LANDING, "k"): marked("Landing: who reads unsteadily"),
+}
 
 
 def class_figures(result: ClassResult) -> Iterator[tuple[str, bytes]]:
@@ -81,11 +91,11 @@ def _strip(result: ClassResult, part: Part) -> Figure:
     faulty = sum(not each.places_count for each in result.observers)
     chart = StripChart(
         name=name,
-        title=title,
+        title=said(title),
         levels=strip.levels,
         time_s=seconds,
         starts_low=starts_low,
-        along_title=along,
+        along_title=said(along),
         law_s=seconds,
         law_along=reference,
         law_says=said(
@@ -93,14 +103,7 @@ def _strip(result: ClassResult, part: Part) -> Figure:
             value=said(result.references[part].source.value),
         ),
         note=said("Each sign is one observer.")
-        + (
-            said(
-                " × {faulty} observers with a fault.",
-                faulty=faulty,
-            )
-            if faulty
-            else ""
-        ),
+        + (said(" × {faulty} observers with a fault.", faulty=faulty) if faulty else ""),
     )
     tracks = [
         Track(str(each.number), _times(result, each), each.answer.along(part, key), not each.places_count)
@@ -122,10 +125,7 @@ def _scatter(result: ClassResult) -> Figure:
             sd = None if isinstance(found, str) else found.reproducibility
             panels.append(
                 (
-                    said(
-                        "{capitalize}: scatter by frame",
-                        capitalize=part.value.capitalize(),
-                    ),
+                    said(_SCATTER[part]),
                     tracks,
                     sd,
                 )
@@ -152,7 +152,6 @@ def _mandel(result: ClassResult, symbol: str) -> Figure:
         found = result.precisions[_QUANTITY[part]]
         if not bars or isinstance(found, str):
             continue
-        what = said("reads elsewhere") if symbol == "h" else said("reads unsteadily")
         five, one = found.h_critical_5, found.h_critical_1
         if symbol == "k":
             # Limits of k differ with the count of readings; the line is that of the middle observer.
@@ -160,11 +159,7 @@ def _mandel(result: ClassResult, symbol: str) -> Figure:
             one = _middle([each.k_critical_1 for each in found.observers])
         panels.append(
             (
-                said(
-                    "{capitalize}: who {what}",
-                    capitalize=part.value.capitalize(),
-                    what=what,
-                ),
+                said(_MANDEL[part, symbol]),
                 bars,
                 five,
                 one,

@@ -11,12 +11,15 @@ from measure_app.collating.answer import Answer, Refusal
 from measure_app.collating.class_key import PARTS, Key, Reference, Source
 from measure_app.collating.slips import Fault, Slip, Spread
 from measure_app.finders import Part
-from measure_app.words import said
+from measure_app.words import counted, said
 
 
-def names_of(answers: Sequence[Answer], *, anonymous: bool) -> tuple[list[str], list[list[str]]]:
-    """Names as they are shown, and what is to be said about them."""
+def names_of(
+    answers: Sequence[Answer], *, anonymous: bool
+) -> tuple[list[str], list[list[str]], list[list[str]]]:
+    """Names as they are shown, what is to be said about them, and who has the very same readings."""
     remarks: list[list[str]] = [[] for _ in answers]
+    twins: list[list[str]] = [[] for _ in answers]
     shown = [
         said(
             "observer {i}",
@@ -36,24 +39,24 @@ def names_of(answers: Sequence[Answer], *, anonymous: bool) -> tuple[list[str], 
             marks_now = each.frames.tobytes() + b"".join(each.places[part].tobytes() for part in PARTS)
             twin = marks.setdefault(marks_now, i)
             if twin != i:
-                remarks[i].append(
+                twins[i].append(
                     said(
                         "every reading is that of {shown}, to the last digit",
                         shown=shown[twin],
                     )
                 )
-                remarks[twin].append(
+                twins[twin].append(
                     said(
                         "every reading is that of {shown}, to the last digit",
                         shown=shown[i],
                     )
                 )
-    return shown, remarks
+    return shown, remarks, twins
 
 
 def hidden(refused: Sequence[Refusal]) -> tuple[Refusal, ...]:
     """Refusals without file names, which may be names of people; copies name no file either."""
-    words = [said("is a copy of another") if "same file" in each.reason else each.reason for each in refused]
+    words = [said("is a copy of another") if each.is_copy else each.reason for each in refused]
     return tuple(
         Refusal(
             said(
@@ -105,21 +108,19 @@ def class_remarks(
     places = sum(any(f.spoils_places for f in each) for each in faults)
     lengths = sum(any(f.slip is not Slip.STRAY for f in each) for each in faults) - places
     if places:
-        words = said("answer takes") if places == 1 else said("answers take")
         remarks.append(
-            said(
-                "{places} {words} no part in what the class says: the readings are at fault",
-                places=places,
-                words=words,
+            counted(
+                "{count} answer takes no part in what the class says: the readings are at fault",
+                "{count} answers take no part in what the class says: the readings are at fault",
+                places,
             )
         )
     if lengths:
-        words = said("answer takes") if lengths == 1 else said("answers take")
         remarks.append(
-            said(
-                "{lengths} {words} part in px but not in lengths: the set-up is at fault",
-                lengths=lengths,
-                words=words,
+            counted(
+                "{count} answer takes part in px but not in lengths: the set-up is at fault",
+                "{count} answers take part in px but not in lengths: the set-up is at fault",
+                lengths,
             )
         )
     return remarks

@@ -19,7 +19,7 @@ from analysis import FloatArray, IntArray
 from calibration import Segment
 from measure_app.collating.class_key import PARTS, Reference
 from measure_app.finders import Part
-from measure_app.words import marked, said
+from measure_app.words import counted, said
 
 Places = Mapping[Part, FloatArray]
 
@@ -36,19 +36,19 @@ _PER_SHAPE = 0.25
 
 
 class Slip(Enum):
-    """The kind of a fault."""
+    """The kind of a fault, as findings.json names it in every language."""
 
-    EDGE = marked("another edge")
-    PICTURE_SIZE = marked("another picture size")
+    EDGE = "another edge"
+    PICTURE_SIZE = "another picture size"
     MIRRORED = "mirrored"
-    SWAPPED = marked("surface and landing swapped")
-    FRAMES = marked("frames shifted")
-    STRAY = marked("stray readings")
-    UNIT = marked("unit slip")
-    GRADUATION = marked("wrong graduation")
-    SCALE = marked("wrong scale")
-    ORIFICE = marked("orifice marked elsewhere")
-    DROP = marked("another drop")
+    SWAPPED = "surface and landing swapped"
+    FRAMES = "frames shifted"
+    STRAY = "stray readings"
+    UNIT = "unit slip"
+    GRADUATION = "wrong graduation"
+    SCALE = "wrong scale"
+    ORIFICE = "orifice marked elsewhere"
+    DROP = "another drop"
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,20 +287,19 @@ class _Judge:
         if not np.isfinite(total[where]):
             return []
         best = int(shifts[where])
-        count = (
-            said("1 frame")
-            if abs(best) == 1
-            else said(
-                "{best} frames",
-                best=abs(best),
+        count = counted("{count} frame", "{count} frames", abs(best))
+        if best > 0:
+            words = said(
+                "surface and landing fit frames {count} later than those they are noted for: "
+                "frames miscounted",
+                count=count,
             )
-        )
-        when = said("later") if best > 0 else said("earlier")
-        words = said(
-            "surface and landing fit frames {count} {when} than those they are noted for: frames miscounted",
-            count=count,
-            when=when,
-        )
+        else:
+            words = said(
+                "surface and landing fit frames {count} earlier than those they are noted for: "
+                "frames miscounted",
+                count=count,
+            )
         return [
             (float(total[where]) + 2 * math.log(nothing.n), (Fault(Slip.FRAMES, None, float(best), words),))
         ]
@@ -373,12 +372,12 @@ class _Judge:
             far = np.flatnonzero(stray_of(off, limit))
             if far.size:
                 named = ", ".join(str(int(self._frames[i])) for i in far[:5]) + (" …" if far.size > 5 else "")
-                word = "frames" if far.size > 1 else "frame"
-                words = said(
-                    "the {value} is far off its neighbours in {word} {named}",
-                    value=said(part.value),
-                    word=word,
-                    named=named,
+                words = counted(
+                    "the {part} is far off its neighbours in frame {frames}",
+                    "the {part} is far off its neighbours in frames {frames}",
+                    far.size,
+                    part=said(part.value),
+                    frames=named,
                 )
                 faults.append(Fault(Slip.STRAY, part, float(far.size), words, False, limit))
         return tuple(faults)

@@ -119,7 +119,7 @@ def _observer(each: Observer, result: ClassResult) -> list[object]:
             text(beyond(standing, result.precisions[name])),
         ]
     asked = f"{answer.answered} of {answer.questions}" if answer.questions else ""
-    remarks = [*each.remarks, *([f"no Cv: {answer.cv_why}"] if answer.cv_why else [])]
+    remarks = [*each.remarks, *([said("no Cv: {why}", why=answer.cv_why)] if answer.cv_why else [])]
     return [
         *row,
         asked,
@@ -204,7 +204,7 @@ def _marks(result: ClassResult) -> tuple[Sequence[str], Iterable[Sequence[object
         "total",
         "of",
         "percent",
-        said("to look at"),
+        "to look at",
     ]
     rows = []
     for each in result.observers:

@@ -113,13 +113,17 @@ def _cv(result: ClassResult) -> list[str]:
     return lines if len(lines) > 1 else []
 
 
-def _name(each: Observer) -> str:
-    return each.shown if each.shown.startswith("observer ") else f"no. {each.number}, {each.shown}"
+def _name(each: Observer, result: ClassResult) -> str:
+    return (
+        each.shown if result.anonymous else said("no. {number}, {name}", number=each.number, name=each.shown)
+    )
 
 
 def _faults(result: ClassResult) -> list[str]:
     named = [
-        f"{_name(each)}: {'; '.join(f.says for f in each.faults)}" for each in result.observers if each.faults
+        f"{_name(each, result)}: {'; '.join(f.says for f in each.faults)}"
+        for each in result.observers
+        if each.faults
     ]
     return (
         ["", *_bullets(said("Systematic faults"), named)]
@@ -141,7 +145,7 @@ def _standing_out(result: ClassResult) -> list[str]:
             and (sign := beyond(standing, result.precisions[name]))
         ]
         if signs:
-            told.append(f"{_name(each)}: {', '.join(signs)}")
+            told.append(f"{_name(each, result)}: {', '.join(signs)}")
     title = said(
         "Beyond Mandel's 1 % limits (h: reads elsewhere, k: reads unsteadily), without a fault named"
     )
@@ -182,9 +186,7 @@ def _refused(result: ClassResult) -> list[str]:
 
 def _remarks(result: ClassResult) -> list[str]:
     told = list(result.remarks)
-    told += [
-        f"{_name(each)}: {words}" for each in result.observers for words in each.remarks if "digit" in words
-    ]
+    told += [f"{_name(each, result)}: {words}" for each in result.observers for words in each.twins]
     return ["", *_bullets(said("Worth knowing"), told)] if told else []
 
 
@@ -206,18 +208,9 @@ def _bullets(title: str, lines: list[str]) -> list[str]:
 def _where(place: str, files: tuple[str, ...]) -> str:
     names = [name for name in files if not name.startswith("figures/")]
     figures = len(files) - len(names)
-    words = said(
-        "Written to {place}: {join}.",
-        place=place,
-        join=", ".join(
-            [
-                *names,
-                f"figures/ ({figures} files)",
-            ]
-            if figures
-            else names
-        ),
-    )
+    drawn = counted("figures/ ({count} file)", "figures/ ({count} files)", figures)
+    written = ", ".join([*names, drawn] if figures else names)
+    words = said("Written to {place}: {join}.", place=place, join=written)
     if "pooled.run.json" in names:
         words += said(" To measure pooled.run.json, put it beside the film.")
     return words

@@ -6,21 +6,26 @@ import csv
 import io
 import json
 import os
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 from msgspec.structs import replace
 
+from measure_app import words
 from measure_app.__main__ import main
-from measure_app.collating import Precision, Slip, collate, read_all, read_answer, told, write_class
+from measure_app.collating import Precision, Slip, collate, gather, read_all, read_answer, told, write_class
 from measure_app.collating.answer import MAX_ANSWER_BYTES, Answer, Refusal
+from measure_app.collating.figures import _drawings
 from measure_app.collating.teachers_key import teachers_key
 from measure_app.finders import Part
 from measure_app.packs import Rescaling, rescaled
 from measure_app.packs.manifest import PackMark, with_pack_mark
 from measure_app.runfile import encode_run, load_run
 from tests.measure_app.collating import simulated_class as sim
+from tests.measure_app.test_said_elsewhere import Bracketed, bare
 
 FAULTS = {
     3: sim.reading(sim.mirrored),
@@ -173,6 +178,37 @@ def test_no_name_is_left_where_numbers_were_asked_for(hidden, tmp_path):
     for name in (b"Student", b"s01.run", b"notes.txt", b"broken", b"copy.run", b"phone"):
         assert name not in everything
     assert "observer 1" in everything.decode()
+
+
+def test_no_name_is_left_in_another_language_either(class_of_30, key_path):
+    words.use_language("de")
+    try:
+        account = told(collate(class_of_30, key_path, anonymous=True), "out", ())
+    finally:
+        words.use_language("en")
+    assert "ist eine Kopie einer anderen" in account
+    assert "Person 12: " in account
+    assert not re.search(r"Student|s\d\d\.run|notes\.txt|broken|copy\.run|phone|observer|Nr\. ", account)
+
+
+def test_all_of_a_class_is_said(class_of_30, key_path, monkeypatch):
+    monkeypatch.setattr(gather, "_FEW", 100)  # processes beside know no language without a catalogue
+    words.use_speaker(Bracketed())
+    try:
+        made = collate(class_of_30, key_path)
+        account = told(made, "out", ("findings.json", "figures/a.png"))
+        drawn = [
+            text.get_text()
+            for draw in _drawings(made).values()
+            for text in draw().findobj(Text)
+            if text.get_visible()
+        ]
+    finally:
+        words.use_language("en")
+    named = r"Workshop bench: .*hole|Student \d+|\b[a-z0-9-]+\.(run\.json|txt|json)"
+    assert bare(re.sub(named, "", account)) == []
+    assert bare(" ".join(drawn)) == []
+    assert "⟦Landing: who reads unsteadily⟧" in drawn
 
 
 def test_numbers_are_the_same_with_names_and_without(hidden, result):
