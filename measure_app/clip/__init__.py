@@ -1,7 +1,7 @@
 """Films: exact frames, exact times, luma planes for the strips, and a writer of small clips.
 
-The only home of PyAV. Everything else in the application sees a film as a `FrameSource`. Each name comes when it
-is first asked for: who only needs to know what a film is, such as the window, never loads a decoder.
+The only home of PyAV. Everything else in the application sees a film as a `FrameSource`. Each name comes when
+it is first asked for: who only needs to know what a film is, such as the window, never loads a decoder.
 """
 
 import importlib

@@ -7,4 +7,4 @@ face of a film (`measure_app.clip.FrameSource`).
 from measure_app.decoder.film import DecodedFilm, DecodedFrame, open_film
 from measure_app.decoder.process import SERVE, Decoder, GivenUp
 
-__all__ = ["SERVE", "DecodedFilm", "DecodedFrame", "Decoder", "GivenUp", "open_film"]
+__all__ = ["DecodedFilm", "DecodedFrame", "Decoder", "GivenUp", "SERVE", "open_film"]
