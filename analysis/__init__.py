@@ -6,7 +6,7 @@ Each name comes when it is first asked for, so that who only sets the language o
 import importlib
 from typing import TYPE_CHECKING
 
-from analysis.words import Speaker, speak_by
+from analysis.words import Speaker, counted, marked, numeral, said, speak_by
 
 if TYPE_CHECKING:
     from analysis.bivariate import line_with_errors_in_both
@@ -101,6 +101,7 @@ __all__ = [
     "band_words",
     "capillary_loss_m",
     "checked_by_monte_carlo",
+    "counted",
     "covariance",
     "expected_bands",
     "findings_of",
@@ -115,11 +116,14 @@ __all__ = [
     "least_squares",
     "line_result",
     "line_with_errors_in_both",
+    "marked",
     "normal_gravity",
+    "numeral",
     "plain",
     "pooled",
     "proposal_of",
     "reynolds_number",
+    "said",
     "size_words",
     "speak_by",
     "straight_line",

@@ -12,6 +12,8 @@ import string
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from analysis import counted, marked, numeral, said
+
 __all__ = [
     "ENGLISH",
     "counted",
@@ -85,29 +87,6 @@ class Catalogue:
 _speaker = Catalogue(gettext.NullTranslations())
 
 
-def said(template: str, /, **values: object) -> str:
-    """Say a template in the reader's language; numbers in it take the reader's decimal mark.
-
-    Parameters
-    ----------
-    template : str
-        English text; with values it is a `str.format` template with named fields.
-    **values
-        What stands in the fields.
-    """
-    return _speaker.said(template, values)
-
-
-def counted(one: str, many: str, /, count: int, **values: object) -> str:
-    """Say how many in the reader's language: ``counted("one frame", "{count} frames", n)``."""
-    return _speaker.counted(one, many, count, values)
-
-
-def numeral(digits: str) -> str:
-    """Give a number that is ready (``"0.971"``) the reader's decimal mark."""
-    return _speaker.numeral(digits)
-
-
 def source_words(name: str) -> str:
     """
     Say the name of a source of uncertainty.
@@ -130,11 +109,6 @@ def source_words(name: str) -> str:
     return (
         f"{what}: {said(aspect) if said(aspect) != aspect or not bracket else said(plain) + bracket + number}"
     )
-
-
-def marked(text: str) -> str:
-    """Mark a text for translation where it is written; it is said where it is shown."""
-    return text
 
 
 def language() -> str:
