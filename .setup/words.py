@@ -9,6 +9,7 @@ Needs Babel (`pip install -e .[test]`).
 
 from __future__ import annotations
 
+import ast
 import fcntl
 import inspect
 import io
@@ -20,7 +21,6 @@ from pathlib import Path
 from typing import cast
 
 from babel.messages.catalog import Catalog, Message
-from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
@@ -28,7 +28,8 @@ ROOT = Path(__file__).resolve().parent.parent
 CATALOGUES = ROOT / "measure_app" / "languages"
 TEMPLATE = CATALOGUES / "clepsydra.pot"
 PACKAGES = ("calibration", "analysis", "measure_app")
-KEYWORDS: dict[str, tuple[int, ...] | None] = {"said": None, "marked": None, "counted": (1, 2)}
+FORMS = {"said": 1, "marked": 1, "counted": 2}
+"""Functions that say a text, and how many forms of it they are given first."""
 DECIMAL_MARK = ("decimal mark", ".")
 PASSING = (
     "POT-Creation-Date",
@@ -45,13 +46,29 @@ def gathered() -> Catalog:
     """Gather every text of the code that is said, with the file that says it."""
     catalogue = Catalog(project="clepsydra", charset="utf-8", fuzzy=False)
     for package in PACKAGES:
-        found = extract_from_dir(ROOT / package, [("**.py", "python")], keywords=KEYWORDS)
-        for file, _line, message, _comments, _context in sorted(found, key=lambda each: (each[0], each[1])):
-            catalogue.add(message, locations=[(f"{package}/{file}", 0)])
+        for path in sorted((ROOT / package).rglob("*.py")):
+            for text in texts_of(path.read_text(encoding="utf-8")):
+                catalogue.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
     for text, where in help_texts():
         catalogue.add(text, locations=[(where, 0)])
     catalogue.add(DECIMAL_MARK[1], context=DECIMAL_MARK[0], locations=[("measure_app/words.py", 0)])
     return catalogue
+
+
+def texts_of(source: str) -> list[str | tuple[str, ...]]:
+    """List the texts that a source says, in the order of its lines.
+
+    By its syntax tree, as a search through its tokens misses what is said within an f-string or another text.
+    """
+    found: list[tuple[int, str | tuple[str, ...]]] = []
+    for node in ast.walk(ast.parse(source)):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in FORMS):
+            continue
+        forms = [each.value for each in node.args[: FORMS[node.func.id]] if isinstance(each, ast.Constant)]
+        texts = tuple(each for each in forms if isinstance(each, str))
+        if len(texts) == FORMS[node.func.id]:
+            found.append((node.lineno, texts if len(texts) > 1 else texts[0]))
+    return [text for _, text in sorted(found, key=lambda each: each[0])]
 
 
 def help_texts() -> Iterator[tuple[str, str]]:
