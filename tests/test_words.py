@@ -6,7 +6,6 @@ import gettext
 import importlib.util
 import string
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
@@ -29,13 +28,6 @@ def catalogues() -> ModuleType:
     spec.loader.exec_module(module)
     sys.path[:] = before
     return module
-
-
-@pytest.fixture
-def german() -> Iterator[None]:
-    words.use_language("de")
-    yield
-    words.use_language("en")
 
 
 def fields(template: str) -> set[str]:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
-from gettext import NullTranslations
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,6 +26,7 @@ from measure_app.gui.app import make_application
 from measure_app.gui.panels.reading_rows import concise
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.speech import AS_SYSTEM, choose_language, chosen_language, own_name, speak_as_chosen
+from tests.bracketed import bare
 from tests.gui.conftest import Driver
 
 # Names, units, symbols, keys of the keyboard and of run files, and what stands in the run itself.
@@ -45,28 +45,6 @@ OF_THE_RUN = re.compile(r"upright steel rule|tape under the landing shelf|Worksh
 
 # Menus that Qt and the graphs' library bring along.
 QTS = {"Scroll Left", "Scroll Right", "Export..."}
-
-
-class Bracketed(words.Catalogue):
-    """Puts brackets about all that is said."""
-
-    def __init__(self) -> None:
-        super().__init__(NullTranslations(), "xx", ",")
-
-    def said(self, template: str, values: Mapping[str, object]) -> str:
-        return template if template.startswith("⟦") else f"⟦{super().said(template, values)}⟧"
-
-    def counted(self, one: str, many: str, count: int, values: Mapping[str, object]) -> str:
-        return f"⟦{super().counted(one, many, count, values)}⟧"
-
-
-def bare(text: str) -> list[str]:
-    """Words of a text that stand outside all brackets."""
-    depth, outside = 0, ""
-    for sign in text:
-        depth += (sign == "⟦") - (sign == "⟧")
-        outside += sign if depth == 0 and sign not in "⟦⟧" else " " if depth else ""
-    return re.findall(r"[A-Za-zÄÖÜäöü]{3,}", NOT_SAID.sub(" ", outside))
 
 
 def shown(window: QWidget) -> Iterator[str]:
@@ -93,20 +71,6 @@ def shown(window: QWidget) -> Iterator[str]:
         yield action.text()
 
 
-@pytest.fixture
-def bracketed() -> Iterator[None]:
-    words.use_speaker(Bracketed())
-    yield
-    words.use_language("en")
-
-
-@pytest.fixture
-def german() -> Iterator[None]:
-    words.use_language("de")
-    yield
-    words.use_language("en")
-
-
 @pytest.mark.usefixtures("bracketed")
 def test_all_that_the_window_shows_is_said(driver: Driver) -> None:
     driver.open_bench()
@@ -117,7 +81,7 @@ def test_all_that_the_window_shows_is_said(driver: Driver) -> None:
         driver.window.go_to_step(step)
         QCoreApplication.processEvents()
         for text in shown(driver.window):
-            if text not in QTS and (found := bare(text)):
+            if text not in QTS and (found := bare(text, NOT_SAID)):
                 silent[text] = found
     assert not silent, "\n".join(f"{text!r}: {found}" for text, found in silent.items())
 

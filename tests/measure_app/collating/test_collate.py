@@ -14,7 +14,6 @@ import pytest
 from matplotlib.text import Text
 from msgspec.structs import replace
 
-from measure_app import words
 from measure_app.__main__ import main
 from measure_app.collating import Precision, Slip, collate, gather, read_all, read_answer, told, write_class
 from measure_app.collating.answer import MAX_ANSWER_BYTES, Answer, Refusal
@@ -24,8 +23,9 @@ from measure_app.finders import Part
 from measure_app.packs import Rescaling, rescaled
 from measure_app.packs.manifest import PackMark, with_pack_mark
 from measure_app.runfile import encode_run, load_run
+from tests.bracketed import bare
 from tests.measure_app.collating import simulated_class as sim
-from tests.measure_app.test_said_elsewhere import Bracketed, bare
+from tests.measure_app.test_said_elsewhere import NOT_SAID
 
 FAULTS = {
     3: sim.reading(sim.mirrored),
@@ -103,9 +103,9 @@ def test_the_pooled_run_is_a_run_and_holds_the_truth(result):
     true = json.loads((sim.BENCH / "bench.truth.json").read_text(encoding="utf-8"))["physics"]["Cv"]
     low, high = fit.interval_95
     assert low - 0.001 < true < high + 0.001
-    bare = sim.bench_run()
-    assert pool.run.gauge_line.above_level_u_m > bare.gauge_line.above_level_u_m
-    assert pool.run.throw_zero.px_u > bare.throw_zero.px_u
+    plain = sim.bench_run()
+    assert pool.run.gauge_line.above_level_u_m > plain.gauge_line.above_level_u_m
+    assert pool.run.throw_zero.px_u > plain.throw_zero.px_u
     for part in (Part.SURFACE, Part.LANDING):
         made = pool.parts[part]
         off = made.along - sim.lines()[part].along(sim.truth()[part][made.frames])
@@ -180,34 +180,28 @@ def test_no_name_is_left_where_numbers_were_asked_for(hidden, tmp_path):
     assert "observer 1" in everything.decode()
 
 
+@pytest.mark.usefixtures("german")
 def test_no_name_is_left_in_another_language_either(class_of_30, key_path):
-    words.use_language("de")
-    try:
-        account = told(collate(class_of_30, key_path, anonymous=True), "out", ())
-    finally:
-        words.use_language("en")
+    account = told(collate(class_of_30, key_path, anonymous=True), "out", ())
     assert "ist eine Kopie einer anderen" in account
     assert "Person 12: " in account
     assert not re.search(r"Student|s\d\d\.run|notes\.txt|broken|copy\.run|phone|observer|Nr\. ", account)
 
 
+@pytest.mark.usefixtures("bracketed")
 def test_all_of_a_class_is_said(class_of_30, key_path, monkeypatch):
     monkeypatch.setattr(gather, "_FEW", 100)  # processes beside know no language without a catalogue
-    words.use_speaker(Bracketed())
-    try:
-        made = collate(class_of_30, key_path)
-        account = told(made, "out", ("findings.json", "figures/a.png"))
-        drawn = [
-            text.get_text()
-            for draw in _drawings(made).values()
-            for text in draw().findobj(Text)
-            if text.get_visible()
-        ]
-    finally:
-        words.use_language("en")
+    made = collate(class_of_30, key_path)
+    account = told(made, "out", ("findings.json", "figures/a.png"))
+    drawn = [
+        text.get_text()
+        for draw in _drawings(made).values()
+        for text in draw().findobj(Text)
+        if text.get_visible()
+    ]
     named = r"Workshop bench: .*hole|Student \d+|\b[a-z0-9-]+\.(run\.json|txt|json)"
-    assert bare(re.sub(named, "", account)) == []
-    assert bare(" ".join(drawn)) == []
+    assert bare(re.sub(named, "", account), NOT_SAID) == []
+    assert bare(" ".join(drawn), NOT_SAID) == []
     assert "⟦Landing: who reads unsteadily⟧" in drawn
 
 
@@ -236,8 +230,8 @@ def test_text_from_outside_never_becomes_a_formula(key_path, tmp_path):
 
 def test_without_key_readings_and_without_film_the_class_is_its_own_reference(class_of_30, tmp_path):
     key = tmp_path / "bare.run.json"
-    bare = sim.bench_run()
-    key.write_bytes(encode_run(replace(bare, clip=replace(bare.clip, path="gone.mp4"))))
+    plain = sim.bench_run()
+    key.write_bytes(encode_run(replace(plain, clip=replace(plain.clip, path="gone.mp4"))))
     made = collate(class_of_30, key)
     assert made.key.strips == {}
     found = {o.answer.name: [f.slip for f in o.faults if f.slip is not Slip.STRAY] for o in made.observers}

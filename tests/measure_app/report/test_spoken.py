@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import gettext
 import html
 import io
 import re
@@ -14,7 +13,6 @@ import msgspec
 import numpy as np
 import openpyxl
 import pytest
-from babel.messages.pofile import read_po
 
 from analysis import Conditions
 from measure_app import words
@@ -31,6 +29,7 @@ from measure_app.report.style import our_style, png_of
 from measure_app.report.workbook import Variant, workbook_xlsx
 from measure_app.runfile import load_run
 from measure_app.table import decode_table
+from tests.bracketed import bare
 from tests.measure_app.report.conftest import BENCH
 from tests.measure_app.report.recalculated import by_libreoffice
 
@@ -42,31 +41,6 @@ _NOT_SAID = re.compile(
     r"|g_assumed|flight_time|hole_diameter|container_area|k_drain|root_h0|t_start|drop|launch_angle"
     r"|(v2?|x2|drain)_(slope|intercept)(_origin)?|u\([hx]\)|results/out|workbook[a-z-]*\.xlsx"
 )
-
-
-class Bracketed(words.Catalogue):
-    """A language that says what stands in the catalogue as English does, between brackets."""
-
-    def __init__(self) -> None:
-        super().__init__(gettext.NullTranslations(), "qq")
-        with (CATALOGUES / "clepsydra.pot").open("rb") as stream:
-            self._known = {each.id[0] if each.pluralizable else each.id for each in read_po(stream)}
-
-    def said(self, template, values):
-        text = super().said(template, values)
-        return f"⟦{text}⟧" if template and template in self._known else text
-
-    def counted(self, one, many, count, values):
-        return f"⟦{super().counted(one, many, count, values)}⟧"
-
-
-def bare(text: str) -> list[str]:
-    """Words of a text that stand outside all brackets."""
-    depth, outside = 0, ""
-    for sign in text:
-        depth += (sign == "⟦") - (sign == "⟧")
-        outside += sign if depth == 0 and sign not in "⟦⟧" else " " if depth else ""
-    return re.findall(r"[A-Za-zÄÖÜäöü]{3,}", _NOT_SAID.sub(" ", outside))
 
 
 def a_table() -> Results:
@@ -148,25 +122,11 @@ def everything(results: Results, picture: np.ndarray | None) -> Iterator[str]:
     yield " ".join(summary(results, "results/out", ("readings.csv", "figures/a.png")).split())
 
 
-@pytest.fixture
-def bracketed() -> Iterator[None]:
-    words.use_speaker(Bracketed())
-    yield
-    words.use_language("en")
-
-
-@pytest.fixture
-def german() -> Iterator[None]:
-    words.use_language("de")
-    yield
-    words.use_language("en")
-
-
 @pytest.mark.usefixtures("bracketed")
 @pytest.mark.parametrize("kind", ["table", "film"])
 def test_all_that_is_shown_is_said(kind: str) -> None:
     results, picture = (a_table(), None) if kind == "table" else a_film()
-    silent = {text: found for text in everything(results, picture) if (found := bare(text))}
+    silent = {text: found for text in everything(results, picture) if (found := bare(text, _NOT_SAID))}
     assert not silent, "\n".join(f"{text!r}: {found}" for text, found in silent.items())
 
 
