@@ -39,13 +39,16 @@ def drop_remark(run: Run, calibration: Calibration) -> Remark | None:
     line = run.landing_line
     if run.drop is None or line is None:
         return None
-    seen = calibration.drop(past_the_rule=True)
+    seen = calibration.drop()
+    trusted = math.isfinite(float(seen.values[0]))
+    if not trusted:
+        seen = calibration.drop(past_the_rule=True)
     value = float(seen.values[0]) + line.above_level_m
     if not math.isfinite(value):
         return None
     pixel = float(np.median([fit.m_per_px for fit in calibration.rule_fits]))
     u = math.hypot(float(np.linalg.norm(seen.shared[0])), line.above_level_u_m, LINE_U_PX * pixel)
-    if not math.isfinite(float(calibration.drop().values[0])):
+    if not trusted:
         u = math.hypot(u, _PAST_THE_RULE * value)
     apart = run.drop.value_m - value
     if abs(apart) <= max(_TOO_FAR * math.hypot(u, run.drop.u_m), _LEAST_M):

@@ -94,7 +94,7 @@ class QuantityField(QWidget):
             outer.addLayout(self._measured_with(label))
         outer.addWidget(self.error)
         if how:
-            outer.addWidget(Sentence(how, tone="faint"))
+            outer.addWidget(Sentence(said(how), tone="faint"))
         self._with_u = with_u
 
     def _edit(self, name: str, placeholder: str) -> _Line:

@@ -42,7 +42,7 @@ class GraphTabs(QWidget):
         self.tabs.setUsesScrollButtons(False)
         self.graphs = tuple(LawGraph(law) for law in LAWS)
         self.equation = Sentence()
-        self.point = Sentence(_POINT)
+        self.point = Sentence(said(_POINT))
         self.checks = Sentence(tone="warning")
         for graph in self.graphs:
             if tall:
@@ -95,7 +95,7 @@ class GraphTabs(QWidget):
         from measure_app.gui.panels.graphs import line_of
 
         graph, outcome = self.current, self._outcome
-        self.point.say(_POINT)  # no point is chosen on a graph drawn anew
+        self.point.say(said(_POINT))  # no point is chosen on a graph drawn anew
         through = graph.law.from_origin
         self.free_box.setEnabled(through)
         fitted = line_of(

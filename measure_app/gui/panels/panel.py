@@ -98,7 +98,7 @@ class Panel(QWidget):
     def add(self, item: QWidget | QLayout | str, stretch: int = 0) -> None:
         """Add a control, a row of them, or a sentence of help."""
         if isinstance(item, str):
-            self._body.addWidget(Sentence(item, tone="faint"))
+            self._body.addWidget(Sentence(said(item), tone="faint"))
         elif isinstance(item, QWidget):
             self._body.addWidget(item, stretch)
         else:
@@ -184,7 +184,7 @@ class Panel(QWidget):
         self._help.setVisible(False)
         self._body.addWidget(self._help)
         if self.lead:
-            self._body.addWidget(Sentence(self.lead, tone="faint"))
+            self._body.addWidget(Sentence(said(self.lead), tone="faint"))
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 8, 0, 0)
         outer.setSpacing(6)

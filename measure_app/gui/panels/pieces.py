@@ -47,7 +47,7 @@ class Sentence(QLabel):
             self._tone = tone
             self._dress()
         sign = {"warning": "\u26a0 ", "error": "\u2716 ", "good": "\u2714 "}.get(self._tone, "")
-        self.setText(sign + said(text) if text else "")
+        self.setText(sign + text if text else "")
         if text and self.parentWidget() is None:
             # Not yet laid out: shown now it would flash as a window of its own and take the focus away.
             self.setAttribute(Qt.WidgetAttribute.WA_WState_ExplicitShowHide, on=False)
@@ -230,7 +230,7 @@ class Section(QWidget):
     def add(self, item: QWidget | QLayout | str) -> None:
         """Add a control, a row of them, or a sentence of help."""
         if isinstance(item, str):
-            self._inside.addWidget(Sentence(item, tone="faint"))
+            self._inside.addWidget(Sentence(said(item), tone="faint"))
         elif isinstance(item, QWidget):
             self._inside.addWidget(item)
         else:
