@@ -173,10 +173,7 @@ def drain_rate(basis: Basis) -> Answer:
         basis.drain.estimate("k", basis.n),
         "k",
         "m^0.5/s",
-        said(
-            "joint fit of {law} to all heads with the shared sources",
-            law=law,
-        ),
+        said("joint fit of {law} to all heads with the shared sources", law=law),
         depends_on_assumed_g=False,
         remarks=remarks,
     )
@@ -219,10 +216,7 @@ def _taken_as_exact(*named: tuple[str, float | None]) -> tuple[str, ...]:
         return ()
     words = said(" and the ").join(silent)
     return (
-        said(
-            "no uncertainty was stated for the {words}: taken as exact, so u is too small",
-            words=words,
-        ),
+        said("no uncertainty was stated for the {words}: taken as exact, so u is too small", words=words),
     )
 
 
@@ -269,17 +263,10 @@ def discharge_coefficient(basis: Basis) -> Answer:
         propagated(value, [(k, per_k)], extra),
         "Cd",
         "1",
-        said(
-            "k A / (a √(g/2)) from the drain curve, {words}, and orifice area",
-            words=width.words,
-        ),
+        said("k A / (a √(g/2)) from the drain curve, {words}, and orifice area", words=width.words),
         depends_on_assumed_g=True,
         remarks=(
-            said(
-                "with g = {value} m/s² ({source})",
-                value=plain(g.value, 6),
-                source=g.source,
-            ),
+            said("with g = {value} m/s² ({source})", value=plain(g.value, 6), source=g.source),
             *_taken_as_exact((AREA, width.relative_u), (DIAMETER, at.orifice_diameter_u_m)),
         ),
     )
@@ -332,10 +319,7 @@ def gravity_from_clock(basis: Basis) -> Answer:
         propagated(value, parts, {name: value * change for name, change in relative.items()}),
         "g",
         "m/s²",
-        said(
-            "2 (k A / (a_jet Cv))²: clock and lengths, {how}",
-            how=how,
-        ),
+        said("2 (k A / (a_jet Cv))²: clock and lengths, {how}", how=how),
         depends_on_assumed_g=False,
         remarks=(*remarks, *_taken_as_exact((AREA, width.relative_u), named)),
         in_logarithm=True,

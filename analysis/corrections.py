@@ -155,10 +155,7 @@ def _fall(basis: Basis) -> CorrectionSize:
         return _size(
             basis,
             "fall_during_flight",
-            said(
-                "the drain curve: {no_drain}",
-                no_drain=basis.no_drain,
-            ),
+            said("the drain curve: {no_drain}", no_drain=basis.no_drain),
         )
     if basis.throws is None or basis.series.head is None:
         return _size(basis, "fall_during_flight", basis.missing_pairs)
@@ -258,11 +255,7 @@ def size_words(size: CorrectionSize) -> str:
     """Say in one line whether a correction was applied and what it changes."""
     name = said(_NAMES[size.name])
     if size.missing:
-        return said(
-            "{name}: cannot be told for want of {missing}",
-            name=name,
-            missing=size.missing,
-        )
+        return said("{name}: cannot be told for want of {missing}", name=name, missing=size.missing)
     told = [each for each in size.effects if each.of != "drain head"]
     changes = [f"{said(each.of)} {_amount(each)}" for each in told]
     done = said("applied:") if size.applied else said("not applied; it would change")
@@ -282,10 +275,6 @@ def _amount(effect: Effect) -> str:
     if value == 0.0:
         return said("unchanged")
     if abs(value) < floor:
-        return said(
-            "by less than {floor:g}{unit}",
-            floor=floor,
-            unit=unit,
-        )
+        return said("by less than {floor:g}{unit}", floor=floor, unit=unit)
     sign = "+" if value > 0.0 else "−"
     return f"{sign}{plain(abs(value), 2)}{unit}"

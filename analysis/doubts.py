@@ -71,10 +71,7 @@ def _coefficient_out_of_band(
         within = (
             said("within its uncertainty of")
             if by < 2.0
-            else said(
-                "{by:.1f} standard uncertainties above",
-                by=by,
-            )
+            else said("{by:.1f} standard uncertainties above", by=by)
         )
         return [
             Remark(
@@ -123,29 +120,20 @@ def _linearisations(estimates: Mapping[str, Estimate]) -> list[Remark]:
         return [
             Remark(
                 marked("two linearisations"),
-                said(
-                    "they agree: {figure}",
-                    figure=figure,
-                ),
+                said("they agree: {figure}", figure=figure),
             )
         ]
     if by <= RARE:
         return [
             Remark(
                 marked("two linearisations"),
-                said(
-                    "chance seldom makes them differ so much: {figure}",
-                    figure=figure,
-                ),
+                said("chance seldom makes them differ so much: {figure}", figure=figure),
             )
         ]
     return [
         Remark(
             marked("two linearisations"),
-            said(
-                "they do not agree: {figure}",
-                figure=figure,
-            ),
+            said("they do not agree: {figure}", figure=figure),
         )
     ]
 
@@ -163,11 +151,7 @@ def _rows_left_out(basis: Basis) -> list[Remark]:
         change = ""
         if basis.cv_other_cut is not None and basis.throws is not None:
             before, after = plain(basis.cv_other_cut), plain(basis.throws.value("cv"))
-            change = said(
-                "; with them Cv would be {before} instead of {after}",
-                before=before,
-                after=after,
-            )
+            change = said("; with them Cv would be {before} instead of {after}", before=before, after=after)
         found.append(
             Remark(
                 marked("low heads"),

@@ -65,10 +65,9 @@ def flow_of(basis: Basis) -> Flow | None:
 
 def flow_words(flow: Flow) -> str:
     """Say the range in one sentence."""
-    at = said(
-        "water at {temperature_c} °C",
-        temperature_c=plain(flow.temperature_c, 3),
-    ) + ("" if flow.temperature_known else said(", assumed"))
+    at = said("water at {temperature_c} °C", temperature_c=plain(flow.temperature_c, 3)) + (
+        "" if flow.temperature_known else said(", assumed")
+    )
     (re_low, re_high), (we_low, we_high) = flow.reynolds, flow.weber
     return said(
         "Along the run the Reynolds number of the jet goes from {re_low} to {re_high} and "

@@ -106,10 +106,7 @@ def _fall_time(falls: Falls, gravity: AcceptedGravity) -> Answer:
         got,
         falls,
         gravity,
-        said(
-            "2 y/T² of {count} between two marked events: clock and lengths",
-            count=_count(got.fits),
-        ),
+        said("2 y/T² of {count} between two marked events: clock and lengths", count=_count(got.fits)),
         remarks,
         in_logarithm=True,
     )
@@ -124,10 +121,7 @@ def _parabola(falls: Falls, gravity: AcceptedGravity) -> Answer:
     start = said("y₀ and v free, so that nothing need be known of the start")
     if any(held):
         angle = plain(falls.launch_angle_deg or 0.0, 2)
-        start = said(
-            "held to leave the hole at the stated {angle}°",
-            angle=angle,
-        )
+        start = said("held to leave the hole at the stated {angle}°", angle=angle)
         start += "" if all(held) else said(", where it comes from the hole; y₀ and v free in the others")
     could = falls.launch_angle_deg is None and any(fit.fall.kind.from_the_hole for fit in got.fits)
     more = said(
@@ -160,10 +154,7 @@ def _track(falls: Falls, gravity: AcceptedGravity) -> Answer:
             unstated_angle_u_deg=UNSTATED_ANGLE_U_DEG,
         )
         if angle is None
-        else said(
-            "the path leaves the hole at the stated {angle}°",
-            angle=plain(angle, 2),
-        ),
+        else said("the path leaves the hole at the stated {angle}°", angle=plain(angle, 2)),
         said("it stands on the same marks as the parabola, but on the hole and the path's shape as well"),
     ]
     return _derived(
@@ -289,7 +280,4 @@ def _count(fits: Iterable[FallFit]) -> str:
 
 
 def _marks(fits: Iterable[FallFit]) -> str:
-    return said(
-        "{sum} marks",
-        sum=sum(fit.fall.n for fit in fits),
-    )
+    return said("{sum} marks", sum=sum(fit.fall.n for fit in fits))

@@ -43,18 +43,9 @@ def _slope(basis: Basis, law: Law, symbol: str, *, borrowed: bool) -> Answer:
         found.slope,
         symbol,
         law.slope_unit,
-        said(
-            "{formula}, free intercept, {method}",
-            formula=law.formula,
-            method=found.fitted.line.method,
-        ),
+        said("{formula}, free intercept, {method}", formula=law.formula, method=found.fitted.line.method),
         depends_on_assumed_g=borrowed,
-        remarks=(
-            said(
-                "the slope is {slope_means}",
-                slope_means=said(law.slope_means),
-            ),
-        ),
+        remarks=(said("the slope is {slope_means}", slope_means=said(law.slope_means)),),
     )
 
 

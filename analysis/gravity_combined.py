@@ -50,16 +50,9 @@ def gravity_combined(routes: Mapping[str, Estimate], gravity: AcceptedGravity) -
     }
     if len(sound) < 2:
         have = "".join(
-            said(
-                "; there is one, from {get}",
-                get=said(_ROUTES.get(name, name)),
-            )
-            for name in sound
+            said("; there is one, from {get}", get=said(_ROUTES.get(name, name))) for name in sound
         )
-        return said(
-            "two independent values of g{have}",
-            have=have,
-        )
+        return said("two independent values of g{have}", have=have)
     names, estimates = list(sound), list(sound.values())
     logs = np.log([each.value for each in estimates])
     matrix = np.array([[covariance(a, b) / (a.value * b.value) for b in estimates] for a in estimates])
@@ -111,10 +104,7 @@ def gravity_combined(routes: Mapping[str, Estimate], gravity: AcceptedGravity) -
         depends_on_assumed_g=False,
         remarks=(
             against_accepted(combined, gravity),
-            said(
-                "the routes agree: {figures}",
-                figures=figures,
-            ),
+            said("the routes agree: {figures}", figures=figures),
         ),
     )
 
@@ -126,17 +116,9 @@ def against_accepted(estimate: Estimate, gravity: AcceptedGravity) -> str:
     # A g that was given says of itself that it is taken as exact.
     bare = f"{plain(gravity.value)} m/s²"
     shown = with_uncertainty(gravity.value, gravity.u, "m/s²") if gravity.u else bare
-    accepted = said(
-        "the accepted g, {shown} ({source})",
-        shown=shown,
-        source=gravity.source,
-    )
+    accepted = said("the accepted g, {shown} ({source})", shown=shown, source=gravity.source)
     if not u > 0.0:
-        return said(
-            "differs by {off} m/s² from {accepted}",
-            off=plain(off, 2),
-            accepted=accepted,
-        )
+        return said("differs by {off} m/s² from {accepted}", off=plain(off, 2), accepted=accepted)
     by = abs(off) / u
     size = f"{plain(abs(off), 2)} m/s² ({plain(100.0 * abs(off) / gravity.value, 2)} %)"
     way = "above" if off > 0.0 else "below"

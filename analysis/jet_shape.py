@@ -232,10 +232,7 @@ def _trend(time: FloatArray, angle: FloatArray) -> str:
     change = slope * float(np.ptp(t))
     if abs(slope) <= 4.0 * u or abs(change) < 0.3:
         return ""
-    return said(
-        "it changes by {change}° from the first to the last of the run",
-        change=plain(change, 2),
-    )
+    return said("it changes by {change}° from the first to the last of the run", change=plain(change, 2))
 
 
 class _Path:

@@ -85,10 +85,5 @@ def _as_pulled(basis: Basis) -> Answer:
         "°",
         said("the stated angle as the throws pull it within its uncertainty in the joint fit"),
         depends_on_assumed_g=False,
-        remarks=(
-            said(
-                "stated as {stated}",
-                stated=with_uncertainty(stated, u, "°"),
-            ),
-        ),
+        remarks=(said("stated as {stated}", stated=with_uncertainty(stated, u, "°")),),
     )

@@ -91,10 +91,7 @@ def with_honest_zero(fit_of: FitOfLaw, at: Paired, *, flat_if_unstated: bool) ->
         return BothZeros(
             held,
             free,
-            said(
-                "the readings miss the marked zero by {by:.1f} standard uncertainties",
-                by=by,
-            ),
+            said("the readings miss the marked zero by {by:.1f} standard uncertainties", by=by),
         )
     return BothZeros(held, free)
 
@@ -169,11 +166,7 @@ def drain_fit(
             None,
             None,
             "",
-            said(
-                "heads at {least} times or more; there are {m}",
-                least=least,
-                m=m,
-            ),
+            said("heads at {least} times or more; there are {m}", least=least, m=m),
         )
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:

@@ -217,15 +217,11 @@ def _surface_tension(forecast: Forecast) -> Iterator[Remark]:
     thin = next((moment for moment in forecast.moments if moment.weber < THIN_JET_WEBER), None)
     if thin is not None:
         words += said(
-            ". From a head of about {mm} down the Weber number is below 100",
-            mm=_mm(thin.head_m, 2),
+            ". From a head of about {mm} down the Weber number is below 100", mm=_mm(thin.head_m, 2)
         )
     yield Remark(
         marked("surface tension"),
-        said(
-            "{words}. A larger hole suffers less",
-            words=words,
-        ),
+        said("{words}. A larger hole suffers less", words=words),
     )
 
 

@@ -170,15 +170,9 @@ def _objections(candidate: Plan, plan: Plan, limits: Limits) -> Iterator[str]:
     cv, cd = candidate.cv or bands.cv.reckoned, candidate.cd or bands.cd.reckoned
     time = drain_time(candidate, cd, limit)
     if time < limits.time_s[0]:
-        yield said(
-            "drained in less than {time_s:g} s",
-            time_s=limits.time_s[0],
-        )
+        yield said("drained in less than {time_s:g} s", time_s=limits.time_s[0])
     if time > limits.time_s[1]:
-        yield said(
-            "drained in more than {time_s:.3g} min",
-            time_s=limits.time_s[1] / 60.0,
-        )
+        yield said("drained in more than {time_s:.3g} min", time_s=limits.time_s[1] / 60.0)
     throw = 2.0 * math.sqrt(candidate.drop_m * candidate.head_m)
     if candidate.tray_length_m is not None and throw + MARGIN_M > candidate.tray_length_m:
         yield said("the jet would miss the tray")

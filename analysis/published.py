@@ -272,10 +272,7 @@ def _any(d: float | None, wall: float | None) -> ExpectedBands:
     )
     why = said("all kinds of plain holes, from a short tube to a rounded edge")
     if lacks:
-        why += said(
-            "; {lacks} would narrow it",
-            lacks=lacks,
-        )
+        why += said("; {lacks} would narrow it", lacks=lacks)
     cv, cd = (ExpectedBand(*ends, f"{_UNWIN}, s. 17-20, 49", why, lacks=lacks) for ends in (_ANY_CV, _ANY_CD))
     return ExpectedBands(cv, cd, said("hole of unknown kind"))
 
@@ -296,10 +293,7 @@ def _sharp(d: float, heads: tuple[float, float] | None, temperature: float | Non
     cv = ExpectedBand(
         0.95,
         1.00,
-        said(
-            "{unwin}, s. 17; Lienhard and Lienhard, J. Fluids Eng. 106 (1984) 13",
-            unwin=_UNWIN,
-        ),
+        said("{unwin}, s. 17; Lienhard and Lienhard, J. Fluids Eng. 106 (1984) 13", unwin=_UNWIN),
         said(
             "a sharp edge in a thin wall gives 0.97 very often, large holes nearer 1; a thin "
             "jet's surface tension can make low heads look lower"
@@ -314,10 +308,7 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
         return ExpectedBand(
             0.58,
             0.72,
-            said(
-                "{unwin}, s. 20 (Hamilton Smith)",
-                unwin=_UNWIN,
-            ),
+            said("{unwin}, s. 20 (Hamilton Smith)", unwin=_UNWIN),
             said("sharp edges of any size and head"),
             True,
         )
@@ -327,10 +318,7 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
         return ExpectedBand(
             min(_LEAST_SMALL, *known) if d < _SMALL_M else min(known) - _OBSERVERS,
             max(known) + _OBSERVERS,
-            said(
-                "{unwin}, s. 20 (Hamilton Smith 1886)",
-                unwin=_UNWIN,
-            ),
+            said("{unwin}, s. 20 (Hamilton Smith 1886)", unwin=_UNWIN),
             said("a sharp edge of this size at these heads; temperature hardly matters"),
             likely=0.5 * (min(known) + max(known)),
         )
@@ -346,10 +334,7 @@ def _sharp_cd(d: float, heads: tuple[float, float] | None, temperature: float | 
     return ExpectedBand(
         min(_LEAST_SMALL, *(value - _OBSERVERS for value in by_curve)),
         min(_MOST_SHARP + 0.02, max(widened) + _OBSERVERS),
-        said(
-            "{unwin}, s. 20 (Hamilton Smith 1886)",
-            unwin=_UNWIN,
-        ),
+        said("{unwin}, s. 20 (Hamilton Smith 1886)", unwin=_UNWIN),
         said(
             "the tables end at 6.1 mm and 0.09 to 0.18 m of head; carried on by Reynolds number "
             "to {two_figures} to {two_figures2}, where Cd is likely {min:.2f} to {max:.2f}",
@@ -373,10 +358,7 @@ def _short_tube(d: float, ratio: float) -> ExpectedBands:
     band = ExpectedBand(
         low - (0.02 if small else 0.0),
         0.87,
-        said(
-            "{unwin}, s. 49 and 50 (Castel); Molesworth's pocket-book, p. 258",
-            unwin=_UNWIN,
-        ),
+        said("{unwin}, s. 49 and 50 (Castel); Molesworth's pocket-book, p. 258", unwin=_UNWIN),
         said(
             "a wall {ratio:.1f} diameters thick makes the hole a short tube that runs full: Cv = "
             "Cd = 0.82, less with length, 0.87 by theory",
@@ -430,10 +412,7 @@ def _rounded(heads: tuple[float, float] | None, d: float | None, temperature: fl
     why = said(
         "a rounded edge: wall friction takes more of a low head and of a small hole, cold water adds to it"
     )
-    source = said(
-        "{unwin}, s. 19 (Weisbach) and 26",
-        unwin=_UNWIN,
-    )
+    source = said("{unwin}, s. 19 (Weisbach) and 26", unwin=_UNWIN)
     return ExpectedBands(
         ExpectedBand(low, high, source, why, beyond),
         ExpectedBand(low - 0.01, high, source, f"{why}; Cc = 1", beyond),
@@ -442,10 +421,7 @@ def _rounded(heads: tuple[float, float] | None, d: float | None, temperature: fl
 
 
 def _re_entrant() -> ExpectedBands:
-    source = said(
-        "{unwin}, s. 37 (Borda and others)",
-        unwin=_UNWIN,
-    )
+    source = said("{unwin}, s. 37 (Borda and others)", unwin=_UNWIN)
     return ExpectedBands(
         ExpectedBand(0.95, 1.00, source, said("the jet springs clear of the tube's inner edge")),
         ExpectedBand(
@@ -464,14 +440,10 @@ def _convergent(angle: float, d: float | None) -> ExpectedBands:
     cd = float(np.interp(angle, angles, [row[3] for row in CASTEL]))
     beyond = not angles[0] <= angle <= angles[-1] or (d is not None and d < 0.9 * CASTEL_DIAMETER_M)
     half = 0.03 if beyond else 0.01
-    source = said(
-        "{unwin}, s. 50 (Castel)",
-        unwin=_UNWIN,
+    source = said("{unwin}, s. 50 (Castel)", unwin=_UNWIN)
+    why = said("a mouthpiece that narrows by {angle:.3g}°, 2.6 diameters long", angle=angle) + (
+        said("; measured with one 15.5 mm wide") if beyond else ""
     )
-    why = said(
-        "a mouthpiece that narrows by {angle:.3g}°, 2.6 diameters long",
-        angle=angle,
-    ) + (said("; measured with one 15.5 mm wide") if beyond else "")
     return ExpectedBands(
         ExpectedBand(cv - half, min(1.0, cv + half), source, why, beyond),
         ExpectedBand(cd - half, min(1.0, cd + half), source, why, beyond),

@@ -89,9 +89,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             1e-4,
             lambda s: Wrong(drop_m=s),
             lambda size, s: said(
-                "the drop would have to be {size} {more} than stated",
-                size=size,
-                more=_more(s),
+                "the drop would have to be {size} {more} than stated", size=size, more=_more(s)
             ),
             said(
                 "hang a plumb line from the hole and measure again, down to the level on which the jet lands"
@@ -112,10 +110,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
                     size=size,
                 )
                 if s > 0.0
-                else said(
-                    "the landing would have to lie {size} below its own tray",
-                    size=size,
-                )
+                else said("the landing would have to lie {size} below its own tray", size=size)
             ),
             said(
                 "measure how deep the water stands where the jet lands; tip the tray or lay a cloth "
@@ -152,9 +147,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             1e-3,
             lambda s: Wrong(throw_scale=s),
             lambda size, s: said(
-                "all throws would have to be {size} {more} than read",
-                size=size,
-                more=_more(s),
+                "all throws would have to be {size} {more} than read", size=size, more=_more(s)
             ),
             said("lay a second rule along the tape and compare them over the whole length that is used"),
             usual=1e-2,
@@ -275,9 +268,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
             1e-3,
             lambda s: Wrong(head_scale=s),
             lambda size, s: said(
-                "all heads would have to be {size} {more} than read",
-                size=size,
-                more=_more(s),
+                "all heads would have to be {size} {more} than read", size=size, more=_more(s)
             ),
             said(
                 "hold a second rule beside the upright one and compare them over the whole height "
@@ -311,10 +302,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
         beside = (
             ""
             if likely is None
-            else said(
-                " (about {likely:.0f} mm are to be expected of such a jet)",
-                likely=1e3 * likely,
-            )
+            else said(" (about {likely:.0f} mm are to be expected of such a jet)", likely=1e3 * likely)
         )
         found.append(
             Trying(
@@ -330,10 +318,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
                         beside=beside,
                     )
                     if s > 0.0
-                    else said(
-                        "surface tension would have to add {size} of head, which it cannot",
-                        size=size,
-                    )
+                    else said("surface tension would have to add {size} of head, which it cannot", size=size)
                 ),
                 said(
                     "repeat with a hole twice as wide: what surface tension takes is then half as much, "
@@ -401,9 +386,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
             1e-3,
             lambda s: Wrong(flow=s),
             lambda size, s: said(
-                "the container's area would have to be {size} {more} than stated",
-                size=size,
-                more=_more(s),
+                "the container's area would have to be {size} {more} than stated", size=size, more=_more(s)
             ),
             said(
                 "pour in a measured volume and read how far the level rises; what stands in the water counts"

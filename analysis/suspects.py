@@ -123,15 +123,9 @@ def _suspect(tried: _Tried, sound: Solved, best_shape: float, basis: Basis) -> S
     ratio = None if stated is None or not stated > 0.0 else abs(size) / stated
     shown = with_uncertainty(abs(size), u, trying.unit)
     if tried.impossible:
-        says = said(
-            "can only work the other way: {says}",
-            says=trying.says(shown, solved.size),
-        )
+        says = said("can only work the other way: {says}", says=trying.says(shown, solved.size))
     elif explains < _SMALL:
-        says = said(
-            "leaves the trouble as it is, whatever its size (best {shown})",
-            shown=shown,
-        )
+        says = said("leaves the trouble as it is, whatever its size (best {shown})", shown=shown)
     else:
         says = f"{trying.says(shown, solved.size)}; {_compared(ratio, stated, trying.unit)}"
         says = f"{says}; {said(_SHAPE_SAYS[shape])}"
@@ -149,11 +143,7 @@ def _compared(ratio: float | None, stated: float | None, unit: str) -> str:
     if ratio is None or stated is None:
         return said("no uncertainty was stated for it")
     if ratio <= 2.0:
-        return said(
-            "that is within what was stated ({stated} {unit})",
-            stated=plain(stated, 2),
-            unit=unit,
-        )
+        return said("that is within what was stated ({stated} {unit})", stated=plain(stated, 2), unit=unit)
     return said(
         "that is {ratio} times its stated uncertainty ({stated} {unit})",
         ratio=plain(ratio, 2),
@@ -165,21 +155,11 @@ def _compared(ratio: float | None, stated: float | None, unit: str) -> str:
 def _tube_suspect(basis: Basis, shape: Shape, explains: float) -> Suspect:
     """Give the wall's thickness as the size, known to half a hole's width."""
     d, wall = basis.conditions.orifice_diameter_m, basis.conditions.wall_thickness_m
-    least = (
-        said("the jet")
-        if d is None
-        else said(
-            "about {d} mm",
-            d=plain(0.8e3 * d, 2),
-        )
-    )
+    least = said("the jet") if d is None else said("about {d} mm", d=plain(0.8e3 * d, 2))
     known = (
         said("its thickness was not stated")
         if wall is None
-        else said(
-            "it was stated as {wall} mm",
-            wall=plain(1e3 * wall, 2),
-        )
+        else said("it was stated as {wall} mm", wall=plain(1e3 * wall, 2))
     )
     size = math.nan if d is None else 1e3 * d
     says = said(

@@ -60,11 +60,7 @@ def _bands(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
                 said("above 1, which is impossible")
                 if estimate.value > 1.0
                 else (
-                    said(
-                        "outside the published band {low:.2f} to {high:.2f}",
-                        low=band.low,
-                        high=band.high,
-                    )
+                    said("outside the published band {low:.2f} to {high:.2f}", low=band.low, high=band.high)
                 )
             )
             found.append(f"{symbol} = {with_uncertainty(estimate.value, estimate.u)} is {words}")
@@ -207,16 +203,7 @@ def bend_by(basis: Basis) -> float:
 
 def _bend(basis: Basis) -> list[str]:
     by = bend_by(basis)
-    return (
-        [
-            said(
-                "√head bends in time, {by:.1f} standard uncertainties",
-                by=by,
-            )
-        ]
-        if by > RARE
-        else []
-    )
+    return [said("√head bends in time, {by:.1f} standard uncertainties", by=by)] if by > RARE else []
 
 
 def _jet(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
@@ -229,17 +216,8 @@ def _jet(basis: Basis, estimates: Mapping[str, Estimate]) -> list[str]:
     if not u > 0.0 or abs(off) / u <= RARE:
         return []
     size = plain(100.0 * math.expm1(off), 2)
-    by = said(
-        "{u:.1f} standard uncertainties",
-        u=abs(off) / u,
-    )
-    return [
-        said(
-            "g from the drain's clock is {size} % off the accepted one, {by}",
-            size=size,
-            by=by,
-        )
-    ]
+    by = said("{u:.1f} standard uncertainties", u=abs(off) / u)
+    return [said("g from the drain's clock is {size} % off the accepted one, {by}", size=size, by=by)]
 
 
 def _pulls(basis: Basis) -> list[str]:

@@ -141,9 +141,7 @@ class SetQuestions(Edit, frozen=True):
 def _bounded(text: str, key: str) -> str:
     if len(text) > MAX_TEXT:
         words = said(
-            "at most {most} characters are kept, got {text}; shorten it",
-            most=MAX_TEXT,
-            text=len(text),
+            "at most {most} characters are kept, got {text}; shorten it", most=MAX_TEXT, text=len(text)
         )
         raise RunFileError(words, where=f"extra.{KEY}.{key}")
     return text

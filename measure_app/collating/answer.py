@@ -119,11 +119,7 @@ def read_answer(file: str, data: bytes, key: Key) -> Answer | Refusal:
     except (ArithmeticError, ValueError, IndexError, MemoryError, np.linalg.LinAlgError) as error:
         return Refusal(
             file,
-            said(
-                "cannot be worked out ({name}: {error})",
-                name=type(error).__name__,
-                error=str(error)[:120],
-            ),
+            said("cannot be worked out ({name}: {error})", name=type(error).__name__, error=str(error)[:120]),
         )
 
 
@@ -136,10 +132,7 @@ def _answer(file: str, data: bytes, run: Run, key: Key) -> Answer | Refusal:
     if len(run.readings) > MAX_READINGS:
         return Refusal(
             file,
-            said(
-                "holds more than {max_readings} readings",
-                max_readings=MAX_READINGS,
-            ),
+            said("holds more than {max_readings} readings", max_readings=MAX_READINGS),
         )
     if not run.readings:
         return Refusal(file, said("holds no reading of a frame of this film"))
@@ -198,12 +191,7 @@ def _counted(run: Run, key: Key) -> tuple[Run, tuple[str, ...]]:
     within = [r for r in run.readings if r.frame < key.info.n_frames and (r.surface or r.landing)]
     beyond = sum(1 for r in run.readings if r.frame >= key.info.n_frames)
     if beyond:
-        remarks.append(
-            said(
-                "{beyond} readings lie beyond the film's last frame",
-                beyond=beyond,
-            )
-        )
+        remarks.append(said("{beyond} readings lie beyond the film's last frame", beyond=beyond))
     hand = [_only(r, By.HAND) for r in within]
     hand = [r for r in hand if r.surface or r.landing]
     if hand and _spots(hand) < _spots(within):

@@ -90,19 +90,12 @@ def collate(
     answers, copies = _without_copies([each for each in read if isinstance(each, Answer)])
     if not answers:
         why = (
-            said(
-                "; the first: {file} {reason}",
-                file=refused[0].file,
-                reason=refused[0].reason,
-            )
+            said("; the first: {file} {reason}", file=refused[0].file, reason=refused[0].reason)
             if refused
             else ""
         )
         raise GatherError(
-            said(
-                "holds no answer that can be read{why}",
-                why=why,
-            ),
+            said("holds no answer that can be read{why}", why=why),
             where=str(folder),
         )
     return _together(teacher, answers, [*refused, *copies], criteria or USUAL, anonymous=anonymous)
@@ -124,10 +117,7 @@ def _without_copies(answers: Sequence[Answer]) -> tuple[list[Answer], list[Refus
             copies.append(
                 Refusal(
                     each.file,
-                    said(
-                        "is the same file as {file}",
-                        file=kept[each.digest].file,
-                    ),
+                    said("is the same file as {file}", file=kept[each.digest].file),
                     is_copy=True,
                 )
             )

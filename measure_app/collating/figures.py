@@ -98,10 +98,7 @@ def _strip(result: ClassResult, part: Part) -> Figure:
         along_title=said(along),
         law_s=seconds,
         law_along=reference,
-        law_says=said(
-            "reference: {value}",
-            value=said(result.references[part].source.value),
-        ),
+        law_says=said("reference: {value}", value=said(result.references[part].source.value)),
         note=said("Each sign is one observer.")
         + (said(" × {faulty} observers with a fault.", faulty=faulty) if faulty else ""),
     )

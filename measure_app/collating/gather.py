@@ -54,10 +54,7 @@ def files_of(folder: Path) -> tuple[tuple[str, ...], tuple[Refusal, ...]]:
         found = sorted(_walk(folder, "", 0))
     except OSError as error:
         raise GatherError(
-            said(
-                "cannot be looked into ({reason_of})",
-                reason_of=reason_of(error),
-            ),
+            said("cannot be looked into ({reason_of})", reason_of=reason_of(error)),
             where=str(folder),
         ) from None
     answers = tuple(name for name, words in found if not words)
@@ -73,10 +70,7 @@ def _walk(folder: Path, prefix: str, depth: int) -> Iterator[tuple[str, str]]:
             count += 1
             if count > MAX_FILES:
                 raise GatherError(
-                    said(
-                        "holds more than {max_files} files; split them",
-                        max_files=MAX_FILES,
-                    ),
+                    said("holds more than {max_files} files; split them", max_files=MAX_FILES),
                     where=str(folder),
                 )
             name = prefix + entry.name
@@ -107,10 +101,7 @@ def _items(folder: Path, names: Sequence[str]) -> Iterator[_Item | Refusal]:
         except OSError as error:
             yield Refusal(
                 name,
-                said(
-                    "cannot be read ({reason_of})",
-                    reason_of=reason_of(error),
-                ),
+                said("cannot be read ({reason_of})", reason_of=reason_of(error)),
             )
 
 
@@ -275,10 +266,7 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
         client = cluster(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         told = str(error).splitlines()[0][:120] if str(error) else said("time out")
-        words = said(
-            "no cluster answers there ({told}); give the address of its scheduler",
-            told=told,
-        )
+        words = said("no cluster answers there ({told}); give the address of its scheduler", told=told)
         raise GatherError(words, where=address) from None
     try:
         shared = client.scatter(key, broadcast=True)
@@ -291,10 +279,7 @@ def _on_cluster(items: Iterator[_Item | Refusal], key: Key, address: str) -> Ite
                 yield Refusal(name, said("brought down the process that read it"))
             future.release()
     except (OSError, TimeoutError, CancelledError) as error:
-        words = said(
-            "the cluster was lost ({name}); nothing was written",
-            name=type(error).__name__,
-        )
+        words = said("the cluster was lost ({name}); nothing was written", name=type(error).__name__)
         raise GatherError(words, where=address) from None
     finally:
         client.close()

@@ -128,18 +128,12 @@ def load_criteria(path: Path) -> Criteria:
         criteria = msgspec.convert(tree, Criteria)
     except OSError as error:
         raise CriteriaError(
-            said(
-                "cannot be read ({reason_of})",
-                reason_of=reason_of(error),
-            ),
+            said("cannot be read ({reason_of})", reason_of=reason_of(error)),
             where=where,
         ) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise CriteriaError(
-            said(
-                "is not TOML ({error}); mend the text there",
-                error=error,
-            ),
+            said("is not TOML ({error}); mend the text there", error=error),
             where=where,
         ) from None
     except msgspec.ValidationError as error:
@@ -147,8 +141,7 @@ def load_criteria(path: Path) -> Criteria:
         words = words.removesuffix("what another program wants to keep goes under extra").rstrip("; ")
         if words == "unknown key" and "." not in key:
             words = said(
-                "there is no such criterion; there are {join}",
-                join=", ".join(Criteria.__struct_fields__),
+                "there is no such criterion; there are {join}", join=", ".join(Criteria.__struct_fields__)
             )
         raise CriteriaError(words, where=placed(where, key)) from None
     numbers = [v for part in tree.values() for v in part.values()]

@@ -20,13 +20,7 @@ def names_of(
     """Names as they are shown, what is to be said about them, and who has the very same readings."""
     remarks: list[list[str]] = [[] for _ in answers]
     twins: list[list[str]] = [[] for _ in answers]
-    shown = [
-        said(
-            "observer {i}",
-            i=i + 1,
-        )
-        for i in range(len(answers))
-    ]
+    shown = [said("observer {i}", i=i + 1) for i in range(len(answers))]
     alike = Counter(each.name.casefold() for each in answers if each.name)
     marks: dict[bytes, int] = {}
     for i, each in enumerate(answers):
@@ -40,16 +34,10 @@ def names_of(
             twin = marks.setdefault(marks_now, i)
             if twin != i:
                 twins[i].append(
-                    said(
-                        "every reading is that of {shown}, to the last digit",
-                        shown=shown[twin],
-                    )
+                    said("every reading is that of {shown}, to the last digit", shown=shown[twin])
                 )
                 twins[twin].append(
-                    said(
-                        "every reading is that of {shown}, to the last digit",
-                        shown=shown[i],
-                    )
+                    said("every reading is that of {shown}, to the last digit", shown=shown[i])
                 )
     return shown, remarks, twins
 
@@ -59,10 +47,7 @@ def hidden(refused: Sequence[Refusal]) -> tuple[Refusal, ...]:
     words = [said("is a copy of another") if each.is_copy else each.reason for each in refused]
     return tuple(
         Refusal(
-            said(
-                "file {i}",
-                i=i + 1,
-            ),
+            said("file {i}", i=i + 1),
             reason,
         )
         for i, reason in enumerate(sorted(words))
@@ -81,8 +66,7 @@ def class_remarks(
         if key.lines[part] is None:
             remarks.append(
                 said(
-                    "the key has no line for the {value}: it cannot be compared in px",
-                    value=said(part.value),
+                    "the key has no line for the {value}: it cannot be compared in px", value=said(part.value)
                 )
             )
             continue

@@ -96,15 +96,8 @@ def pooled(key: Key, parts: Mapping[Part, PooledPart], observers: int) -> Pooled
     )
     made = replace(
         run,
-        title=said(
-            "{title} (class of {observers})",
-            title=run.title,
-            observers=observers,
-        )[:2000],
-        observer=said(
-            "class of {observers}",
-            observers=observers,
-        ),
+        title=said("{title} (class of {observers})", title=run.title, observers=observers)[:2000],
+        observer=said("class of {observers}", observers=observers),
         readings=readings,
         extra={},
     )

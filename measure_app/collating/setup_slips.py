@@ -58,10 +58,9 @@ def setup_faults(facts: SetupFacts, scale_spread: float = 0.0) -> tuple[Fault, .
             faults.append(fault)
     if facts.drop is not None and abs(facts.drop - 1.0) > SCALE_TOLERANCE:
         unit = unit_words(facts.drop)
-        words = said(
-            "the drop is {drop:.4g} times the key's",
-            drop=facts.drop,
-        ) + (f": {unit}" if unit else "")
+        words = said("the drop is {drop:.4g} times the key's", drop=facts.drop) + (
+            f": {unit}" if unit else ""
+        )
         faults.append(Fault(Slip.UNIT if unit else Slip.DROP, None, facts.drop, words, spoils_places=False))
     if facts.orifice_px is not None and math.hypot(*facts.orifice_px) > _ORIFICE_PX:
         x, y = facts.orifice_px
@@ -82,32 +81,16 @@ def unit_words(ratio: float) -> str:
     for factor, pairs in UNIT_FACTORS.items():
         if abs(size / factor - 1.0) < UNIT_TOLERANCE:
             taken = said(", or ").join(
-                said(
-                    "{first} taken for {second}",
-                    first=said(first),
-                    second=said(second),
-                )
+                said("{first} taken for {second}", first=said(first), second=said(second))
                 for first, second in pairs
             )
-            return said(
-                "a unit slip, ×{factor:.4g} ({taken})",
-                factor=factor,
-                taken=taken,
-            )
+            return said("a unit slip, ×{factor:.4g} ({taken})", factor=factor, taken=taken)
         if abs(size * factor - 1.0) < UNIT_TOLERANCE:
             taken = said(", or ").join(
-                said(
-                    "{second} taken for {first}",
-                    second=said(second),
-                    first=said(first),
-                )
+                said("{second} taken for {first}", second=said(second), first=said(first))
                 for first, second in pairs
             )
-            return said(
-                "a unit slip, ÷{factor:.4g} ({taken})",
-                factor=factor,
-                taken=taken,
-            )
+            return said("a unit slip, ÷{factor:.4g} ({taken})", factor=factor, taken=taken)
     return ""
 
 
@@ -119,12 +102,7 @@ def _scale_fault(part: Part, what: str, ratio: float, tolerance: float) -> Fault
         )
         return Fault(Slip.SCALE, part, ratio, words, spoils_places=False)
     if unit := unit_words(ratio):
-        words = said(
-            "all {what} are {ratio:.4g} times the key's: {unit}",
-            what=what,
-            ratio=ratio,
-            unit=unit,
-        )
+        words = said("all {what} are {ratio:.4g} times the key's: {unit}", what=what, ratio=ratio, unit=unit)
         return Fault(Slip.UNIT, part, ratio, words, spoils_places=False)
     if abs(ratio - 1.0) > tolerance:
         words = said(
@@ -152,14 +130,7 @@ def _wrong_graduations(graduations: list[GraduationFact], ratio: float) -> list[
 
 def _graduation_fault(part: Part, wrong: list[GraduationFact]) -> Fault:
     worst = max(wrong, key=lambda each: abs(each.marked_m - each.key_m))
-    others = (
-        said(
-            " and {count} more",
-            count=len(wrong) - 1,
-        )
-        if len(wrong) > 1
-        else ""
-    )
+    others = said(" and {count} more", count=len(wrong) - 1) if len(wrong) > 1 else ""
     words = said(
         "on the rule for the {words} {marked_m:.4g} cm stands where the key's rule reads "
         "{key_m:.1f} cm{others}: a wrong graduation",

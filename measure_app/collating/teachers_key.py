@@ -110,12 +110,7 @@ def _outcome(key: Key) -> tuple[Outcome | None, tuple[str, ...]]:
     try:
         return outcome_of(key.run, key.seconds, key.info), ()
     except AppError as error:
-        return None, (
-            said(
-                "the key's own set-up gives no lengths: {error}",
-                error=error,
-            ),
-        )
+        return None, (said("the key's own set-up gives no lengths: {error}", error=error),)
 
 
 def _strips(

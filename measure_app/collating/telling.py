@@ -61,11 +61,7 @@ def _precision(result: ClassResult) -> list[str]:
             (
                 words,
                 *cells,
-                said(
-                    "{n_values} readings of {count}",
-                    n_values=found.n_values,
-                    count=len(found.observers),
-                ),
+                said("{n_values} readings of {count}", n_values=found.n_values, count=len(found.observers)),
             )
         )
     if len(rows) == 1:
@@ -82,14 +78,10 @@ def _cv(result: ClassResult) -> list[str]:
         mean, sd, count = result.cv_between
         u = sd / count**0.5
         words = said(
-            "Cv, mean of {count} observers' own: {mean}",
-            count=count,
-            mean=with_uncertainty(mean, u, ""),
+            "Cv, mean of {count} observers' own: {mean}", count=count, mean=with_uncertainty(mean, u, "")
         )
         words = said(
-            "{rstrip} (one observer: standard deviation {sd})",
-            rstrip=words.rstrip(),
-            sd=plain(sd, 2),
+            "{rstrip} (one observer: standard deviation {sd})", rstrip=words.rstrip(), sd=plain(sd, 2)
         )
         lines += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     pool = result.pooled
@@ -97,17 +89,11 @@ def _cv(result: ClassResult) -> list[str]:
         fit = pool.outcome.findings.finding("speed_coefficient")
         if fit is not None:
             lines.append(
-                said(
-                    "Cv of the pooled run: {value}",
-                    value=with_uncertainty(fit.value, fit.u, ""),
-                ).rstrip()
+                said("Cv of the pooled run: {value}", value=with_uncertainty(fit.value, fit.u, "")).rstrip()
             )
     elif pool is not None:
         lines += textwrap.wrap(
-            said(
-                "The pooled run yields no lengths: {why}",
-                why=pool.why,
-            ),
+            said("The pooled run yields no lengths: {why}", why=pool.why),
             WIDTH,
         )
     return lines if len(lines) > 1 else []
@@ -177,8 +163,7 @@ def _refused(result: ClassResult) -> list[str]:
     if len(result.refused) > MOST_REFUSED:
         lines.append(
             said(
-                "… and {most_refused} more in findings.json",
-                most_refused=len(result.refused) - MOST_REFUSED,
+                "… and {most_refused} more in findings.json", most_refused=len(result.refused) - MOST_REFUSED
             )
         )
     return ["", *_bullets(said("Not taken"), lines)]
@@ -196,12 +181,7 @@ def _bullets(title: str, lines: list[str]) -> list[str]:
         clean = "".join(c if c.isprintable() else "?" for c in line)
         made += textwrap.wrap(clean, WIDTH, initial_indent="  • ", subsequent_indent="    ")
     if len(lines) > MOST_NAMED:
-        made.append(
-            said(
-                "  • … and {most_named} more in observers.csv",
-                most_named=len(lines) - MOST_NAMED,
-            )
-        )
+        made.append(said("  • … and {most_named} more in observers.csv", most_named=len(lines) - MOST_NAMED))
     return made
 
 

@@ -124,14 +124,7 @@ def _draw_pool(axes: Axes, pool: Pool) -> None:
     axes.set_title(f"{NAMES.get(pool.name, pool.name)}{group}", fontsize=10)
     tail = "" if unit in ("", "1") else f" / {unit}"
     shown = with_uncertainty(mean, u, unit)
-    agree = (
-        "agree"
-        if found.consistent
-        else said(
-            "scatter {birge:.1f} × what was stated",
-            birge=found.birge,
-        )
-    )
+    agree = "agree" if found.consistent else said("scatter {birge:.1f} × what was stated", birge=found.birge)
     axes.set_xlabel(
         said(
             "{symbol}{tail}\nmean {shown}; runs {agree}",
@@ -164,10 +157,7 @@ def draw_holes(holes: Holes) -> Figure:
             elinewidth=1.0, capsize=2.5,
         )  # fmt: skip
         axes.set_title(
-            said(
-                "{capitalize} and the hole",
-                capitalize=NAMES[name].capitalize(),
-            ),
+            said("{capitalize} and the hole", capitalize=NAMES[name].capitalize()),
             fontsize=10,
         )
         axes.set_xlabel(said("diameter of the hole $d$ / mm"))

@@ -80,10 +80,7 @@ def _within(common: Common, pools: Sequence[Pool]) -> Common:
     return Common(
         common.source,
         common=True,
-        why=said(
-            "among runs that agree in it; {why}",
-            why=common.why,
-        ),
+        why=said("among runs that agree in it; {why}", why=common.why),
     )
 
 
@@ -107,11 +104,5 @@ def _remarks(entries: Sequence[Entry], pools: Sequence[Pool]) -> tuple[str, ...]
             for pool in worst
             if pool.found.values[pool.found.odd or 0].label == label
         ]
-        made.append(
-            said(
-                "{label} is the odd one out in: {join}",
-                label=label,
-                join="; ".join(names),
-            )
-        )
+        made.append(said("{label} is the odd one out in: {join}", label=label, join="; ".join(names)))
     return tuple(made)

@@ -156,10 +156,7 @@ def _bytes_of(path: Path) -> bytes:
         raise FindingsError(words, where=where) from None
     except OSError as error:
         raise FindingsError(
-            said(
-                "cannot be read ({reason_of})",
-                reason_of=reason_of(error),
-            ),
+            said("cannot be read ({reason_of})", reason_of=reason_of(error)),
             where=where,
         ) from None
     except ValueError:
@@ -192,10 +189,7 @@ def decode_findings(data: bytes, where: str) -> Entry:
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError, ValueError) as error:
         words = str(error).splitlines()[0][:200] if str(error) else said("not JSON")
         raise FindingsError(
-            said(
-                "is no findings.json of this program ({words}); write the result anew",
-                words=words,
-            ),
+            said("is no findings.json of this program ({words}); write the result anew", words=words),
             where=where,
         ) from None
     if (file.format, file.format_version) != ("clepsydra-findings", 1):
@@ -210,17 +204,10 @@ def decode_findings(data: bytes, where: str) -> Entry:
         )
     findings: dict[str, Finding] = {}
     for i, each in enumerate(file.findings):
-        place = said(
-            "{where}: findings[{i}]",
-            where=where,
-            i=i,
-        )
+        place = said("{where}: findings[{i}]", where=where, i=i)
         if each.name in findings:
             raise FindingsError(
-                said(
-                    "{shown} stands twice",
-                    shown=shown(each.name),
-                ),
+                said("{shown} stands twice", shown=shown(each.name)),
                 where=place,
             )
         if each.value is None or each.u is None or not each.u > 0.0:

@@ -116,12 +116,7 @@ def _offsets(
         return (
             None,
             None,
-            (
-                said(
-                    "{expected}; three holes or more would show whether it does",
-                    expected=expected,
-                ),
-            ),
+            (said("{expected}; three holes or more would show whether it does", expected=expected),),
         )
     x = np.array([1.0 / each.diameter_m for each in having])
     y, u = (np.array([each.values["head_zero_offset_m"][j] for each in having]) for j in (0, 1))

@@ -133,8 +133,7 @@ def _differs(entries: Sequence[Entry], name: str) -> str:
     if len(values) < 2:
         return ""
     return said(
-        "the set-ups have {count} different values of it, so that it was measured anew",
-        count=len(values),
+        "the set-ups have {count} different values of it, so that it was measured anew", count=len(values)
     )
 
 
@@ -155,12 +154,7 @@ def groups_of(entries: Sequence[Entry], name: str) -> list[tuple[str, tuple[int,
         return [(said("all runs"), tuple(have))]
     return [
         (
-            said(
-                "hole of {d} mm",
-                d=plain(1e3 * d, 3),
-            )
-            if d is not None
-            else said("hole not known"),
+            said("hole of {d} mm", d=plain(1e3 * d, 3)) if d is not None else said("hole not known"),
             tuple(runs),
         )
         for d, runs in sorted(by_hole.items(), key=lambda item: (item[0] is None, item[0] or 0.0))

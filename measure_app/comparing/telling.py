@@ -15,10 +15,7 @@ from measure_app.words import said
 def told(comparison: Comparison, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:
     """Return the printed account of a comparison, lines of at most 100 characters."""
     lines = [
-        said(
-            "{count} runs compared.",
-            count=len(comparison.entries),
-        ),
+        said("{count} runs compared.", count=len(comparison.entries)),
         "",
         *_table(comparison, encoding),
     ]
@@ -109,12 +106,7 @@ def _sources(comparison: Comparison) -> list[str]:
             )
         )
     if apart:
-        made.append(
-            said(
-                "taken as each run's own: {join}",
-                join=", ".join(apart),
-            )
-        )
+        made.append(said("taken as each run's own: {join}", join=", ".join(apart)))
     return made
 
 

@@ -151,10 +151,7 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
             "χ²",
             f"=SUM(F{top}:F{end})",
             found.chi_squared,
-            said(
-                "{dof} degrees of freedom",
-                dof=found.dof,
-            ),
+            said("{dof} degrees of freedom", dof=found.dof),
         ),
         (
             said("Birge ratio"),
@@ -179,10 +176,7 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
                 last,
                 1,
                 value,
-                said(
-                    "box {number}",
-                    number=_NUMBER,
-                ),
+                said("box {number}", number=_NUMBER),
             )
         sheets.text(sheet, last, 2, note, "quiet")
     for words in pool.remarks:

@@ -75,15 +75,7 @@ class CropPopup(QWidget):
             left = _GAP + i * (self._size[0] + _GAP)
             box = QRectF(left, _HEAD, *self._size)
             painter.setPen(QColor("#ffffff"))
-            words = (
-                said(
-                    "frame {index}: {name}",
-                    index=self._reply.index,
-                    name=name,
-                )
-                if i == 0
-                else name
-            )
+            words = said("frame {index}: {name}", index=self._reply.index, name=name) if i == 0 else name
             painter.drawText(QRectF(left, 0, self._size[0], _HEAD), Qt.AlignmentFlag.AlignCenter, words)
             _crop(painter, image, box, spot.px)
 

@@ -103,10 +103,7 @@ class Dialogs:
         answer = QMessageBox.question(
             self._parent,
             said("Save the run"),
-            said(
-                "Save the changes to {title}?",
-                title=title,
-            ),
+            said("Save the changes to {title}?", title=title),
             button.Save | button.Discard | button.Cancel,
             button.Save,
         )
@@ -120,10 +117,7 @@ class Dialogs:
         box.setIcon(QMessageBox.Icon.Warning)
         box.setWindowTitle(said("Changed by somebody else"))
         box.setText(
-            said(
-                "{name} was changed after it was opened here, by another window or program.",
-                name=path.name,
-            )
+            said("{name} was changed after it was opened here, by another window or program.", name=path.name)
         )
         box.setInformativeText(said("Saved over, what is new in it would be lost."))
         elsewhere = box.addButton(said("Save elsewhere …"), QMessageBox.ButtonRole.AcceptRole)
@@ -141,10 +135,7 @@ class Dialogs:
         number, given = QInputDialog.getInt(
             self._parent,
             said("A pack for a class"),
-            said(
-                "The number of your share, 1 to {shares}:",
-                shares=shares,
-            ),
+            said("The number of your share, 1 to {shares}:", shares=shares),
             1,
             1,
             shares,
@@ -156,9 +147,4 @@ def with_suffix(path: Path) -> Path:
     """Return a run's path with its usual ending."""
     if path.name.endswith(".json"):
         return path
-    return path.with_name(
-        said(
-            "{name}.run.json",
-            name=path.name,
-        )
-    )
+    return path.with_name(said("{name}.run.json", name=path.name))

@@ -117,10 +117,7 @@ class FrameView(QGraphicsView):
         if reply is not None and reply.error is not None:
             self.words = reply.error.words
         elif reply is not None and reply.suspect:
-            self.words = said(
-                "Not to be measured: {suspect}",
-                suspect=reply.suspect,
-            )
+            self.words = said("Not to be measured: {suspect}", suspect=reply.suspect)
         self._new = True
         if self._item.boundingRect() != before:
             self._set_room()

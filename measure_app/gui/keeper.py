@@ -52,10 +52,7 @@ class Keeper(QObject):
     @Slot(object)
     def _on_kept(self, answer: Answer) -> None:
         if answer.error is not None:
-            words = said(
-                "changes cannot be kept for a crash ({error}); save often",
-                error=answer.error,
-            )
+            words = said("changes cannot be kept for a crash ({error}); save often", error=answer.error)
             self.troubled.emit(OutputError(words))
             return
         if self._store is not None:

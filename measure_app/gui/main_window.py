@@ -235,26 +235,15 @@ class MainWindow(QMainWindow):
         name = (
             document.path.name
             if document.path is not None
-            else said(
-                "{name}, not saved",
-                name=Path(document.run.clip.path).name,
-            )
+            else said("{name}, not saved", name=Path(document.run.clip.path).name)
         )
-        self.setWindowTitle(
-            said(
-                "{value}[*] – Clepsydra",
-                value=document.run.title or name,
-            )
-        )
+        self.setWindowTitle(said("{value}[*] – Clepsydra", value=document.run.title or name))
         self.setWindowModified(self.bench.changed)
 
     @Slot(object)
     def _on_refused(self, error: EditRefused) -> None:
         self.statusBar().showMessage(
-            said(
-                "Not done: {words}",
-                words=error.words,
-            ),
+            said("Not done: {words}", words=error.words),
             8000,
         )
 
@@ -262,10 +251,7 @@ class MainWindow(QMainWindow):
     def _on_film_failed(self, error: AppError) -> None:
         self._on_painted(-1)
         self.stage.notice.say(
-            said(
-                "The film cannot be shown: {error}",
-                error=error,
-            ),
+            said("The film cannot be shown: {error}", error=error),
             said("Find the film …"),
             self.files.choose_film,
         )
@@ -284,27 +270,19 @@ class MainWindow(QMainWindow):
         remember(self.settings, path)
         self._on_title()
         self.statusBar().showMessage(
-            said(
-                "Saved as {name}",
-                name=path.name,
-            ),
+            said("Saved as {name}", name=path.name),
             4000,
         )
 
     def _on_read_again(self, repeat: Repeat) -> None:
-        words = said(
-            "{apart_px:.2f} px from the mark before",
-            apart_px=repeat.apart_px,
-        )
+        words = said("{apart_px:.2f} px from the mark before", apart_px=repeat.apart_px)
         if repeat.counts:
             words = said(
-                "Marked again, {words}: counted towards your scatter (step Readings, Mark again)",
-                words=words,
+                "Marked again, {words}: counted towards your scatter (step Readings, Mark again)", words=words
             )
         else:
             words = said(
-                "Mark replaced, {words}: too far off to be a repeat; undo brings it back",
-                words=words,
+                "Mark replaced, {words}: too far off to be a repeat; undo brings it back", words=words
             )
         self.statusBar().showMessage(words, 8000)
 

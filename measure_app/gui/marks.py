@@ -253,10 +253,7 @@ def name_of(run: Run, handle: Handle) -> str:
         )
     if handle.kind in READINGS:
         return said(
-            "{value} in frame {frame}{where}",
-            value=said(handle.kind.value),
-            frame=handle.frame,
-            where=where,
+            "{value} in frame {frame}{where}", value=said(handle.kind.value), frame=handle.frame, where=where
         )
     if handle.kind is Kind.FALL and place is not None:
         return said(

@@ -62,10 +62,7 @@ class Menus:
 
         step = next((each for each in Step if page in (each.name, each.value)), Step.FILM)
         PageDialog(
-            said(
-                "Help: {value}",
-                value=said(step.value),
-            ),
+            said("Help: {value}", value=said(step.value)),
             help_html(step),
             self._window,
         ).show()
@@ -140,10 +137,7 @@ class Menus:
                 menu,
                 f"&{number} {said(step.value)}",
                 partial(window.go_to_step, step),
-                said(
-                    "Alt+{number}",
-                    number=number,
-                ),
+                said("Alt+{number}", number=number),
             )
         menu.addSeparator()
         self._needs_film += [

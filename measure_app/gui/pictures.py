@@ -130,8 +130,7 @@ class _Photographer:
         self._rest_of_panel("6-hand-in")
         window.stage.notice.say(
             said(
-                "The film cannot be shown: {error}",
-                error=f"bench.mp4: {said('no such file or directory')}",
+                "The film cannot be shown: {error}", error=f"bench.mp4: {said('no such file or directory')}"
             ),
             said("Find the film …"),
         )

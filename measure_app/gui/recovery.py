@@ -55,10 +55,7 @@ def recovery_folder() -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(
-            said(
-                "cannot be made ({reason_of})",
-                reason_of=reason_of(error),
-            ),
+            said("cannot be made ({reason_of})", reason_of=reason_of(error)),
             where=str(folder),
         ) from None
     return folder

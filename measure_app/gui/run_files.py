@@ -115,13 +115,7 @@ class RunFiles:
         if run is None:
             return False
         stem = Path(run.clip.path).stem
-        place = self._asks.place(
-            self.folder
-            / said(
-                "{stem}.run.json",
-                stem=stem,
-            )
-        )
+        place = self._asks.place(self.folder / said("{stem}.run.json", stem=stem))
         return place is not None and self._bench.save(place)
 
     def close_run(self) -> None:

@@ -104,8 +104,7 @@ class Stage(QWidget):
             words = said("One graduation marked; mark a second one, far from the first.")
         elif hand.selected is not None:
             words = said(
-                "{say}. Arrows move it by 0.1 px, with Shift by 1 px; Delete removes it.",
-                say=hand.say(),
+                "{say}. Arrows move it by 0.1 px, with Shift by 1 px; Delete removes it.", say=hand.say()
             )
         self._says.setText(words)
 

@@ -178,21 +178,10 @@ class StartPage(QWidget):
             snapshot.path.name if snapshot.path else Path(snapshot.run.clip.path).name
         )
         when = time.strftime("%d %B, %H:%M", time.localtime(snapshot.written))
-        words = QLabel(
-            said(
-                "Not saved before the program ended on {when}: {name}",
-                when=when,
-                name=name,
-            )
-        )
+        words = QLabel(said("Not saved before the program ended on {when}: {name}", when=when, name=name))
         words.setWordWrap(True)
         back = PressButton(said("Take it back"))
-        back.setAccessibleDescription(
-            said(
-                "Opens {name} as it was at the last change",
-                name=name,
-            )
-        )
+        back.setAccessibleDescription(said("Opens {name} as it was at the last change", name=name))
         back.clicked.connect(lambda: self.restore_wanted.emit(snapshot))
         drop = PressButton(said("Discard"))
         drop.clicked.connect(lambda: self.discard_wanted.emit(snapshot))

@@ -35,32 +35,21 @@ class StepRow(QAbstractButton):
         """What stands under the name."""
         if self._state.done or not self._state.lacks:
             return said("done") if self._state.done else ""
-        return said(
-            "lacks {lacks}",
-            lacks=self._state.lacks[0],
-        ) + (" …" if len(self._state.lacks) > 1 else "")
+        return said("lacks {lacks}", lacks=self._state.lacks[0]) + (
+            " …" if len(self._state.lacks) > 1 else ""
+        )
 
     def show_state(self, state: StepState) -> None:
         """Show how far the step is."""
         self._state = state
         more = "; ".join(state.lacks)
-        self.setAccessibleName(
-            said(
-                "Step {value}",
-                value=said(self.step.value),
-            )
-        )
+        self.setAccessibleName(said("Step {value}", value=said(self.step.value)))
         words = said("Done.") if state.done else said("Still lacks: {more}.", more=more)
         self.setAccessibleDescription(
             f"{said('Done.') if state.done else said('Lacks {more}.', more=more)} {state.unlocks}"
         )
         self.setToolTip(
-            said(
-                "{words}\n{unlocks}\nAlt+{number}",
-                words=words,
-                unlocks=state.unlocks,
-                number=self._number,
-            )
+            said("{words}\n{unlocks}\nAlt+{number}", words=words, unlocks=state.unlocks, number=self._number)
         )
         self.updateGeometry()
         self.update()

@@ -183,8 +183,7 @@ class StripDeck(QWidget):
                 view.words = said("The strip is about to be read from the film …")
             elif view.picture.rows < self._time.n_frames:
                 view.words = said(
-                    "Reading the strip: {max} %",
-                    max=100 * self._filled // max(1, self._time.n_frames),
+                    "Reading the strip: {max} %", max=100 * self._filled // max(1, self._time.n_frames)
                 )
             else:
                 view.words = ""

@@ -213,14 +213,7 @@ def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
         painter.drawLine(QPointF(x, way.area.bottom()), QPointF(x, way.area.bottom() + 4))
         box = QRectF(x - 40, way.area.bottom() + 3, 80, height)
         if x + 24 < way.area.right() + MARGIN_RIGHT:
-            words = (
-                said("{value:.10g} s", value=value)
-                if clocked
-                else said(
-                    "frame {value:.0f}",
-                    value=value,
-                )
-            )
+            words = said("{value:.10g} s", value=value) if clocked else said("frame {value:.0f}", value=value)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
 

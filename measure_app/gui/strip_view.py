@@ -278,12 +278,7 @@ class StripView(QWidget):
         if not self.time.n_frames:
             return self.words
         frame = min(max(self.map.frame_at(x), 0), self.time.n_frames - 1)
-        told = [
-            said(
-                "Frame {frame}",
-                frame=frame,
-            )
-        ]
+        told = [said("Frame {frame}", frame=frame)]
         if frame < len(self.time.seconds):
             told[0] += numeral(f", {self.time.seconds[frame]:.3f} s")
         told += [span.words for span in self.layers.refused if span.first <= frame <= span.last]

@@ -103,18 +103,12 @@ class Transport(QWidget):
             self._number.setRange(0, info.n_frames - 1)
             self._number.setValue(frame)
         if seconds is None:
-            self._facts.setText(
-                said(
-                    "of {n_frames}  ·  no clock",
-                    n_frames=info.n_frames,
-                )
-            )
+            self._facts.setText(said("of {n_frames}  ·  no clock", n_frames=info.n_frames))
             return
         text = said("of {n_frames}  ·  {time:.3f} s", n_frames=info.n_frames, time=float(seconds[frame]))
         if frame + 1 < len(seconds):
             text += said(
-                "  ·  next after {seconds:.1f} ms",
-                seconds=1000 * (seconds[frame + 1] - seconds[frame]),
+                "  ·  next after {seconds:.1f} ms", seconds=1000 * (seconds[frame + 1] - seconds[frame])
             )
         lost = dict(info.gaps).get(frame)
         if lost:

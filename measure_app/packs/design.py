@@ -68,11 +68,7 @@ def shares_of(
     available = stop - start
     if not 2 <= students <= MAX_STUDENTS:
         raise ValueError(
-            said(
-                "shares are for 2 to {most} students, got {students}",
-                most=MAX_STUDENTS,
-                students=students,
-            )
+            said("shares are for 2 to {most} students, got {students}", most=MAX_STUDENTS, students=students)
         )
     if available < 2:
         raise ValueError(

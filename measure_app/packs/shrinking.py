@@ -47,11 +47,7 @@ def rescaling_for(width: int, height: int, rows: int) -> Rescaling:
     """
     if rows < MIN_HEIGHT:
         raise ValueError(
-            said(
-                "at least {least} rows are needed to read anything, got {rows}",
-                least=MIN_HEIGHT,
-                rows=rows,
-            )
+            said("at least {least} rows are needed to read anything, got {rows}", least=MIN_HEIGHT, rows=rows)
         )
     if rows >= height:
         return Rescaling()

@@ -157,9 +157,6 @@ def _container(asked: Asked) -> tuple[float, float]:
 def _above_nought(name: str, value: float) -> None:
     if not 0.0 < value < math.inf:
         raise PlanRefused(
-            said(
-                "must be above nought, got {value:g} m",
-                value=value,
-            ),
+            said("must be above nought, got {value:g} m", value=value),
             where=name,
         )

@@ -29,10 +29,7 @@ def plan_tree(forecast: Forecast, proposal: Proposal | None = None) -> dict[str,
     return {
         "format": "clepsydra-forecast",
         "format_version": 1,
-        "program": said(
-            "Clepsydra {version}",
-            version=__version__,
-        ),
+        "program": said("Clepsydra {version}", version=__version__),
         **_forecast(forecast),
         "proposal": None if proposal is None else _proposal(proposal),
         "cautions": list(CAUTIONS),

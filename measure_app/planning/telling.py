@@ -79,10 +79,7 @@ def told(forecast: Forecast, proposal: Proposal | None = None, encoding: str | N
         Lines of at most 100 characters.
     """
     lines = textwrap.wrap(
-        said(
-            "Before the film: {title_of}",
-            title_of=title_of(forecast),
-        ),
+        said("Before the film: {title_of}", title_of=title_of(forecast)),
         WIDTH,
     )
     for part in paragraphs(forecast, proposal):
@@ -139,13 +136,11 @@ def _short(forecast: Forecast) -> Said:
     if forecast.cv_u is None:
         return Said(said("In short"), (run, said("Too short a run for a Cv.")))
     sure = said(
-        "Cv to about ± {cv} % (standard uncertainty)",
-        cv=plain(100.0 * forecast.cv_u / forecast.cv, 2),
+        "Cv to about ± {cv} % (standard uncertainty)", cv=plain(100.0 * forecast.cv_u / forecast.cv, 2)
     )
     if forecast.budget:
         sure += said(
-            "; the largest source of that is “{source}”",
-            source=source_words(forecast.budget[0].source),
+            "; the largest source of that is “{source}”", source=source_words(forecast.budget[0].source)
         )
     told = [run, f"{sure}."]
     if forecast.gravity:
@@ -199,10 +194,7 @@ def _jet(forecast: Forecast) -> Said:
             if long > 1.01 * short
             else "."
         ),
-        said(
-            "The tray has to reach at least {mm} from below the hole.",
-            mm=_mm(forecast.least_tray_m),
-        ),
+        said("The tray has to reach at least {mm} from below the hole.", mm=_mm(forecast.least_tray_m)),
         reckoned,
     ]
     return Said(said("What the jet will do"), tuple(sentences), tuple(rows))
@@ -249,10 +241,7 @@ def _expected(forecast: Forecast) -> Said:
             )
         )
     return Said(
-        said(
-            "What is published for a {acts_as}",
-            acts_as=forecast.expected.acts_as,
-        ),
+        said("What is published for a {acts_as}", acts_as=forecast.expected.acts_as),
         (),
         tuple(rows),
     )
@@ -310,24 +299,11 @@ def _proposal(forecast: Forecast, proposal: Proposal) -> Said:
         mm4=_mm(proposal.limits.drop_m[1]),
     )
     passed = [
-        said(
-            "{pairs} because {because}",
-            pairs=pairs,
-            because=_because(why),
-        )
+        said("{pairs} because {because}", pairs=pairs, because=_because(why))
         for why, pairs in proposal.refused
     ]
-    count = said(
-        "Of {tried} pairs tried, {limits}",
-        tried=proposal.tried,
-        limits=limits,
-    ) + (
-        said(
-            ", passed over: {join}.",
-            join="; ".join(passed),
-        )
-        if passed
-        else said(", none was passed over.")
+    count = said("Of {tried} pairs tried, {limits}", tried=proposal.tried, limits=limits) + (
+        said(", passed over: {join}.", join="; ".join(passed)) if passed else said(", none was passed over.")
     )
     best = proposal.best
     if best is None:
@@ -361,14 +337,7 @@ def _verdict(forecast: Forecast, proposal: Proposal) -> str:
         if spoiled
     ]
     if gain >= _NO_GAIN:
-        also = (
-            said(
-                " Also {join}.",
-                join=said(" and ").join(mended),
-            )
-            if mended
-            else ""
-        )
+        also = said(" Also {join}.", join=said(" and ").join(mended)) if mended else ""
         return said(
             "The uncertainty of Cv falls by {gain:.0f} % from {before}.{also}",
             gain=100.0 * gain,
@@ -400,14 +369,7 @@ def _clock(seconds: float) -> str:
         return numeral(f"{seconds:.2g} s")
     minutes, rest = divmod(round(seconds), 60)
     return (
-        said(
-            "{minutes} min",
-            minutes=minutes,
-        )
+        said("{minutes} min", minutes=minutes)
         if minutes >= 100
-        else said(
-            "{minutes} min {rest:02d} s",
-            minutes=minutes,
-            rest=rest,
-        )
+        else said("{minutes} min {rest:02d} s", minutes=minutes, rest=rest)
     )

@@ -129,7 +129,7 @@ def _from_a_reading(results: Results) -> Iterator[Step]:
             said(
                 "Head at launch: what lands in {which} left one flight time earlier, when the level was "
                 "higher.",
-                which=which,
+                which=which
             ),
             (
                 HP, EQUALS, H, Sign("+"), TWO, Root([H]), K, TIME, Sign("+"), Square([K, TIME]), EQUALS,
@@ -191,7 +191,7 @@ def _from_the_clock(results: Results) -> Iterator[Step]:
             "A = {area} cm².",
             rate=_of(rate),
             hole=shown(1e6 * hole),
-            area=shown(1e4 * at.container_area_m2),
+            area=shown(1e4 * at.container_area_m2)
         ),
         (
             CD, EQUALS, Fraction([K, AREA], [HOLE, Root([Fraction([G], [TWO])])]), EQUALS,
@@ -227,7 +227,7 @@ def _by_two_events(fall: Fall) -> Iterator[Step]:
     yield Step(
         said(
             "A g that is news, “{name}”: a fall from rest through y takes T by the film's clock.",
-            name=fall.name,
+            name=fall.name
         ),
         (
             G, EQUALS, Fraction([TWO, FALLEN], [Square([TIME])]), EQUALS,
@@ -252,7 +252,7 @@ def _by_three_marks(fall: Fall) -> Iterator[Step]:
             first=shown(first),
             second=shown(second),
             apart=shown(apart),
-            marks=fall.n,
+            marks=fall.n
         ),
         (
             G, EQUALS, Fraction([Symbol("v", "2"), MINUS, Symbol("v", "1")], [TIME]), EQUALS,

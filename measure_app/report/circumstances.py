@@ -166,9 +166,7 @@ def _marks(run: Run) -> Iterator[tuple[str, str]]:
         yield (
             said("camera faces"),
             said(
-                "{place}, within {angle:.3g}°",
-                place=_px(run.camera.facing_px),
-                angle=run.camera.facing_u_deg,
+                "{place}, within {angle:.3g}°", place=_px(run.camera.facing_px), angle=run.camera.facing_u_deg
             ),
         )
     if run.plumb is not None:

@@ -42,10 +42,7 @@ class AgainSection(Section):
         )
         self.here = button(said("This frame"), said("Mark the frame in sight again"))
         self.some = button(
-            said(
-                "{again} frames",
-                again=_AGAIN,
-            ),
+            said("{again} frames", again=_AGAIN),
             said("Mark some frames of the run again"),
         )
         self.bring_back = button(

@@ -106,14 +106,7 @@ class OrificeBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the hole as the run has it."""
         hole = run.orifice if run is not None else None
-        self.section.set_state(
-            DONE
-            if hole is not None
-            else said(
-                "{open} not marked",
-                open=OPEN,
-            )
-        )
+        self.section.set_state(DONE if hole is not None else said("{open} not marked", open=OPEN))
         for field in (self.px_u, self.diameter):
             field.setEnabled(hole is not None)
         self.where.say(
@@ -171,16 +164,10 @@ class DropBlock(_Block):
             read = outcome.calibration.drop()
             reason = read.reasons[0] if read.reasons else ""
             if reason:
-                seen = said(
-                    "The frame cannot give it: {reason}.",
-                    reason=reason,
-                )
+                seen = said("The frame cannot give it: {reason}.", reason=reason)
             else:
                 value = with_uncertainty(1e3 * float(read.values[0]), 1e3 * float(read.u[0]), "mm")
-                seen = said(
-                    "The frame gives {value}, from the orifice to the landing line.",
-                    value=value,
-                )
+                seen = said("The frame gives {value}, from the orifice to the landing line.", value=value)
         possible = not reason and run is not None and run.landing_line is not None
         state = said("typed") if drop is not None else said("from the frame") if possible else said("missing")
         self.section.set_state(f"{DONE if drop is not None or possible else OPEN} {state}")
@@ -233,11 +220,7 @@ class ThrowZeroBlock(_Block):
         self.where.say(
             said("None is marked: throws count from the foot of the plumb through the orifice.")
             if zero is None
-            else said(
-                "Marked at ({x:.1f}, {y:.1f}) px.",
-                x=zero.px.x,
-                y=zero.px.y,
-            )
+            else said("Marked at ({x:.1f}, {y:.1f}) px.", x=zero.px.x, y=zero.px.y)
         )
 
 
@@ -292,14 +275,7 @@ class GaugeBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the line as the run has it."""
         line = run.gauge_line if run is not None else None
-        self.section.set_state(
-            DONE
-            if line is not None
-            else said(
-                "{open} not drawn",
-                open=OPEN,
-            )
-        )
+        self.section.set_state(DONE if line is not None else said("{open} not drawn", open=OPEN))
         self.where.say(_line_words(line, said("across every water level, where the edge is clear")))
         for field in (self.behind, self.meniscus):
             field.setEnabled(line is not None)
@@ -348,14 +324,7 @@ class LandingBlock(_Block):
     def show(self, run: Run | None) -> None:
         """Show the line as the run has it."""
         line = run.landing_line if run is not None else None
-        self.section.set_state(
-            DONE
-            if line is not None
-            else said(
-                "{open} not drawn",
-                open=OPEN,
-            )
-        )
+        self.section.set_state(DONE if line is not None else said("{open} not drawn", open=OPEN))
         self.where.say(_line_words(line, said("along the level on which the jet lands")))
         self.behind.setEnabled(line is not None)
         self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
@@ -363,10 +332,7 @@ class LandingBlock(_Block):
 
 def _line_words(line: LinePart | None, course: str) -> str:
     if line is None:
-        return said(
-            "Not drawn yet: it runs {course}.",
-            course=course,
-        )
+        return said("Not drawn yet: it runs {course}.", course=course)
     return said(
         "Drawn from ({x:.0f}, {y:.0f}) to ({x_end:.0f}, {y_end:.0f}) px; drag its ends to move it.",
         x=line.from_px.x,

@@ -132,22 +132,14 @@ class ContainerBlock:
         """Show the area as the run has it."""
         area = run.conditions.container_area_m2 if run is not None else None
         u = run.conditions.container_area_u_m2 if run is not None else None
-        self.section.set_state(
-            DONE
-            if area is not None
-            else said(
-                "{open} area not given",
-                open=OPEN,
-            )
-        )
+        self.section.set_state(DONE if area is not None else said("{open} area not given", open=OPEN))
         self.area.set_values(area, u)
         self._forget_other(area)
         self.held.say(
             ""
             if area is None
             else said(
-                "Area held in the run: {area}.",
-                area=with_uncertainty(1e4 * area, 1e4 * (u or 0.0), "cm²"),
+                "Area held in the run: {area}.", area=with_uncertainty(1e4 * area, 1e4 * (u or 0.0), "cm²")
             )
         )
 
@@ -244,13 +236,7 @@ class PlaceBlock:
             return
         g = accepted_gravity(conditions_of(run))
         value = with_uncertainty(g.value, g.u, "m/s²") if g.u else numeral(f"{g.value:g} m/s²")
-        self.used.say(
-            said(
-                "g taken for granted: {value} ({source}).",
-                value=value,
-                source=g.source,
-            )
-        )
+        self.used.say(said("g taken for granted: {value} ({source}).", value=value, source=g.source))
         self.section.set_state(DONE if run.conditions.water_temperature_c is not None else "")
 
 
@@ -351,14 +337,7 @@ class CameraBlock:
             self.k1.set_values(lens.k1 if lens else None)
             self.k2.set_values(lens.k2 if lens else None)
         known = camera is not None and camera.distance_m is not None
-        self.section.set_state(
-            DONE
-            if known
-            else said(
-                "{open} distance not given",
-                open=OPEN,
-            )
-        )
+        self.section.set_state(DONE if known else said("{open} distance not given", open=OPEN))
         self.lens_section.set_state(DONE if lens is not None else said("not given"))
         outcome = self.panel.document.outcome
         words = ""

@@ -36,10 +36,7 @@ class DepthDrawing(QWidget):
         """What the drawing says."""
         depth = numeral(f"{1000 * abs(self._behind_m):.3g} mm")
         if self._behind_m == 0.0:
-            return said(
-                "The {thing} is in the jet's plane: no correction is needed.",
-                thing=self._thing,
-            )
+            return said("The {thing} is in the jet's plane: no correction is needed.", thing=self._thing)
         behind = marked("The {thing} stands {depth} behind the jet's plane and looks smaller than it is")
         before = marked("The {thing} stands {depth} before the jet's plane and looks larger than it is")
         told = said(behind if self._behind_m > 0 else before, thing=self._thing, depth=depth)
@@ -50,8 +47,7 @@ class DepthDrawing(QWidget):
                 distance_m=100 * abs(self._behind_m) / self._distance_m,
             )
         return said(
-            "{told}. Give the camera's distance (step Datum), or this cannot be corrected.",
-            told=told,
+            "{told}. Give the camera's distance (step Datum), or this cannot be corrected.", told=told
         )
 
     def sizeHint(self) -> QSize:  # noqa: N802
@@ -113,12 +109,7 @@ class DepthDrawing(QWidget):
         )
 
     def _describe(self) -> None:
-        self.setAccessibleName(
-            said(
-                "Drawing: where the {thing} stands",
-                thing=self._thing,
-            )
-        )
+        self.setAccessibleName(said("Drawing: where the {thing} stands", thing=self._thing))
         self.setAccessibleDescription(self.words)
         self.setToolTip(self.words)
 

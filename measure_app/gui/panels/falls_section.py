@@ -173,10 +173,7 @@ class FallsSection(Section):
                 )
         missing = {each.name: each.missing for each in outcome.findings.undetermined}
         return (
-            said(
-                "No g yet: needs {missing}.",
-                missing=missing["gravity_from_parabola"],
-            )
+            said("No g yet: needs {missing}.", missing=missing["gravity_from_parabola"])
             if _ROUTES[1] in missing
             else ""
         )

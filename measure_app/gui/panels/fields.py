@@ -65,10 +65,7 @@ class QuantityField(QWidget):
         self.value_edit = self._edit(label, placeholder or said("not given"))
         caption.setBuddy(self.value_edit)
         self.u_edit = self._edit(
-            said(
-                "{label}, standard uncertainty",
-                label=label,
-            ),
+            said("{label}, standard uncertainty", label=label),
             "u",
         )
         self.u_edit.setFixedWidth(self.fontMetrics().horizontalAdvance("0.000000") + 14)
@@ -110,10 +107,7 @@ class QuantityField(QWidget):
         if len(self.family.units) < 2:
             return None
         box = choice(
-            said(
-                "{label}, unit",
-                label=label,
-            ),
+            said("{label}, unit", label=label),
             [(unit.symbol, unit) for unit in self.family.units],
         )
         box.setMinimumContentsLength(3)
@@ -123,10 +117,7 @@ class QuantityField(QWidget):
     def _measured_with(self, label: str) -> QHBoxLayout:
         options: list[tuple[str, object]] = [(said(each.name), each) for each in self._instruments]
         self.instrument_box = choice(
-            said(
-                "{label}, measured with",
-                label=label,
-            ),
+            said("{label}, measured with", label=label),
             [*options, (_NO_INSTRUMENT, None)],
         )
         for i, each in enumerate(self._instruments):

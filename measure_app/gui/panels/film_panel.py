@@ -177,12 +177,7 @@ class FilmPanel(Panel):
         hint = info.capture_rate_hint
         self._hint.setVisible(bool(hint and rate != hint and _slower(info, hint)))
         if hint:
-            self._hint.setText(
-                said(
-                    "The camera says {hint:g} per second: use it",
-                    hint=hint,
-                )
-            )
+            self._hint.setText(said("The camera says {hint:g} per second: use it", hint=hint))
             self._hint.setAccessibleName(self._hint.text())
         self._doubts.setVisible(True)
         doubts = (*info.remarks, *coarse_words(self.document.rule_fits))
@@ -263,22 +258,12 @@ class FilmPanel(Panel):
 def facts_in_words(info: ClipInfo) -> str:
     """Say in two lines what a film is."""
     clocked = (
-        said(
-            "{average_rate:.4g} frames/s",
-            average_rate=float(info.average_rate),
-        )
+        said("{average_rate:.4g} frames/s", average_rate=float(info.average_rate))
         + numeral(f", {info.duration_s:.1f} s")
         if info.file_rate
         else said("no clock")
     )
-    turned = (
-        said(
-            ", turned by {rotation}°",
-            rotation=info.rotation,
-        )
-        if info.rotation
-        else ""
-    )
+    turned = said(", turned by {rotation}°", rotation=info.rotation) if info.rotation else ""
     frames = counted("{count} frame", "{count} frames", info.n_frames)
     return f"{info.path.name}\n{info.width} × {info.height} px{turned}, {frames}, {clocked}"
 
@@ -309,20 +294,11 @@ def _slow_in_words(info: ClipInfo, rate: float | None) -> str:
     if abs(factor - 1.0) < 0.005:
         return said("That is the rate at which the film plays: nothing is changed.")
     kind = (
-        said(
-            "{factor:.3g} times slower than",
-            factor=factor,
-        )
+        said("{factor:.3g} times slower than", factor=factor)
         if factor > 1
-        else said(
-            "{factor:.3g} times faster than",
-            factor=1 / factor,
-        )
+        else said("{factor:.3g} times faster than", factor=1 / factor)
     )
-    return said(
-        "The film plays {kind} life; all times are put right.",
-        kind=kind,
-    )
+    return said("The film plays {kind} life; all times are put right.", kind=kind)
 
 
 def _sentence(words: str) -> str:

@@ -263,10 +263,7 @@ class FindingsPanel(Panel):
         rest = self.budget.show_finding(finding, _MOST_SOURCES)
         self.budget_words.say(_budget_words(finding))
         self.budget_rest.say(
-            said(
-                "and {counted}",
-                counted=counted("{count} smaller source", "{count} smaller sources", rest),
-            )
+            said("and {counted}", counted=counted("{count} smaller source", "{count} smaller sources", rest))
             if rest
             else ""
         )
@@ -328,11 +325,7 @@ def _budget_words(finding: Finding | None) -> str:
 
 def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
     place = (
-        said(
-            " (frames {frames} to {frames2})",
-            frames=frames[0],
-            frames2=frames[1],
-        )
+        said(" (frames {frames} to {frames2})", frames=frames[0], frames2=frames[1])
         if frames is not None
         else ""
     )

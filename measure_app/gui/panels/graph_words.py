@@ -107,15 +107,9 @@ def equation_words_short(fitted: LawLine, whole: LineResult | None = None) -> st
 def scatter_words(fitted: LawLine) -> str:
     """Say what the scatter of the points alone would leave of the uncertainties."""
     line = fitted.line
-    words = said(
-        "slope ± {slope_u}",
-        slope_u=plain(line.slope_u, 2),
-    )
+    words = said("slope ± {slope_u}", slope_u=plain(line.slope_u, 2))
     if line.free_intercept:
-        words += said(
-            ", intercept ± {intercept_u}",
-            intercept_u=plain(line.intercept_u, 2),
-        )
+        words += said(", intercept ± {intercept_u}", intercept_u=plain(line.intercept_u, 2))
     return words
 
 
@@ -124,10 +118,7 @@ def equation_words(fitted: LawLine, whole: LineResult | None = None) -> str:
     line = fitted.line
     r_squared = "" if not math.isfinite(line.r_squared) else f"R² = {_r_squared(line.r_squared)}"
     kind = "" if line.free_intercept else said(" (about zero)")
-    points = said(
-        "{n} points",
-        n=line.n,
-    )
+    points = said("{n} points", n=line.n)
     fit = f"{r_squared}{kind}, {points}" if r_squared else points
     lines = [equation_words_short(fitted, whole)]
     if whole is not None:
@@ -160,10 +151,7 @@ def point_words(fitted: LawLine, at: int, frame: int) -> str:
     off = y - line.intercept - line.slope * x
     u = math.hypot(float(points.y_u[at]), line.slope * float(points.x_u[at]))
     units = (
-        said(
-            "{u:.1f} of its own standard uncertainties",
-            u=abs(off) / u,
-        )
+        said("{u:.1f} of its own standard uncertainties", u=abs(off) / u)
         if u > 0
         else said("its error is not stated")
     )

@@ -87,12 +87,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self._at = -1
         self._hovered = -1
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName(
-            said(
-                "Graph: {title_of}",
-                title_of=title_of(law),
-            )
-        )
+        self.setAccessibleName(said("Graph: {title_of}", title_of=title_of(law)))
         self.setMinimumHeight(300)
         self._make_plots()
         self._dress()
@@ -216,11 +211,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         span = 1.15 * float(np.max(np.abs(residuals))) or 1.0
         self._low.setYRange(-span, span, padding=0.02)
         self.setAccessibleDescription(
-            said(
-                "{count} points. {equation}",
-                count=len(points.x),
-                equation=self.equation,
-            )
+            said("{count} points. {equation}", count=len(points.x), equation=self.equation)
         )
 
     def copy_picture(self) -> None:
@@ -343,10 +334,7 @@ class LawGraph(pg.GraphicsLayoutWidget):  # type: ignore[misc]  # the library ha
         self._main.setLabel("left", axis_html(said(self.law.y_name), self.law.y_unit), **style)
         self._low.setLabel(
             "left",
-            said(
-                "off / {unit_words}",
-                unit_words=unit_words(self.law.y_unit),
-            ),
+            said("off / {unit_words}", unit_words=unit_words(self.law.y_unit)),
             **style,
         )
         self._low.setLabel("bottom", axis_html(said(self.law.x_name), self.law.x_unit), **style)

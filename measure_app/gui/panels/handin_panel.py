@@ -105,14 +105,7 @@ class HandInPanel(Panel):
     def _build_writing(self) -> None:
         out = Section(said("Write the results"))
         listed = "\n".join(f"•  {name}: {said(words)}" for name, words in FILES)
-        out.add(
-            Sentence(
-                said(
-                    "Together, all of them or none:\n{listed}",
-                    listed=listed,
-                )
-            )
-        )
+        out.add(Sentence(said("Together, all of them or none:\n{listed}", listed=listed)))
         self.folder_edit = QLineEdit()
         self.folder_edit.setAccessibleName(said("Folder for the results"))
         self.folder_edit.setPlaceholderText(said("a folder for the results"))
@@ -191,20 +184,14 @@ class HandInPanel(Panel):
         self._answers = []
         for i, each in enumerate(questions):
             box = TextBox(
-                said(
-                    "Answer to question {i}",
-                    i=i + 1,
-                ),
+                said("Answer to question {i}", i=i + 1),
                 3,
             )
             box.setPlainText(each.answer)
             box.textChanged.connect(self._on_typed)
             remove = button(
                 said("Remove question"),
-                said(
-                    "Remove question {i} with its answer",
-                    i=i + 1,
-                ),
+                said("Remove question {i} with its answer", i=i + 1),
             )
             remove.clicked.connect(lambda _=False, at=i: self._remove_question(at))
             holder = QWidget()
@@ -292,14 +279,10 @@ class HandInPanel(Panel):
         path = self.document.path
         if path is not None:
             return path.parent / said(
-                "{removesuffix}-results",
-                removesuffix=path.name.removesuffix(".json").removesuffix(".run"),
+                "{removesuffix}-results", removesuffix=path.name.removesuffix(".json").removesuffix(".run")
             )
         if self.info is not None:
-            return self.info.path.parent / said(
-                "{stem}-results",
-                stem=self.info.path.stem,
-            )
+            return self.info.path.parent / said("{stem}-results", stem=self.info.path.stem)
         return Path.home() / "results"
 
     def _choose(self) -> None:
@@ -316,28 +299,18 @@ class HandInPanel(Panel):
             return
         if self._trouble:
             self.state.say(
-                said(
-                    "Nothing was written. {trouble}",
-                    trouble=self._trouble,
-                ),
+                said("Nothing was written. {trouble}", trouble=self._trouble),
                 "error",
             )
         elif self._written is not None and self._written_run is self.run:
             self.state.say(
-                said(
-                    "Written into {written}",
-                    written=self._written,
-                ),
+                said("Written into {written}", written=self._written),
                 "good",
             )
         elif self._written is not None:
             words = said("The run has changed since; write again to bring the results up to date.")
             self.state.say(
-                said(
-                    "Written into {written}. {words}",
-                    written=self._written,
-                    words=words,
-                ),
+                said("Written into {written}. {words}", written=self._written, words=words),
                 "warning",
             )
         elif self.run is None:
@@ -345,10 +318,7 @@ class HandInPanel(Panel):
         elif not ready:
             reason = self.document.lack or said("there is no reading that could be turned into a length")
             self.state.say(
-                said(
-                    "Nothing to write yet: {reason}.",
-                    reason=reason,
-                ),
+                said("Nothing to write yet: {reason}.", reason=reason),
                 "warning",
             )
         else:
@@ -367,10 +337,7 @@ class HandInPanel(Panel):
         self.open_button.setVisible(False)
         set_ready(self.write_button, False)
         self.state.say(
-            said(
-                "Writing into {folder} …",
-                folder=folder,
-            ),
+            said("Writing into {folder} …", folder=folder),
             "",
         )
         self._waiting = folder

@@ -153,10 +153,7 @@ class Panel(QWidget):
         heading.setFont(font)
         self.help_button = button(
             said("Help"),
-            said(
-                "A short page on the step {title}",
-                title=self.title,
-            ),
+            said("A short page on the step {title}", title=self.title),
             checkable=True,
         )
         self.help_button.toggled.connect(self._toggle_help)
@@ -173,12 +170,7 @@ class Panel(QWidget):
         self._help.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self._help.setAccessibleName(
-            said(
-                "Help: {title}",
-                title=self.title,
-            )
-        )
+        self._help.setAccessibleName(said("Help: {title}", title=self.title))
         self._help.setFrameShape(QFrame.Shape.StyledPanel)
         self._help.setMargin(8)
         self._help.setVisible(False)

@@ -133,10 +133,7 @@ def _one(text: str, family: Family) -> tuple[Decimal, Unit | None] | NotANumber:
     match = _NUMBER.match(text.strip())
     if match is None:
         return NotANumber(
-            said(
-                "“{strip}” is not a number; type digits, such as 12,5 or 12.5",
-                strip=text.strip()[:20],
-            )
+            said("“{strip}” is not a number; type digits, such as 12,5 or 12.5", strip=text.strip()[:20])
         )
     digits = _with_point(match["number"].strip())
     if digits is None:

@@ -80,28 +80,13 @@ def concise(value: float, u: float) -> str:
 def said_of(shown: ShownReading) -> str:
     """Say of one frame who read it and what became of it."""
     if shown.aside:
-        return said(
-            "Frame {frame}, {by}: {reason}.",
-            frame=shown.frame,
-            by=shown.by,
-            reason=shown.reason,
-        )
+        return said("Frame {frame}, {by}: {reason}.", frame=shown.frame, by=shown.by, reason=shown.reason)
     fate = said("took part in the fits") if shown.kept else said("took no part in the fits")
     reason = f": {shown.reason}" if shown.reason else ""
     return (
-        said(
-            "Frame {frame}, {by}: {fate}{reason}.",
-            frame=shown.frame,
-            by=shown.by,
-            fate=fate,
-            reason=reason,
-        )
+        said("Frame {frame}, {by}: {fate}{reason}.", frame=shown.frame, by=shown.by, fate=fate, reason=reason)
         if shown.by
-        else said(
-            "Frame {frame}{reason}.",
-            frame=shown.frame,
-            reason=reason,
-        )
+        else said("Frame {frame}{reason}.", frame=shown.frame, reason=reason)
     )
 
 
@@ -144,10 +129,7 @@ def shown_readings(
                 _time(seconds, reading.frame),
                 reading.surface,
                 reading.landing,
-                reason=said(
-                    "set aside: {reason}",
-                    reason=each.reason,
-                ),
+                reason=said("set aside: {reason}", reason=each.reason),
                 aside=True,
             )
         )

@@ -375,13 +375,7 @@ class ReadingsPanel(Panel):
     def _progress(self, done: int, total: int) -> None:
         self.bar.setRange(0, total)
         self.bar.setValue(done)
-        self.bar.setFormat(
-            said(
-                "frame {done} of {total}",
-                done=done,
-                total=total,
-            )
-        )
+        self.bar.setFormat(said("frame {done} of {total}", done=done, total=total))
 
     def _running(self, on: bool) -> None:
         may_find = not on and self.run is not None and not missing_for_finding(self.run)
@@ -404,12 +398,7 @@ class ReadingsPanel(Panel):
         reading = reading_of(run, frame) if run is not None else None
         spots = (reading.surface, reading.landing) if reading is not None else ()
         seen = all(self.document.shows(frame, spot) for spot in spots)
-        self.note_words.setText(
-            said(
-                "Note on frame {frame}",
-                frame=frame,
-            )
-        )
+        self.note_words.setText(said("Note on frame {frame}", frame=frame))
         self.note_edit.setEnabled(run is not None and self.info is not None and seen)
         self.note_edit.setPlaceholderText("" if seen else said("hidden while you read blind"))
         typing = self.note_edit.isModified() and self.note_edit.hasFocus()

@@ -270,20 +270,10 @@ class RulesPanel(Panel):
                     m_per_px2=1e-3 / fit.m_per_px,
                 )
             )
-            self.perspective.say(
-                said(
-                    "Perspective: {perspective}.",
-                    perspective=fit.perspective,
-                )
-            )
+            self.perspective.say(said("Perspective: {perspective}.", perspective=fit.perspective))
         else:
             self.scale.say(
-                said(
-                    "No scale yet: {lack}.",
-                    lack=self.document.lack,
-                )
-                if self.document.lack
-                else ""
+                said("No scale yet: {lack}.", lack=self.document.lack) if self.document.lack else ""
             )
             self.perspective.say("")
         self._show_value()
@@ -366,14 +356,7 @@ class RulesPanel(Panel):
 
 def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
     serves = next(said(words) for words, m in _MEASURES if m is rule.measures)
-    scale = (
-        said(
-            ", {m_per_px:.3f} mm per px",
-            m_per_px=1e3 * fit.m_per_px,
-        )
-        if fit is not None
-        else ""
-    )
+    scale = said(", {m_per_px:.3f} mm per px", m_per_px=1e3 * fit.m_per_px) if fit is not None else ""
     return f"{rule.name} ({serves}{scale})"
 
 

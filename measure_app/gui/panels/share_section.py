@@ -39,20 +39,13 @@ class ShareSection(Section):
             return
         unread = _unread(run, self.frames)
         which = (
-            said(
-                "Share {share} of {shares}",
-                share=mark.share,
-                shares=mark.shares,
-            )
+            said("Share {share} of {shares}", share=mark.share, shares=mark.shares)
             if mark.share and mark.shares
             else said("This run")
         )
         done = len(self.frames) - len(unread)
         rest = (
-            said(
-                "the next is frame {unread}",
-                unread=unread[0],
-            )
+            said("the next is frame {unread}", unread=unread[0])
             if unread
             else said("all are read: hand it in")
         )

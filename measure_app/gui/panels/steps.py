@@ -133,8 +133,7 @@ def _datum_unlocks(run: Run | None, outcome: Outcome | None) -> str:
         more.append(said("the container's area"))
     if more:
         return said(
-            "With {join}: the discharge coefficient, and a g from the clock.",
-            join=said(" and ").join(more),
+            "With {join}: the discharge coefficient, and a g from the clock.", join=said(" and ").join(more)
         )
     if run.camera.distance_m is None:
         return said("With the camera's distance: depths before and behind the jet are corrected.")
@@ -211,19 +210,8 @@ def _findings_unlock(outcome: Outcome | None) -> str:
     cv = outcome.findings.finding("speed_coefficient")
     open_ones = len(outcome.findings.undetermined)
     if cv is not None:
-        tail = (
-            said(
-                "; {open_ones} more with further inputs",
-                open_ones=open_ones,
-            )
-            if open_ones
-            else ""
-        )
-        return said(
-            "{count} findings{tail}.",
-            count=len(outcome.findings.findings),
-            tail=tail,
-        )
+        tail = said("; {open_ones} more with further inputs", open_ones=open_ones) if open_ones else ""
+        return said("{count} findings{tail}.", count=len(outcome.findings.findings), tail=tail)
     return said(
         "{count} findings; the speed coefficient needs heads and throws.",
         count=len(outcome.findings.findings),

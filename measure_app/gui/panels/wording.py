@@ -54,9 +54,4 @@ def clock(seconds: float | None) -> str:
     if seconds < 60.0:
         return numeral(f"{sign}{seconds:.3f} s")
     minutes, rest = divmod(round(seconds, 2), 60.0)
-    return said(
-        "{sign}{minutes} min {rest:05.2f} s",
-        sign=sign,
-        minutes=int(minutes),
-        rest=rest,
-    )
+    return said("{sign}{minutes} min {rest:05.2f} s", sign=sign, minutes=int(minutes), rest=rest)
