@@ -27,6 +27,9 @@ _QUIET = {"libx265": {"x265-params": "log-level=none"}}
 _PIXEL_FORMATS = {8: "yuv420p", 10: "yuv420p10le"}
 _BT709 = 1
 _LIMITED_RANGE = 1
+_X265_REORDERS = 3  # pictures
+"""A film shorter than this leaves libx265 (4.1) without a decode time to compute, and it hands out whatever its
+memory holds: one in ten such films was refused by the container. Without B-frames nothing is reordered."""
 _LAMBDA_PER_QUANTISER = 118  # libavutil's FF_QP2LAMBDA
 
 
@@ -231,11 +234,11 @@ def _pictures(frames: Iterable[Picture], ticks: Iterable[int], name: str) -> Ite
 
 def _encode(out: Any, stream: Any, pictures: Iterator[tuple[Picture, int]], recipe: _Recipe) -> None:
     """Send every picture through the encoder into the container."""
-    prepared = False
-    for picture, tick in pictures:
-        if not prepared:
-            recipe.prepare(stream, *picture.shape[:2])
-            prepared = True
+    opening = list(itertools.islice(pictures, _X265_REORDERS))
+    recipe.prepare(stream, *opening[0][0].shape[:2])
+    if recipe.codec == "libx265" and len(opening) < _X265_REORDERS:
+        stream.codec_context.max_b_frames = 0
+    for picture, tick in itertools.chain(opening, pictures):
         frame = _video_frame(picture, stream.pix_fmt)
         frame.pts = tick
         frame.time_base = recipe.base
