@@ -40,6 +40,8 @@ from measure_app.words import said
 
 _ZOOM_STEP = 1.25
 _LARGEST = 40.0
+_MARGIN = 30
+"""The cross that keys move stays so far from the view's edges, view points."""
 _ARROWS = {
     Qt.Key.Key_Left: (-1.0, 0.0),
     Qt.Key.Key_Right: (1.0, 0.0),
@@ -91,6 +93,7 @@ class FrameView(QGraphicsView):
         self._new = False
         self._pointer: QPointF | None = None
         self._cross: Pixel | None = None
+        self._tool: object = hand.tool
         hand.draft_changed.connect(self._on_draft)
         hand.selected_changed.connect(self._on_selected)
         hand.tool_changed.connect(self._on_tool)
@@ -135,8 +138,12 @@ class FrameView(QGraphicsView):
         self.viewport().update()
 
     def zoom(self, factor: float, about: QPointF | None = None) -> None:
-        """Magnify about a point of the view; None: its middle."""
-        point = about if about is not None else QPointF(self.viewport().rect().center())
+        """Magnify about a point of the view; None: the cross that keys move, or else the view's middle."""
+        if about is None:
+            about = QPointF(self.viewport().rect().center())
+            if self._cross is not None:
+                about = self.map.view_at(self._cross)
+        point = about
         scale = self.map.scale
         lowest = min(self._fit_scale(), 1.0)
         factor = max(lowest / scale, min(factor, _LARGEST / scale))
@@ -304,6 +311,7 @@ class FrameView(QGraphicsView):
         if self._hand.selected is not None:
             size = 1.0 if large else 0.1
             self._hand.nudge(step[0] * size, step[1] * size)
+            self._keep_in_sight(self._place_of_selected())
             self._look_at_selected()
         elif self._hand.tool is Tool.LOOK:
             if step[0]:
@@ -312,7 +320,8 @@ class FrameView(QGraphicsView):
             fine = bool(modifiers & Qt.KeyboardModifier.ControlModifier)
             size = 10.0 if large else 0.1 if fine else 1.0
             at = self._cross or self.map.pixel_at(QPointF(self.viewport().rect().center()))
-            self._cross = Pixel(at.x + step[0] * size, at.y + step[1] * size)
+            self._cross = self._on_frame(Pixel(at.x + step[0] * size, at.y + step[1] * size))
+            self._keep_in_sight(self._cross, _MARGIN)
             if self._hand.draft.line_from is not None:
                 point = self.map.view_at(self._cross)
                 self._hand.press(self._cross, point, self.map, self.shown)
@@ -338,6 +347,18 @@ class FrameView(QGraphicsView):
             self._hand.take(Tool.LOOK, self._hand.options)
         self._cross = None
         self.loupe.hide()
+
+    def _on_frame(self, at: Pixel) -> Pixel:
+        """Return the position, or the nearest one on the frame."""
+        box = self._item.boundingRect()
+        return Pixel(min(max(at.x, 0.0), box.width() - 1), min(max(at.y, 0.0), box.height() - 1))
+
+    def _keep_in_sight(self, at: Pixel | None, margin: int = 0) -> None:
+        """Move the picture so that what keys work on is seen: nobody marks blindly."""
+        room = self.viewport().rect().adjusted(margin, margin, -margin, -margin)
+        if at is None or self._fitted or room.contains(self.map.view_at(at).toPoint()):
+            return
+        self._move(QPointF(room.center()) - self.map.view_at(at))
 
     def _fit_scale(self) -> float:
         box, room = self._item.boundingRect(), self.viewport().rect()
@@ -367,20 +388,25 @@ class FrameView(QGraphicsView):
         self.loupe.look(self.image, at or held or self.map.pixel_at(point), point)
 
     def _look_at_selected(self) -> None:
-        run, selected = self._document.run, self._hand.selected
-        place = place_of(run, selected) if run is not None and selected is not None else None
+        place = self._place_of_selected()
         if place is not None and self.loupe_on:
             self.loupe.look(self.image, place, self.map.view_at(place))
+
+    def _place_of_selected(self) -> Pixel | None:
+        run, selected = self._document.run, self._hand.selected
+        return place_of(run, selected) if run is not None and selected is not None else None
 
     def _on_draft(self) -> None:
         self.viewport().update()
 
     def _on_selected(self, _handle: object) -> None:
         self.setAccessibleDescription(self._hand.say())
+        self._keep_in_sight(self._place_of_selected())
         self.viewport().update()
 
     def _on_tool(self, tool: object) -> None:
-        self._cross = None
+        if tool is not self._tool:  # the same one again, as for a rule's next graduation: the cross stays
+            self._cross, self._tool = None, tool
         shape = Qt.CursorShape.OpenHandCursor if tool is Tool.LOOK else Qt.CursorShape.CrossCursor
         self.viewport().setCursor(shape)
         if tool is Tool.LOOK:

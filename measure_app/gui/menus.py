@@ -75,7 +75,7 @@ class Menus:
         self._add(menu, said("&Open a run or a pack …"), window.files.open_run, QKeySequence.StandardKey.Open)
         self._add(menu, said("Open the sa&mple run"), window.files.open_sample)
         self._add(menu, said("&Before the film …"), self.show_plan)
-        self._recent = menu.addMenu(said("Lately &open"))
+        self._recent = menu.addMenu(said("&Lately open"))
         self._recent.aboutToShow.connect(self._fill_recent)
         menu.addSeparator()
         self._needs_run += [
@@ -126,7 +126,7 @@ class Menus:
             self._add(menu, said("&Last of the part"), lambda: window.deck.go_to_end(True), "Ctrl+End"),
             self._add(menu, said("&Play or stop"), window.playback.toggle, "Ctrl+Space"),
             self._add(menu, said("Part &starts here"), lambda: window.deck.set_end(False)),
-            self._add(menu, said("Part &ends here"), lambda: window.deck.set_end(True)),
+            self._add(menu, said("Part en&ds here"), lambda: window.deck.set_end(True)),
         ]
 
     def _view(self) -> None:

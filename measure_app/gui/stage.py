@@ -99,7 +99,7 @@ class Stage(QWidget):
         hand = self._bench.hand
         words = said(SHOWN_AS[hand.tool])
         if hand.draft.line_from is not None:
-            words = _SECOND_END
+            words = said(_SECOND_END)
         elif hand.draft.pending and hand.draft.graduation is None:
             words = said("One graduation marked; mark a second one, far from the first.")
         elif hand.selected is not None:

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QDateTime, QLocale, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from measure_app.gui.press_button import PressButton
 from measure_app.gui.recovery import Snapshot
 from measure_app.gui.theme import colours
-from measure_app.words import said
+from measure_app.words import language, said
 
 
 class _Drawing(QWidget):
@@ -177,7 +176,9 @@ class StartPage(QWidget):
         name = snapshot.run.title or (
             snapshot.path.name if snapshot.path else Path(snapshot.run.clip.path).name
         )
-        when = time.strftime("%d %B, %H:%M", time.localtime(snapshot.written))
+        when = QLocale(language()).toString(
+            QDateTime.fromSecsSinceEpoch(int(snapshot.written)), said("d MMMM, HH:mm")
+        )
         words = QLabel(said("Not saved before the program ended on {when}: {name}", when=when, name=name))
         words.setWordWrap(True)
         back = PressButton(said("Take it back"))

@@ -53,11 +53,10 @@ class ValueEntry(QFrame):
         self._field.selectAll()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
-        """Drop the graduation on Escape."""
+        """Drop the graduation on Escape; Enter, which the field has heard, must not mark once more."""
         if event.key() == Qt.Key.Key_Escape:
-            self.hide()
             self.dropped.emit()
-        else:
+        elif event.key() not in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             super().keyPressEvent(event)
 
     def _on_enter(self) -> None:

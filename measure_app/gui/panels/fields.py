@@ -13,7 +13,7 @@ from measure_app.gui.panels.pieces import Sentence, choice
 from measure_app.gui.panels.quantity import Family, NotANumber, Typed, Unit, fitting_unit, shown, typed
 from measure_app.words import marked, said
 
-_NO_INSTRUMENT = marked("another figure")
+_NO_INSTRUMENT = marked("your own figure")
 
 
 class _Line(QLineEdit):
@@ -125,7 +125,7 @@ class QuantityField(QWidget):
         self.instrument_box.activated.connect(self._instrument_chosen)
         line = QHBoxLayout()
         line.setSpacing(4)
-        with_words = QLabel(said("with"))
+        with_words = QLabel(said("measured with"))
         with_words.setBuddy(self.instrument_box)
         line.addWidget(with_words)
         line.addWidget(self.instrument_box, 1)
@@ -143,7 +143,8 @@ class QuantityField(QWidget):
 
     def set_values(self, value: float | None, u: float | None = None) -> None:
         """Show what the run holds."""
-        if (value, u) != (self._value, self._u) or not self.value_edit.isModified():
+        typing = self.value_edit.isModified() or self.u_edit.isModified()
+        if (value, u) != (self._value, self._u) or not typing:
             if self._value is None and value is not None and not self.value_edit.isModified():
                 self._unit = fitting_unit(value, self.family)
             self._value, self._u = value, u
@@ -155,10 +156,8 @@ class QuantityField(QWidget):
         self.value_edit.setAccessibleDescription(words)
 
     def _show(self) -> None:
-        self.value_edit.setText(shown(self._value, self._unit))
-        self.u_edit.setText(shown(self._u, self._unit))
-        for edit in (self.value_edit, self.u_edit):
-            edit.setModified(False)
+        for edit, amount in ((self.value_edit, self._value), (self.u_edit, self._u)):
+            _show_in(edit, shown(amount, self._unit))
         if self.unit_box is not None:
             self.unit_box.setCurrentIndex(self.family.units.index(self._unit))
         if self.instrument_box is not None:
@@ -226,3 +225,13 @@ class QuantityField(QWidget):
             self._take(self._value, self._instruments[index].u, self._unit)
         elif index < len(self._instruments):
             self.u_edit.setPlaceholderText(shown(self._instruments[index].u, self._unit))
+
+
+def _show_in(edit: QLineEdit, text: str) -> None:
+    """Show a text; where all was selected, all is: who came by Tab and types replaces it, never adds to it."""
+    if text != edit.text():
+        whole = edit.hasFocus() and edit.selectedText() == edit.text()
+        edit.setText(text)
+        if whole:
+            edit.selectAll()
+    edit.setModified(False)

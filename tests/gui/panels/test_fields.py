@@ -122,3 +122,34 @@ def test_every_control_has_a_name_for_those_who_cannot_see_it(taken: Taken) -> N
     assert field.instrument_box is not None
     assert "unit" in field.unit_box.accessibleName()
     assert "measured with" in field.instrument_box.accessibleName()
+
+
+def test_what_is_typed_after_tab_replaces_the_usual_uncertainty_even_when_it_came_late(
+    taken: Taken, qtbot: QtBot
+) -> None:
+    field = taken.field
+    field.value_edit.setFocus()
+    qtbot.keyClicks(field.value_edit, "255")
+    field.u_edit.setFocus(Qt.FocusReason.TabFocusReason)
+    assert field.u_edit.text() == "0.41"
+    field.set_values(field.value, field.u)  # the findings came back and the panel shows itself anew
+    field.u_edit.setText("")  # as a run does that has no uncertainty …
+    field.u_edit.setModified(False)
+    field.set_values(0.255, STEEL_RULE.u)  # … until it is known
+    qtbot.keyClicks(field.u_edit, "2")
+    assert field.u_edit.text() == "2"
+    qtbot.keyClick(field.u_edit, Qt.Key.Key_Return)
+    assert taken.got[-1] == (0.255, 0.002)
+
+
+def test_an_uncertainty_half_typed_stays_when_the_findings_come_back(taken: Taken, qtbot: QtBot) -> None:
+    field = taken.field
+    field.set_values(0.26, 0.001)
+    field.u_edit.setFocus()
+    field.u_edit.selectAll()
+    qtbot.keyClicks(field.u_edit, "0,")
+    field.set_values(0.26, 0.001)
+    qtbot.keyClicks(field.u_edit, "5")
+    assert field.u_edit.text() == "0,5"
+    qtbot.keyClick(field.u_edit, Qt.Key.Key_Return)
+    assert taken.got == [(0.26, 0.0005)]

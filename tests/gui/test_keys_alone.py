@@ -1,0 +1,140 @@
+"""Keys alone: whoever has no mouse marks what is seen, once, and never loses the keyboard."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence
+from PySide6.QtWidgets import QMenu
+
+from calibration import Measures
+from measure_app.gui.hand import Hand
+from measure_app.gui.main_window import MainWindow
+from measure_app.gui.marks import Handle, Kind, place_of
+from measure_app.gui.tools import Tool
+from measure_app.words import use_language
+from tests.gui.conftest import Driver
+
+SHIFT = Qt.KeyboardModifier.ShiftModifier
+
+
+def _cross_is_seen(driver: Driver) -> bool:
+    cross = driver.view._cross
+    return cross is not None and driver.view.viewport().rect().contains(
+        driver.view.map.view_at(cross).toPoint()
+    )
+
+
+def _mark_here(driver: Driver, value: str) -> None:
+    driver.key(Qt.Key.Key_Return)
+    driver.type(value)
+
+
+def test_enter_takes_a_value_and_marks_nothing_more(driver: Driver) -> None:
+    driver.open_bench()
+    hand: Hand = driver.window.bench.hand
+    driver.window.bench.use_tool(Tool.GRADUATION, measures=Measures.BOTH)
+    driver.key(Qt.Key.Key_Left, SHIFT)
+    _mark_here(driver, "100")
+    assert driver.window.focusWidget() is driver.view
+    assert not driver.window.stage.entry.isVisible()
+    assert (hand.draft.graduation, len(hand.draft.pending), hand.selected) == (None, 1, None)
+
+
+def test_the_cross_stays_where_it_is_when_a_rule_is_made_of_its_marks(driver: Driver) -> None:
+    driver.open_bench()
+    document, hand = driver.window.bench.document, driver.window.bench.hand
+    driver.window.bench.use_tool(Tool.GRADUATION, measures=Measures.BOTH)
+    for value in ("100", "90", "80"):
+        for _ in range(4):
+            driver.key(Qt.Key.Key_Down, SHIFT)
+        _mark_here(driver, value)
+    rule = document.run.rules[-1]
+    assert [round(each.value_m, 4) for each in rule.graduations] == [0.08, 0.09, 0.1]
+    lower, middle, upper = (each.px for each in rule.graduations)
+    assert (lower.y - middle.y, middle.y - upper.y) == pytest.approx((40, 40))
+    assert hand.selected is None
+
+
+def test_escape_drops_a_value_and_gives_the_keyboard_back_to_the_frame(driver: Driver) -> None:
+    driver.open_bench()
+    driver.window.bench.use_tool(Tool.GRADUATION, measures=Measures.BOTH)
+    driver.key(Qt.Key.Key_Left, SHIFT)
+    driver.key(Qt.Key.Key_Return)
+    assert driver.window.stage.entry.isVisible()
+    driver.key(Qt.Key.Key_Escape)
+    assert not driver.window.stage.entry.isVisible()
+    assert driver.window.focusWidget() is driver.view
+    assert driver.window.bench.hand.draft.graduation is None
+
+
+def test_the_picture_follows_the_cross_to_the_frames_edge_and_no_farther(driver: Driver) -> None:
+    driver.open_bench()
+    driver.view.zoom(4.0)
+    driver.window.bench.use_tool(Tool.ORIFICE)
+    for key in (Qt.Key.Key_Left, Qt.Key.Key_Up):
+        for _ in range(150):
+            driver.key(key, SHIFT)
+            assert _cross_is_seen(driver)
+    cross = driver.view._cross
+    assert cross is not None
+    assert (cross.x, cross.y) == (0, 0)
+
+
+def test_keys_magnify_about_the_cross(driver: Driver) -> None:
+    driver.open_bench()
+    driver.window.bench.use_tool(Tool.ORIFICE)
+    for _ in range(20):
+        driver.key(Qt.Key.Key_Left, SHIFT)
+    before = driver.view.map.view_at(driver.view._cross)
+    driver.view.zoom(1.25)
+    after = driver.view.map.view_at(driver.view._cross)
+    assert (after.x(), after.y()) == pytest.approx((before.x(), before.y()))
+
+
+def test_a_mark_that_keys_choose_comes_into_sight(driver: Driver) -> None:
+    driver.open_bench()
+    run = driver.window.bench.document.run
+    driver.view.zoom(8.0)
+    for rule, each in enumerate(run.rules):
+        for i in (0, len(each.graduations) - 1):
+            handle = Handle(Kind.GRADUATION, rule, i)
+            driver.window.bench.hand.select(handle)
+            place = driver.view.map.view_at(place_of(run, handle)).toPoint()
+            assert driver.view.viewport().rect().contains(place)
+
+
+def _menus(menu: QMenu) -> Iterator[QMenu]:
+    yield menu
+    for action in menu.actions():
+        inner = action.menu()
+        if isinstance(inner, QMenu):
+            yield from _menus(inner)
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_no_letter_in_a_menu_stands_for_two_things(
+    language: str, make_window: Callable[[], MainWindow]
+) -> None:
+    use_language(language)
+    try:
+        window = make_window()
+    finally:
+        use_language("en")
+    bar = window.menuBar()
+    tops = [action.menu() for action in bar.actions()]
+    groups = [[action.text() for action in bar.actions()]]
+    groups += [
+        [a.text() for a in inner.actions() if not a.isSeparator()]
+        for top in tops
+        if isinstance(top, QMenu)
+        for inner in _menus(top)
+    ]
+    assert len(groups) >= 6
+    for texts in groups:
+        letters = Counter(QKeySequence.mnemonic(text).toString() for text in texts)
+        letters.pop("", None)
+        assert {letter: n for letter, n in letters.items() if n > 1} == {}, texts
