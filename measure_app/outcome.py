@@ -349,6 +349,14 @@ def _remarks(
 def _refusal(part: Part, lost: int, count: int, refused: Sequence[RefusedSpan]) -> Remark:
     spans = [span for span in refused if span.part is part]
     longest = max(spans, key=lambda span: span.last - span.first)
+    if lost == 1:
+        words = said(
+            "not found in frame {frame}, one of {count}: {why}",
+            frame=longest.first,
+            count=count,
+            why=said(longest.why.value),
+        )
+        return Remark(part.value, words, (longest.first, longest.last))
     words = said(
         "not found in {lost} of {count} frames; longest span: frames {first} to {last}, {why}",
         lost=lost,

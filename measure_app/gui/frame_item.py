@@ -42,6 +42,8 @@ class FrameItem(QGraphicsItem):
         self, painter: QPainter, option: QStyleOptionGraphicsItem, _widget: QWidget | None = None
     ) -> None:
         """Paint the part of the frame that shows."""
+        if self._reply is None:
+            return  # no film yet: nothing, rather than a black square that looks like a frame
         if self.image is None:
             painter.fillRect(self.boundingRect(), QColor(CASING))
             return

@@ -107,6 +107,11 @@ class FrameView(QGraphicsView):
         return self._item.image
 
     @property
+    def shows_whole(self) -> bool:
+        """Whether the whole frame is in sight."""
+        return self._fitted
+
+    @property
     def map(self) -> ViewMap:
         """The way between film and view now."""
         return ViewMap(self.viewportTransform())

@@ -87,6 +87,10 @@ class RunFiles:
         if not self.may_go():
             return
         path = path.absolute()
+        if not path.exists():
+            words = said("there is no such file; check its name and folder")
+            self._bench.troubled.emit(AppError(words, where=str(path)))
+            return
         if self._is_pack(path):
             self._try(lambda: self._open_pack(path))
             return

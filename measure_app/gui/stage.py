@@ -15,6 +15,7 @@ from measure_app.gui.value_entry import ValueEntry
 from measure_app.gui.workbench import Workbench
 from measure_app.words import marked, said
 
+_MOVE = marked("Hold Space and drag to move the picture.")
 _SECOND_END = marked("Now press at the other end.")
 
 
@@ -82,12 +83,15 @@ class Stage(QWidget):
         if self._bench.document.info is None:
             return
         self.view.show_reply(reply)
+        if not self._scale.text():
+            self._on_zoom(self.view.map.scale)
         self._playback.shown()
 
     def _on_clip(self, info: object) -> None:
         if info is None:
             self.view.show_reply(None)
             self.entry.hide()
+            self._scale.clear()
 
     def _on_tool(self, tool: object) -> None:
         self.entry.hide()
@@ -106,7 +110,16 @@ class Stage(QWidget):
             words = said(
                 "{say}. Arrows move it by 0.1 px, with Shift by 1 px; Delete removes it.", say=hand.say()
             )
-        self._says.setText(words)
+        self._says.setText(self._with_move(words))
+
+    def _with_move(self, words: str) -> str:
+        """Add how a magnified picture is moved while a press marks, where there is room for it."""
+        if self._bench.hand.tool is Tool.LOOK or self.view.shows_whole:
+            return words
+        longer = f"{words} {said(_MOVE)}"
+        wrapped = Qt.TextFlag.TextWordWrap
+        need = self._says.fontMetrics().boundingRect(0, 0, self._says.width(), 999, wrapped, longer)
+        return longer if need.height() <= self._says.height() else words
 
     def _on_value_wanted(self, at: Pixel, offered: float | None) -> None:
         self.view.loupe.hide()
@@ -118,4 +131,5 @@ class Stage(QWidget):
             self.view.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _on_zoom(self, scale: float) -> None:
-        self._scale.setText(f"{100 * scale:.0f} %")
+        self._scale.setText(f"{100 * scale:.0f} %" if self.view.image is not None else "")
+        self._on_draft()

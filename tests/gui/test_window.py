@@ -20,6 +20,7 @@ from measure_app.gui.dialogs import Choice
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind
 from measure_app.gui.panels.steps import Step
+from measure_app.gui.theme import colours
 from measure_app.gui.tools import Tool
 from measure_app.outcome import measure
 from measure_app.run import By
@@ -518,3 +519,35 @@ def test_no_message_moves_the_frame(driver: Driver) -> None:
     driver.window.statusBar().showMessage("Saved as a.run.json")
     driver.settles()
     assert (driver.view.mapToGlobal(QPoint(0, 0)), driver.view.size()) == where
+
+
+def test_before_a_film_is_there_the_stage_shows_neither_a_frame_nor_a_scale(
+    driver: Driver, qtbot: QtBot, tmp_path: Path
+) -> None:
+    window = driver.window
+    path = tmp_path / "lost.run.json"
+    path.write_text((BENCH / "bench.run.json").read_text())
+    window.files.open_file(path)
+    qtbot.waitUntil(lambda: window.stage.notice.text != "", timeout=60_000)
+    assert window.stage._scale.text() == ""
+    picture = driver.view.viewport().grab().toImage()
+    assert picture.pixelColor(picture.width() // 2, picture.height() // 2).name() == colours().sunken
+    driver.open_bench()
+    assert window.stage._scale.text() == f"{100 * driver.view.map.scale:.0f} %"
+
+
+def test_a_file_that_is_not_there_opens_nothing(driver: Driver, tmp_path: Path) -> None:
+    driver.window.files.open_file(tmp_path / "none.mp4")
+    assert driver.window.bench.document.run is None
+    assert "none.mp4: there is no such file" in driver.window.start._trouble.text()
+
+
+def test_a_magnified_picture_says_how_it_is_moved_while_a_press_marks(driver: Driver) -> None:
+    driver.open_bench()
+    says = driver.window.stage._says
+    driver.window.bench.use_tool(Tool.ORIFICE)
+    assert "Space" not in says.text()
+    driver.view.zoom(3.0)
+    assert says.text() == "Press on the centre of the hole. Hold Space and drag to move the picture."
+    driver.window.bench.use_tool(Tool.LOOK)
+    assert "Space" not in says.text()

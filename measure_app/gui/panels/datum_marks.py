@@ -6,6 +6,7 @@ from msgspec.structs import replace
 from PySide6.QtWidgets import QAbstractButton
 
 from analysis import with_uncertainty
+from calibration import Measures
 from measure_app.edits import SetDrop, SetGaugeLine, SetLandingLine, SetOrifice, SetThrowZero
 from measure_app.gui.panels.drawings import DepthDrawing
 from measure_app.gui.panels.fields import QuantityField
@@ -50,6 +51,11 @@ class _Block:
         """Add a field."""
         self.section.add(field)
         return field
+
+    def ready(self, there: bool) -> None:
+        """Offer the tools while there is a film to mark on."""
+        for made, _ in self._tools:
+            made.setEnabled(there)
 
     def tool_changed(self, tool: Tool) -> None:
         """Show which tool is in hand."""
@@ -150,6 +156,21 @@ class DropBlock(_Block):
         self.read = Sentence(tone="faint")
         self.section.add(self.read)
 
+    def _rough(self, run: Run | None) -> float | None:
+        """Return the drop by the scale of the rule for heads, straight down the frame, m."""
+        if run is None or run.orifice is None or run.landing_line is None:
+            return None
+        hole, start, end = run.orifice.px, run.landing_line.from_px, run.landing_line.to_px
+        scales = [
+            fit.m_per_px
+            for rule, fit in zip(run.rules, self.panel.document.rule_fits, strict=False)
+            if rule.measures is not Measures.THROW
+        ]
+        if not scales or start.x == end.x:
+            return None
+        level = start.y + (hole.x - start.x) * (end.y - start.y) / (end.x - start.x)
+        return scales[0] * (level - hole.y) if level > hole.y else None
+
     def _typed(self, value: float | None, u: float | None) -> None:
         self.panel.ask(SetDrop(DropPart(value, u or 0.0) if value is not None else None), self.drop)
 
@@ -165,6 +186,13 @@ class DropBlock(_Block):
             reason = read.reasons[0] if read.reasons else ""
             if reason:
                 seen = said("The frame cannot give it: {reason}.", reason=reason)
+                rough = self._rough(run)
+                if rough is not None:
+                    seen += " " + said(
+                        "Carried on beyond the rule, its scale makes it about {rough:.2g} cm: a check on what "
+                        "you measure, no more.",
+                        rough=100 * rough,
+                    )
             else:
                 value = with_uncertainty(1e3 * float(read.values[0]), 1e3 * float(read.u[0]), "mm")
                 seen = said("The frame gives {value}, from the orifice to the landing line.", value=value)

@@ -41,6 +41,8 @@ class DatumPanel(Panel):
         for block in (*self._picked, self.container, self.place, self.camera):
             block.section.setEnabled(run is not None)
             block.show(run)
+        for picked in self._picked:
+            picked.ready(run is not None and self.info is not None)
 
     def _tool_changed(self, tool: Tool) -> None:
         for block in self._picked:

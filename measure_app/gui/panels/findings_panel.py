@@ -16,7 +16,7 @@ from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.wording import BORROWED_G, finding_name
+from measure_app.gui.panels.wording import BORROWED_G, finding_name, with_fields
 from measure_app.words import counted, marked, said, source_words
 
 if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
@@ -324,11 +324,14 @@ def _budget_words(finding: Finding | None) -> str:
 
 
 def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
-    place = (
-        said(" (frames {frames} to {frames2})", frames=frames[0], frames2=frames[1])
-        if frames is not None
-        else ""
-    )
+    place = ""
+    if frames is not None:
+        place = (
+            said(" (frame {frame})", frame=frames[0])
+            if frames[0] == frames[1]
+            else said(" (frames {frames} to {frames2})", frames=frames[0], frames2=frames[1])
+        )
+    says = with_fields(says)
     return f"{_capital(said(about))}{place}: {says}{'' if says.endswith('.') else '.'}"
 
 

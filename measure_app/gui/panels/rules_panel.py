@@ -198,7 +198,8 @@ class RulesPanel(Panel):
         lines = max(1, min(5, sum(_lines(name) for name in names)))
         self.rule_list.setFixedHeight(int((lines + 0.4) * self.fontMetrics().lineSpacing()) + 8)
         self.rule_list.setVisible(bool(rules))
-        self.new_button.setEnabled(self.run is not None and self.info is not None)
+        for tool in (self.new_button, self.add_button, self.plumb_button):
+            tool.setEnabled(self.run is not None and self.info is not None)
         self.missing.say(self._missing_words())
         for section in (self._rule, self._depth):
             section.setVisible(bool(rules))

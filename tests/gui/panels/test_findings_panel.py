@@ -12,12 +12,14 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QAbstractButton
+from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 from stand import bench
 
-from analysis import LAWS, Share, Undetermined, with_uncertainty
+from analysis import LAWS, Remark, Share, Undetermined, with_uncertainty
+from measure_app.gui.panels import wording
 from measure_app.gui.panels.budget_bars import BudgetList, budget_rows
+from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.finding_list import ASSUMED_G, FindingList
 from measure_app.gui.panels.findings_panel import FindingsPanel
 from measure_app.gui.panels.graph_words import (
@@ -30,6 +32,7 @@ from measure_app.gui.panels.graph_words import (
     whole_of,
 )
 from measure_app.gui.panels.graphs import line_of
+from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.panels.wording import BORROWED_G, FINDING_NAMES, finding_name, unit_words
 
 Show = Callable[..., Any]
@@ -374,3 +377,35 @@ def test_a_graph_with_few_points_can_be_emptied(show: Show) -> None:
     graph.show_line(None, ())
     bars = graph._bars.boundingRect()  # it threw where bars of the line before were left
     assert bars.isEmpty()
+
+
+def test_remarks_name_the_fields_of_the_window_and_single_frames(show: Show) -> None:
+    panel, document, _ = show(FindingsPanel)
+    remarks = (
+        Remark("depth", "no camera.distance_m: give camera.distance_m and the behind_m of gauge_line.", None),
+        Remark("surface", "not found in frame 7, one of 300: hidden", (7, 7)),
+        Remark("landing", "not found", (3, 9)),
+    )
+    document.set_outcome(with_parts(document.outcome, remarks=remarks))
+    text = panel.remarks.text()
+    assert "camera.distance_m" not in text
+    assert text.count("“From the lens to the jet's plane” (step Datum › Camera)") == 2
+    assert "“behind the jet's plane” of “Gauge line”." in text
+    assert "Surface (frame 7): not found in frame 7, one of 300: hidden." in text
+    assert "Landing (frames 3 to 9): not found." in text
+
+
+def test_every_key_that_is_said_by_a_field_has_that_field(show: Show) -> None:
+    labels = {
+        child.text()
+        for kind in (DatumPanel, ReadingsPanel)
+        for child in show(kind)[0].findChildren(QWidget)
+        if isinstance(child, QLabel | QAbstractButton)
+    }
+    shown = " | ".join(labels)
+    for key, (label, step, section) in wording._OF_FIELDS.items():
+        if step is not None:
+            assert label in shown, key
+            assert section in shown, key
+        assert label in wording.with_fields(f"give {key}.")
+        assert wording.with_fields(f"my_{key} {key}x") == f"my_{key} {key}x"

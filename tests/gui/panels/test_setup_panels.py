@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit, QSpinBox
 from pytestqt.qtbot import QtBot
 from stand import bench
 
-from calibration import Measures
+from calibration import Measures, Pixel
 from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.film_panel import FilmPanel, coarse_words
@@ -389,3 +389,21 @@ def test_coarse_pixels_are_said_once_the_scale_is_known() -> None:
     (words,) = coarse_words((fine, coarse))  # type: ignore[arg-type]
     assert "0.62 px to a millimetre: half a pixel is 0.8 mm" in words
     assert coarse_words(()) == ()
+
+
+def test_a_drop_out_of_the_rules_reach_is_told_roughly_as_a_check(show: Show) -> None:
+    panel, document, _ = show(DatumPanel)
+    assert f"about {100 * document.run.drop.value_m:.2g} cm" in panel.drop.read.text()
+    hole = document.run.orifice.px
+    line = replace(document.run.landing_line, from_px=hole, to_px=Pixel(hole.x + 500, hole.y - 9))
+    assert panel.drop._rough(replace(document.run, landing_line=line)) is None  # above the hole: no drop
+
+
+def test_tools_wait_for_a_film_to_mark_on(show: Show) -> None:
+    for kind in (RulesPanel, DatumPanel):
+        panel, document, _ = show(kind)
+        tools = [b for b in panel.findChildren(QAbstractButton) if b.text().startswith(("Mark", "Draw"))]
+        assert len(tools) >= 2
+        assert all(b.isEnabled() for b in tools)
+        document.set_clip(None, None)
+        assert not any(b.isEnabled() for b in tools)
