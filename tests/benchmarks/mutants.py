@@ -6,7 +6,8 @@ The last commit is cloned into a folder of its own. There the tests of both pack
 test passes over which line. Then faults are drawn, evenly over all modules: a comparison turned round or moved by
 its boundary, plus for minus, times for divided by, a number changed, `and` for `or`, a condition turned round. For
 each only the tests that pass over its line are run, the quickest first and of those a few seconds' worth, until one
-fails; 20 s at most. What no test notices is listed with its line.
+fails; 20 s at most. A fault that these let through is given the further tests of its line, `--more` seconds' worth.
+What no test notices is listed with its line, beside the reason where `mutants_explained.toml` says why no test can.
 
 `--only MODULE` draws from one module; `--show` names every mutant and what became of it.
 """
@@ -24,6 +25,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import tomllib
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -35,6 +37,8 @@ TESTS = ("tests/analysis", "tests/calibration")
 SECONDS = 20
 SECONDS_OF_TESTS = 4.0
 """The quickest tests of a line are taken until they take so long; hundreds pass over a line of every fit."""
+EXPLAINED = Path(__file__).with_name("mutants_explained.toml")
+"""Faults that change nothing anybody can ask for, each with the reason."""
 INI = "mutants.ini"
 UNTOUCHED = {"__init__.py", "words.py"}
 SPOKEN = {"said", "marked", "counted", "numeral", "field", "dataclass", "TypeVar", "Meta"}
@@ -190,10 +194,10 @@ def passed_over(
 ) -> tuple[Mapping[tuple[str, int], list[str]], dict[str, float]]:
     """Run the tests once; give the tests of each line, the quickest first, and how long each takes."""
     told, data = root / "durations.txt", root / ".coverage"
-    if kept is not None and kept.exists():
+    if kept is not None and (kept / "durations.txt").exists():
         (root / ".coverage").write_bytes((kept / ".coverage").read_bytes())
         told.write_bytes((kept / "durations.txt").read_bytes())
-    if not data.exists() or not told.exists():
+    if not data.exists() or not told.exists() or not told.stat().st_size:
         command = [
             sys.executable, "-m", "pytest", *TESTS, "-q", "-p", "no:cacheprovider", "--cov-context=test",
             "--cov-report=", "--durations=0", "--durations-min=0", *(f"--cov={each}" for each in PACKAGES),
@@ -202,6 +206,10 @@ def passed_over(
         if done.returncode not in {0, 1}:
             raise SystemExit(f"the tests cannot be run:\n{done.stdout[-2000:]}")
         told.write_text(done.stdout, encoding="utf-8")
+        if kept is not None:
+            kept.mkdir(parents=True, exist_ok=True)
+            (kept / ".coverage").write_bytes(data.read_bytes())
+            (kept / "durations.txt").write_bytes(told.read_bytes())
     # A test of time fails where lines are noted as they are passed over; it is left out.
     failing = set(re.findall(r"^FAILED (\S+)", told.read_text("utf-8"), re.MULTILINE))
     times: dict[str, float] = defaultdict(float)
@@ -222,9 +230,17 @@ def passed_over(
 
 
 def tests_of(
-    mutant: Mutant, lines: Mapping[tuple[str, int], list[str]], times: Mapping[str, float], root: Path
-) -> list[str]:
-    """Give the tests that pass over a fault's statement; a line run at import only is passed over by its module's."""
+    mutant: Mutant,
+    lines: Mapping[tuple[str, int], list[str]],
+    times: Mapping[str, float],
+    root: Path,
+    more: float,
+) -> tuple[list[str], list[str]]:
+    """
+    Give the tests that pass over a fault's statement, the first to be asked and those after them.
+
+    A line run at import only is passed over by its module's.
+    """
     tree = ast.parse((root / mutant.file).read_text(encoding="utf-8"))
     inner = [
         n
@@ -236,19 +252,22 @@ def tests_of(
     found = [name for line in (mutant.line, *span) for name in lines.get((mutant.file, line), [])]
     if not found and not any(isinstance(n, ast.FunctionDef) for n in inner):
         found = [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
-    chosen, spent = [], 0.0
+    first: list[str] = []
+    later: list[str] = []
+    spent = 0.0
     for name in sorted(set(found), key=lambda name: (times.get(name, 0.0), name)):
         spent += times.get(name, 0.0)
-        if chosen and spent > SECONDS_OF_TESTS:
-            break
-        chosen.append(name)
-    return chosen
+        if not first or spent <= SECONDS_OF_TESTS:
+            first.append(name)
+        elif not later or spent <= SECONDS_OF_TESTS + more:
+            later.append(name)
+    return first, later if more else []
 
 
 # ---------------------------------------------------------------- running them
 
 
-def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path) -> str:
+def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path, seconds: float = SECONDS) -> str:
     """Say what became of a fault: `noticed`, `too long` (noticed as well), `survived` or `not reached`."""
     if not tests:
         return "not reached"
@@ -261,7 +280,7 @@ def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path) -> str:
             _test_and_leave(tests, root)
         began = time.monotonic()
         while (waited := os.waitpid(child, os.WNOHANG))[0] == 0:
-            if time.monotonic() - began > SECONDS:
+            if time.monotonic() - began > seconds:
                 os.kill(child, signal.SIGKILL)
                 os.waitpid(child, 0)
                 return "too long"
@@ -271,7 +290,7 @@ def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path) -> str:
             "[" in name for name in tests
         ):  # a name of a case that the shell of it garbles
             path.write_bytes(sound)
-            return outcome_of(mutant, sorted({name.partition("[")[0] for name in tests}), root)
+            return outcome_of(mutant, sorted({name.partition("[")[0] for name in tests}), root, seconds)
         if status not in {0, 1, 2}:  # 2: the module cannot even be imported
             return "not run"
         return "noticed" if status else "survived"
@@ -303,6 +322,12 @@ def _test_and_leave(tests: Sequence[str], root: Path) -> None:
         os._exit(status)
 
 
+def explained() -> dict[tuple[str, str, str], str]:
+    """Why no test can tell, by module, line and fault."""
+    rows = tomllib.loads(EXPLAINED.read_text(encoding="utf-8"))["same"]
+    return {(row["file"], row["line"], fault): row["why"] for row in rows for fault in row["faults"]}
+
+
 def _libraries() -> None:
     """Load what all tests need, once."""
     import odrpack  # noqa: F401
@@ -323,13 +348,13 @@ def main() -> int:
     parser.add_argument("--only", help="one module's stem")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--minutes", type=float, default=60.0, help="no more faults are drawn after so long")
+    parser.add_argument("--more", type=float, default=30.0, help="seconds of further tests for what is left")
     parser.add_argument("--table", type=Path)
     parser.add_argument(
-        "--lines", type=Path, help="folder with .coverage and durations.txt of an earlier first run"
+        "--lines", type=Path, help="folder that keeps .coverage and durations.txt of the first run"
     )
     asked = parser.parse_args()
     sys.dont_write_bytecode = True
-    last = time.monotonic() + 60.0 * asked.minutes
     with tempfile.TemporaryDirectory() as name:
         root = Path(name) / "clone"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(root)], check=True)  # noqa: S607
@@ -337,57 +362,79 @@ def main() -> int:
             "[pytest]\naddopts = --import-mode=importlib\npythonpath = .\nfilterwarnings = error\nmarkers = slow: long\n",
             encoding="utf-8",
         )
-        lines, times = passed_over(root, asked.lines)
-        _libraries()
-        by_module: dict[str, list[str]] = defaultdict(list)
-        left: list[tuple[Mutant, str, str]] = []
-        for mutant in drawn(root, 5, random.Random(0), asked.only):  # noqa: S311  dice
-            # A judge who condemns the sound as well proves nothing.
-            sound = replace(mutant, source=(root / mutant.file).read_text(encoding="utf-8"))
-            if outcome_of(sound, tests_of(sound, lines, times, root), root) == "noticed":
-                raise SystemExit(f"{mutant.file}:{mutant.line}: its tests fail without any fault")
-        for mutant in drawn(root, asked.count, random.Random(asked.seed), asked.only):  # noqa: S311  dice
-            if time.monotonic() > last:
-                break
-            came = outcome_of(mutant, tests_of(mutant, lines, times, root), root)
-            if came == "not run":
-                print(
-                    f"not run: {mutant.file}:{mutant.line}: names of its tests that the command does not know",
-                    flush=True,
-                )
-                continue
-            by_module[mutant.file].append(came)
-            if asked.show or came in {"survived", "not reached"}:
-                code = (root / mutant.file).read_text(encoding="utf-8").splitlines()[mutant.line - 1].strip()
-                print(f"{came}: {mutant.file}:{mutant.line}: {mutant.what}: {code}", flush=True)
-                if came in {"survived", "not reached"}:
-                    left.append((mutant, came, code))
-    every = [came for each in by_module.values() for came in each]
-    noticed = sum(came in {"noticed", "too long"} for came in every)
+        every = judged(asked, root)
+    report(asked, every)
+    return 0
+
+
+def judged(asked: argparse.Namespace, root: Path) -> list[tuple[Mutant, str, str]]:
+    """Put in one fault after the other; give each with what became of it and its line."""
+    last = time.monotonic() + 60.0 * asked.minutes
+    lines, times = passed_over(root, asked.lines)
+    _libraries()
+    for mutant in drawn(root, 5, random.Random(0), asked.only):  # noqa: S311  dice
+        # A judge who condemns the sound as well proves nothing.
+        sound = replace(mutant, source=(root / mutant.file).read_text(encoding="utf-8"))
+        if outcome_of(sound, tests_of(sound, lines, times, root, 0.0)[0], root) == "noticed":
+            raise SystemExit(f"{mutant.file}:{mutant.line}: its tests fail without any fault")
+    reasons = explained()
+    every: list[tuple[Mutant, str, str]] = []
+    for mutant in drawn(root, asked.count, random.Random(asked.seed), asked.only):  # noqa: S311  dice
+        if time.monotonic() > last:
+            break
+        code = (root / mutant.file).read_text(encoding="utf-8").splitlines()[mutant.line - 1].strip()
+        first, later = tests_of(mutant, lines, times, root, asked.more)
+        came = outcome_of(mutant, first, root)
+        if came == "survived" and (mutant.file, code, mutant.what) in reasons:
+            came = "explained"
+        if came == "survived" and later:
+            came = outcome_of(mutant, later, root, SECONDS + 3.0 * asked.more)
+        if came == "not run":
+            print(f"not run: {mutant.file}:{mutant.line}: its tests have names unknown here", flush=True)
+            continue
+        every.append((mutant, came, code))
+        if asked.show or came in {"survived", "not reached"}:
+            print(f"{came}: {mutant.file}:{mutant.line}: {mutant.what}: {code}", flush=True)
+    return every
+
+
+def report(asked: argparse.Namespace, every: Sequence[tuple[Mutant, str, str]]) -> None:
+    """Print, and keep in a file, the counts by module and each fault that no test noticed."""
+    by_module: dict[str, list[str]] = defaultdict(list)
+    for mutant, came, _ in every:
+        by_module[mutant.file].append("noticed" if came == "too long" else came)
+    all_of_them = [came for each in by_module.values() for came in each]
+    count = all_of_them.count
+    reasons = explained()
     words = (
-        f"{noticed} of {len(every)} faults noticed ({100 * noticed / max(1, len(every)):.0f} %); "
-        f"{every.count('not reached')} in lines that no test of the two packages reaches."
+        f"{len(every)} faults: {count('noticed')} noticed, {count('explained')} that no test can tell, each with its "
+        f"reason below; left: {count('survived')} not noticed, {count('not reached')} in lines that no test of the "
+        "two packages reaches."
     )
     out = [
         f"`python -m tests.benchmarks.mutants --count {asked.count} --seed {asked.seed}`",
         "",
         words,
         "",
-        "| module | faults | noticed |",
-        "| --- | ---: | ---: |",
+        "| module | faults | noticed | explained |",
+        "| --- | ---: | ---: | ---: |",
         *(
-            f"| {file} | {len(each)} | {sum(came in {'noticed', 'too long'} for came in each)} |"
+            f"| {file} | {len(each)} | {each.count('noticed')} | {each.count('explained')} |"
             for file, each in sorted(by_module.items())
         ),
         "",
-        "| not noticed | fault | line |",
-        "| --- | --- | --- |",
-        *(f"| {m.file}:{m.line} | {m.what} | `{code.replace('|', '∣')[:90]}` |" for m, _, code in left),
+        "| not noticed | fault | line | why no test can tell |",
+        "| --- | --- | --- | --- |",
+        *(
+            f"| {m.file}:{m.line} | {m.what} | `{code.replace('|', '∣')[:90]}` | "
+            f"{reasons.get((m.file, code, m.what), '')} |"
+            for m, came, code in every
+            if came not in {"noticed", "too long"}
+        ),
     ]
     print("\n".join(out))
     if asked.table:
         asked.table.write_text("\n".join(out) + "\n", encoding="utf-8")
-    return 0
 
 
 if __name__ == "__main__":
