@@ -12,7 +12,7 @@ from analysis.gravity import AcceptedGravity
 from analysis.models import GRAVITY, Paired
 from analysis.penalised import JointFit, directions_of
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
-from analysis.shifts import level_drop
+from analysis.shifts import LAUNCH_ANGLE, level_drop
 from analysis.words import marked
 
 PAIRING = marked("pairing of throw with head")
@@ -130,11 +130,22 @@ def as_level(at: Paired) -> Paired:
     if at.angle_rad == 0.0:
         return at
     share = math.cos(at.angle_rad) ** 2
+    level = level_drop(at.drop, at.throw, at.angle_rad)
+    throw_shared, drop_shared = at.throw_shared, share * at.drop_shared
+    if LAUNCH_ANGLE in at.sources:
+        # What an angle adds to a throw it adds to the drop of a level jet: two sides of one law. With the
+        # mean drop it moves the slope of x² against h, which a change of the throws alone would not tell.
+        k = at.sources.index(LAUNCH_ANGLE)
+        along = at.throw * math.sin(at.angle_rad) * math.cos(at.angle_rad)
+        throw_shared = throw_shared.copy()
+        drop_shared[:, k] = -throw_shared[:, k] * (2.0 * level - along) / at.throw
+        throw_shared[:, k] = 0.0
     return replace(
         at,
-        drop=level_drop(at.drop, at.throw, at.angle_rad),
+        drop=level,
         drop_u=share * at.drop_u,
-        drop_shared=share * at.drop_shared,
+        throw_shared=throw_shared,
+        drop_shared=drop_shared,
         angle_rad=0.0,
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from calibration.pixels import FloatArray
@@ -69,10 +71,23 @@ def straighten(pixels: FloatArray, lens: Lens | None, centre: FloatArray) -> Flo
                 break
         r2 = r * r
         factor = 1.0 + r2 * (lens.k1 + lens.k2 * r2)
-        found = (np.abs(r * factor - seen) < 1e-9) & (1.0 + r2 * (3.0 * lens.k1 + 5.0 * lens.k2 * r2) > 0.0)
-        found &= r >= 0.0
+        # Past the fold the picture runs back, and may run out again: such a ray is none of this lens.
+        found = (np.abs(r * factor - seen) < 1e-9) & (r >= 0.0) & (r < _fold(lens))
         ratio = np.where(found, 1.0 / factor, np.nan)
     return np.asarray(centre + offset * lens.focal_px * ratio[..., None], dtype=np.float64)
+
+
+def _fold(lens: Lens) -> float:
+    """Give the least r at which r_d stops growing, 1 + 3 k1 r² + 5 k2 r⁴ = 0, or infinity."""
+    if lens.k2 == 0.0:
+        return math.sqrt(-1.0 / (3.0 * lens.k1)) if lens.k1 < 0.0 else math.inf
+    below = 9.0 * lens.k1**2 - 20.0 * lens.k2
+    if below < 0.0:
+        return math.inf
+    # Of the two roots in r², by the form of the quadratic that does not cancel.
+    half = -0.5 * (3.0 * lens.k1 + math.copysign(math.sqrt(below), lens.k1))
+    roots = [half / (5.0 * lens.k2), 1.0 / half if half else math.inf]
+    return math.sqrt(min((each for each in roots if each > 0.0), default=math.inf))
 
 
 def distort(pixels: FloatArray, lens: Lens | None, centre: FloatArray) -> FloatArray:

@@ -105,7 +105,8 @@ def _camera(out: _Columns, setup: Setup, plane: Plane, fit: JointFit, typical_m:
     if setup.camera.lens is None:
         out.add(marked("lens not given"), _spread(fit, fit.gain[:, N + 3 : N + 4], size)[:, 0])
     if setup.camera.distance_m is None:
-        if any(plane.base[slot] for slot in _depth_slots(len(setup.rules))):
+        # The fit leaves rounding in depths that are nought.
+        if any(abs(plane.base[slot]) > 1e-9 for slot in _depth_slots(len(setup.rules))):
             out.add_slots(
                 marked("depth left uncorrected (no camera distance)"), inverse_distance=1.0 / typical_m
             )

@@ -51,6 +51,26 @@ def test_a_position_beyond_the_fold_has_no_ray():
     assert np.all(np.isfinite(straight[1]))
 
 
+def test_a_picture_that_runs_out_again_past_the_fold_is_no_second_ray():
+    # r (1 - 0.4 r² + 0.05 r⁴) grows to 0.6504 at r² = 1.0734 (1 - 1.2 r² + 0.25 r⁴ = 0), falls, and grows again.
+    lens, fold = Lens(-0.4, 0.05, 600.0), np.sqrt((1.2 - np.sqrt(0.44)) / 0.5)
+    furthest = fold * (1 - 0.4 * fold**2 + 0.05 * fold**4)
+    seen = np.array([0.3, furthest - 1e-4, furthest + 1e-4, 0.7, 1.0, 2.0, 3.0])
+    straight = straighten(CENTRE + 600.0 * np.column_stack([seen, np.zeros(7)]), lens, CENTRE)
+    assert np.isfinite(straight[:, 0]).tolist() == [True, True, False, False, False, False, False]
+    assert straight[1, 0] == pytest.approx(CENTRE[0] + 600.0 * fold, abs=600 * 0.03)
+    # Terms that both push outward, or of which the last outdoes the first everywhere, have no fold.
+    for k1, k2 in ((0.05, 0.0), (0.1, 0.02), (-0.1, 0.1)):
+        far = CENTRE + 600.0 * np.array([[2.0, 0.0]])
+        again = distort(straighten(far, Lens(k1, k2, 600.0), CENTRE), Lens(k1, k2, 600.0), CENTRE)
+        assert again == pytest.approx(far, abs=1e-6)
+    # Each alone pulls inward in the end: r (1 - 0.1 r⁴) grows to r⁴ = 2, r (1 + 0.1 r² - 0.05 r⁴) to r² = 2.6904.
+    for lens, fold2 in ((Lens(0.0, -0.1, 600.0), np.sqrt(2.0)), (Lens(0.1, -0.05, 600.0), 2.6904)):
+        end = np.sqrt(fold2) * (1 + lens.k1 * fold2 + lens.k2 * fold2**2)
+        both = straighten(CENTRE + 600.0 * np.array([[end - 1e-3, 0.0], [end + 1e-3, 0.0]]), lens, CENTRE)
+        assert np.isfinite(both[:, 0]).tolist() == [True, False]
+
+
 def test_without_a_lens_nothing_moves_and_the_centre_is_the_image_centre():
     assert straighten(GRID, None, CENTRE) is GRID
     assert optical_centre(None, (1280, 720)).tolist() == [639.5, 359.5]

@@ -1,11 +1,30 @@
-"""Facts that small faults in formulas would break."""
+"""Facts that small faults in formulas would break: each worked by hand or read off a square camera."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from calibration.pixels import Pixel, Segment
+from calibration import (
+    CalibrationError,
+    Camera,
+    Gauge,
+    Mark,
+    Measures,
+    Pixel,
+    Rule,
+    Segment,
+    Setup,
+    calibrate,
+)
+from calibration.reach import Reach, past
+from measure_app.run import CameraPart, LinePart, OrificePart
+from tests.calibration.pinhole import scene
+from tests.calibration.test_rules import FLOOR, UPRIGHT, _square
+
+ONE = np.ones(1)
 
 
 def test_along_is_measured_from_the_start() -> None:
@@ -13,3 +32,72 @@ def test_along_is_measured_from_the_start() -> None:
     assert segment.along(np.array([[10.0, 20.0], [13.0, 24.0], [9.0, 27.0]])) == pytest.approx(
         [0.0, 5.0, 5.0]
     )
+
+
+def test_a_place_past_two_rules_is_set_against_the_nearer() -> None:
+    # Trusted to 0.3 + 0.1 m and to 1.2 + 0.1 m: 1.5 m is 200 mm past the second, 0.85 m lies nearer below its 1.0 m.
+    rules = (Reach("low", 0.0, 0.3, 0.1), Reach("high", 1.0, 1.2, 0.1))
+    assert "300 mm past the last graduation of “high”" in past(rules, 1.5)
+    assert "150 mm past the last graduation of “high”" in past(rules, 0.85)
+    assert "200 mm past the last graduation of “low”" in past(rules, 0.5)
+    assert "250 mm past the last graduation of “low”" in past(rules, -0.25)
+    assert past(rules, 0.39) == past(rules, -0.09) == past(rules, 0.91) == past(rules, 1.29) == ""
+
+
+def test_a_plumb_or_a_line_two_pixels_long_is_long_enough() -> None:
+    plumb = Segment(Pixel(300.0, 100.0), Pixel(300.0, 102.0))
+    assert calibrate(_square([UPRIGHT, FLOOR], plumb=plumb)).gaps == ()
+    with pytest.raises(CalibrationError, match="one spot"):
+        calibrate(_square([UPRIGHT, FLOOR], plumb=replace(plumb, end=Pixel(300.0, 101.9))))
+    gauge = Gauge(Segment(Pixel(380.0, 490.0), Pixel(380.0, 488.0)))
+    assert calibrate(replace(_square([UPRIGHT, FLOOR]), gauge_line=gauge)).gaps == ()
+
+
+@pytest.mark.parametrize(("allowed_deg", "bettered"), [(0.1, False), (0.2, False), (0.5, True), (2.0, True)])
+def test_rules_better_the_facing_where_they_know_it_by_a_fifth_better(
+    allowed_deg: float, bettered: bool
+) -> None:
+    stand = scene(1)
+    camera = replace(stand.setup.camera, facing_u_deg=allowed_deg)
+    facing = calibrate(replace(stand.setup, camera=camera)).facing
+    assert (min(facing.u_deg) < 0.8 * allowed_deg) == bettered
+    assert ("bettered" in facing.known_by) == bettered
+
+
+def test_a_rule_without_a_doubt_of_its_depth_has_no_source_for_it() -> None:
+    named = [
+        any(
+            source == "upright: depth"
+            for source in calibrate(_square([replace(UPRIGHT, behind_u_m=u), FLOOR])).sources
+        )
+        for u in (0.0, 0.002)
+    ]
+    assert named == [False, True]
+
+
+def test_depth_left_uncorrected_is_the_whole_of_the_correction() -> None:
+    # Without a distance the long side of the frame serves for the focal length, 1200 px of 1 mm: 1.2 m. A drop 60 mm
+    # behind the plane is farther out by 60/1200 of its way from the point faced, x = 599.5 and y = 449.5.
+    calibration = calibrate(_square([UPRIGHT, FLOOR], camera=Camera(facing_u_deg=0.1)))
+    places = calibration.places(np.array([[900.0, 700.0]]), ONE, behind_m=0.06)
+    assert places.across.values == pytest.approx([0.5], abs=1e-9)
+    column = places.across.sources.index("depth of what falls, left uncorrected")
+    assert places.across.shared[0, column] == pytest.approx(0.05 * 1e-3 * (900.0 - 599.5), rel=1e-9)
+    assert places.down.shared[0, column] == pytest.approx(0.05 * 1e-3 * (700.0 - 449.5), rel=1e-9)
+
+
+def test_what_a_run_file_leaves_out_is_the_same_for_a_calibration() -> None:
+    stated, taken = CameraPart(), Camera()
+    assert taken.facing_u_deg == stated.facing_u_deg == 2.0
+    assert (taken.distance_m, taken.facing, taken.lens) == (None, None, None)
+    ends = (Pixel(0.0, 0.0), Pixel(9.0, 0.0))
+    line, gauge = LinePart(*ends), Gauge(Segment(*ends))
+    for key in ("behind_m", "behind_u_m", "above_level_m", "above_level_u_m"):
+        assert getattr(gauge, key) == getattr(line, key) == 0.0, key
+    point, mark = OrificePart(ends[0], 0.5), Mark(ends[0], 0.5)
+    assert (mark.behind_m, mark.behind_u_m) == (point.behind_m, point.behind_u_m) == (0.0, 0.0)
+    rule = Rule("r", Measures.BOTH, (), 1e-4, 0.5)
+    # 0.3 mm + 0.2 mm/m of a class II measure of one metre, Directive 2014/32/EU.
+    assert (rule.behind_m, rule.behind_u_m, rule.scale_u) == (0.0, 0.0, 0.5e-3)
+    # Both ends of a line drawn by hand are good to half a pixel, of the plumb as of the gauge.
+    assert gauge.px_u == Setup((9, 9), mark).plumb_px_u == 0.5
