@@ -409,7 +409,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
                     size=size,
                     more=_more(s, "wider", "narrower"),
                 ),
-                said("gauge the hole with a drill's shank or a caliper, twice, across each other"),
+                said("gauge the hole with a drill's shank or a calliper, twice, across each other"),
                 usual=2e-4,
                 stated_u=at.orifice_diameter_u_m,
             )

@@ -44,6 +44,21 @@ def wear_icon(application: QApplication) -> None:
     application.setWindowIcon(QIcon(str(_ICON)))
 
 
+def heed_signals(application: QApplication, window: MainWindow) -> None:
+    """Let the window end in order when the system ends the program: at log-out, shut-down, Ctrl+C."""
+    from measure_app.gui.ending import Ending
+
+    ending = Ending(application)
+
+    def leave(number: int) -> None:
+        try:
+            window.end_unasked()
+        finally:
+            application.exit(128 + number)
+
+    ending.wanted.connect(leave)
+
+
 def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     """Open the window and stay until it is closed.
 
@@ -67,6 +82,7 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     sys.excepthook = _Told(window)
     window.show()
     QTimer.singleShot(0, application, lambda: wear_icon(application))
+    QTimer.singleShot(0, application, lambda: heed_signals(application, window))
     return application.exec()
 
 

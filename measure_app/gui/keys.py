@@ -33,7 +33,7 @@ KEYS = (
         marked("first and last frame of the part measured"),
     ),
     Key(marked("Everywhere"), marked("Ctrl+Space"), marked("play, stop")),
-    Key(marked("Everywhere"), marked("Ctrl+Z, Ctrl+Shift+Z"), marked("undo, redo")),
+    Key(marked("Everywhere"), marked("Ctrl+Z, Ctrl+Shift+Z or Ctrl+Y"), marked("undo, redo")),
     Key(marked("Everywhere"), marked("Ctrl+O, Ctrl+N"), marked("open a run, begin one on a film")),
     Key(marked("Everywhere"), marked("Ctrl+S, Ctrl+Shift+S"), marked("save, save under another name")),
     Key(marked("Everywhere"), marked("Ctrl+F"), marked("find the rest; again: stop")),
@@ -45,9 +45,12 @@ KEYS = (
     Key(marked("Everywhere"), marked("Ctrl+L"), marked("loupe on, off")),
     Key(marked("Everywhere"), marked("Ctrl+B"), marked("read blind, on and off")),
     Key(
-        marked("Everywhere"), "F6", marked("to the frame, the strips, the panel, the steps, and round again")
+        marked("Everywhere"),
+        "F6, Shift+F6",
+        marked("to the frame, the strips, the panel, the steps, and round again; the other way round"),
     ),
     Key(marked("Everywhere"), "F1", marked("this list")),
+    Key(marked("Everywhere"), marked("Ctrl+W, Ctrl+Q"), marked("close the run, end the program")),
     Key(marked("On the frame"), marked("Wheel"), marked("magnify under the pointer")),
     Key(marked("On the frame"), marked("Space or middle button, and drag"), marked("move the picture")),
     Key(
@@ -74,7 +77,7 @@ KEYS = (
     Key(marked("On a strip"), "S, E", marked("the part measured starts, ends at the current frame")),
     Key(
         marked("On a strip"),
-        marked("Wheel, double press"),
+        marked("Wheel, double press or Ctrl+Shift+0"),
         marked("stretch the time axis, show the whole film"),
     ),
     Key(
@@ -82,6 +85,12 @@ KEYS = (
         marked("Drag"),
         marked("a hand reading along the line; a bracket in time; elsewhere: go to the frame"),
     ),
+    Key(marked("On a graph"), marked("Arrows"), marked("walk along the points")),
+    Key(marked("On a graph"), marked("Enter"), marked("go to the frame of the point")),
+    Key(marked("On a graph"), marked("Ctrl+C"), marked("copy it as a picture")),
+    Key(marked("On a table"), marked("Enter"), marked("go to the frame of the row")),
+    Key(marked("On a table"), marked("Del"), marked("remove what is chosen, where that can be")),
+    Key(marked("On a table"), marked("Ctrl+C"), marked("copy the chosen rows, for a spreadsheet")),
 )
 
 
@@ -91,7 +100,7 @@ def keys_html() -> str:
     for key in KEYS:
         if key.where != where:
             where = key.where
-            rows.append(f"<tr><td colspan='2'><h4>{said(where)}</h4></td></tr>")
+            rows.append(f"<tr><td colspan='2'><h3>{said(where)}</h3></td></tr>")
         rows.append(f"<tr><td><b>{said(key.keys)}</b>&nbsp;&nbsp;&nbsp;</td><td>{said(key.does)}</td></tr>")
     return f"<table cellpadding='2'>{''.join(rows)}</table>"
 

@@ -75,6 +75,8 @@ class _Hand(QObject):
     def __init__(self, work: Callable[[Any, Job], Any]) -> None:
         super().__init__()
         self._work = work
+        self.done = 0
+        """Ticket of the newest request that was done."""
 
     @Slot(object)
     def do(self, order: tuple[int, Any, threading.Event]) -> None:
@@ -82,6 +84,7 @@ class _Hand(QObject):
         ticket, request, stop = order
         begun = time.perf_counter()
         value, fault = None, None
+        self.done = ticket
         try:
             value = self._work(request, Job(ticket, stop, self.progressed.emit))
         except AppError as error:
@@ -130,6 +133,7 @@ class Lane(QObject):
         self._eager = eager
         self._ticket = 0
         self._waiting: tuple[int, Any] | None = None
+        self._ordered_last: tuple[int, Any] | None = None
         self._running: threading.Event | None = None
         self._ended = False
         self._thread = QThread(self)
@@ -175,16 +179,25 @@ class Lane(QObject):
     def close(self) -> None:
         """Stop everything and wait for the thread to end."""
         self.stop()
-        self.finish()
+        self._end()
 
     def finish(self) -> None:
-        """Let the work in hand be done, then end the thread; for writes that must not be lost."""
+        """Do the work in hand and the newest request, then end the thread; for writes not to be lost."""
+        newest = self._waiting or self._ordered_last
+        self._end()
+        if newest is not None and newest[0] > self._hand.done:
+            # The thread had not come to it, and nobody answers any more who would have ordered it.
+            self._waiting = None
+            self._hand.do((*newest, threading.Event()))
+
+    def _end(self) -> None:
         self._ended = True
         self._thread.quit()
         self._thread.wait()
 
     def _start(self, ticket: int, request: Any) -> None:
         self._running = threading.Event()
+        self._ordered_last = (ticket, request)
         self._ordered.emit((ticket, request, self._running))
 
     @Slot(object)

@@ -182,11 +182,21 @@ class MainWindow(QMainWindow):
         if not self.files.may_go():
             event.ignore()
             return
-        self.playback.stop()
         self.bench.forget_changes()
+        self._leave()
+        event.accept()
+
+    def end_unasked(self) -> None:
+        """End because the system says so: no question, and what is not saved stays to be taken back."""
+        try:
+            self.take_typed()
+        finally:
+            self._leave()
+
+    def _leave(self) -> None:
+        self.playback.stop()
         self.files.close()
         self.bench.close()
-        event.accept()
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
         """Take a single local file."""

@@ -81,10 +81,10 @@ class Menus:
         self._needs_run += [
             self._add(menu, said("&Save"), window.files.save, QKeySequence.StandardKey.Save),
             self._add(menu, said("Save &as …"), window.files.save_as, "Ctrl+Shift+S"),
-            self._add(menu, said("&Close the run"), window.files.close_run, QKeySequence.StandardKey.Close),
+            self._add(menu, said("&Close the run"), window.files.close_run, "Ctrl+W"),
         ]
         menu.addSeparator()
-        self._add(menu, said("&Quit"), window.close, QKeySequence.StandardKey.Quit)
+        self._add(menu, said("&Quit"), window.close, "Ctrl+Q")
 
     def _edit(self) -> None:
         window, hand = self._window, self._window.bench.hand

@@ -151,7 +151,7 @@ def style_sheet(scheme: Colours) -> str:
     QPushButton:pressed, QToolButton:pressed {{ background: {scheme.sunken}; }}
     QPushButton:checked, QToolButton:checked {{
         background: {scheme.accent}; color: {scheme.on_accent}; border-color: {scheme.accent}; }}
-    QPushButton:default {{ border: 2px solid {scheme.accent}; }}
+    QPushButton:default {{ border: 1px solid {scheme.accent}; font-weight: bold; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {scheme.faint}; border-color: {scheme.sunken}; }}
     QPushButton:focus, QToolButton:focus {{ border: 2px solid {scheme.accent}; }}
     QLineEdit[frame="true"], QPlainTextEdit, QListWidget, QTableView, QListView {{
@@ -159,6 +159,14 @@ def style_sheet(scheme: Colours) -> str:
     QLineEdit[frame="true"] {{ padding: 0.15em 0.3em; }}
     QLineEdit[frame="true"]:focus {{ border: 2px solid {scheme.accent}; }}
     QLineEdit[frame="true"]:disabled {{ background: {scheme.ground}; color: {scheme.faint}; }}
+    QScrollBar:vertical {{ background: transparent; width: 12px; margin: 0; }}
+    QScrollBar:horizontal {{ background: transparent; height: 12px; margin: 0; }}
+    QScrollBar::handle {{ background: {scheme.edge}; border-radius: 4px; margin: 2px; }}
+    QScrollBar::handle:vertical {{ min-height: 30px; }}
+    QScrollBar::handle:horizontal {{ min-width: 30px; }}
+    QScrollBar::handle:hover, QScrollBar::handle:pressed {{ background: {scheme.faint}; }}
+    QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
+    QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
     QHeaderView::section {{
         background: {scheme.ground}; color: {scheme.ink}; border: none; border-right: 1px solid {scheme.edge};
         border-bottom: 1px solid {scheme.edge}; padding: 2px 4px; }}

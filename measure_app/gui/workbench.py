@@ -209,8 +209,7 @@ class Workbench(QObject):
 
     def restore(self, snapshot: Snapshot) -> None:
         """Take back what a dead window left behind; it counts as not saved."""
-        self._take(snapshot.run, snapshot.path, snapshot.folder)
-        self._saved = None
+        self._take(snapshot.run, snapshot.path, snapshot.folder, saved=False)
         # What stands at its place may be another window's by now; where that is not known, it is asked.
         self._mark = snapshot.mark or _UNKNOWN
         self.keeper.take_over(snapshot, changed(snapshot, file=None, mark=self._mark))
@@ -274,10 +273,10 @@ class Workbench(QObject):
         self._saved = self.document.run
         self._keep()
 
-    def _take(self, run: Run, path: Path | None, folder: Path) -> None:
+    def _take(self, run: Run, path: Path | None, folder: Path, *, saved: bool = True) -> None:
         self.close_run()
         self._folder = folder
-        self._saved = run
+        self._saved = run if saved else None
         self.document.open(run, path)
         if self._read_blind():
             self.document.set_blind(True, own=True)

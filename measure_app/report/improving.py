@@ -27,7 +27,7 @@ _BY_START = (
         marked("measure the drop again, along a plumb line, to the level on which the jet really lands"),
     ),
     ("throw zero", marked("hang the plumb from the outside of the hole and mark its foot in a zoomed view")),
-    ("orifice diameter", marked("gauge the hole with a drill shank or a caliper, twice, across")),
+    ("orifice diameter", marked("gauge the hole with a drill shank or a calliper, twice, across")),
     ("orifice", marked("mark the hole's upper and lower edge in a zoomed view and take the middle")),
     ("jet diameter", marked("measure the jet in a close picture with a scale in its plane")),
     ("container area", marked("take the bore from the volume poured in between two marks of the rule")),

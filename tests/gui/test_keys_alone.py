@@ -12,8 +12,10 @@ from PySide6.QtWidgets import QMenu
 
 from calibration import Measures
 from measure_app.gui.hand import Hand
+from measure_app.gui.keys import KEYS
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind, place_of
+from measure_app.gui.theme import DARK, LIGHT, style_sheet
 from measure_app.gui.tools import Tool
 from measure_app.words import use_language
 from tests.gui.conftest import Driver
@@ -138,3 +140,25 @@ def test_no_letter_in_a_menu_stands_for_two_things(
         letters = Counter(QKeySequence.mnemonic(text).toString() for text in texts)
         letters.pop("", None)
         assert {letter: n for letter, n in letters.items() if n > 1} == {}, texts
+
+
+def test_the_list_of_keys_names_every_key_of_the_menus(window: MainWindow) -> None:
+    listed = {
+        key
+        for each in KEYS
+        for part in each.keys.replace(" … ", ", ").replace(" and ", ", ").replace(" or ", ", ").split(", ")
+        for key in (part.replace("\u2212", "-"),)
+    } | {f"Alt+{number}" for number in range(2, 6)}
+    actions = [a for top in window.menuBar().actions() for m in [top.menu()] for a in m.actions()]
+    keys = {each.toString() for a in actions for each in a.shortcuts()[:1]}
+    assert len(keys) > 25
+    assert keys - listed == set()
+
+
+def test_the_button_that_enter_presses_does_not_look_as_if_it_had_the_keyboard() -> None:
+    for scheme in (LIGHT, DARK):
+        rules = [each.split("{") for each in style_sheet(scheme).split("}")]
+        looks = {name.strip(): " ".join(look.split()) for name, look in (r for r in rules if len(r) == 2)}
+        (focus,) = [look for name, look in looks.items() if name.startswith("QPushButton:focus")]
+        assert looks["QPushButton:default"] != focus
+        assert focus.split(";")[0] not in looks["QPushButton:default"]

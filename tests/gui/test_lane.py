@@ -96,3 +96,47 @@ def test_progress_is_told_and_closing_does_not_wait_for_the_end(qtbot: QtBot) ->
     with qtbot.waitSignal(lane.progressed, timeout=60_000):
         lane.ask("long")
     lane.close()  # 50 s of work would hang here
+
+
+@pytest.mark.parametrize("waits", [False, True])
+def test_the_newest_write_is_done_before_the_lane_ends(qtbot: QtBot, waits: bool) -> None:
+    """Closing right after a change, while an older one is being written or not even begun, loses neither."""
+    gate, begun, done = threading.Event(), threading.Event(), []
+
+    def work(request: int, _job: Job) -> None:
+        begun.set()
+        gate.wait(5)
+        done.append(request)
+
+    lane = Lane(work, "test")
+    told: list[Answer] = []
+    lane.answered.connect(told.append)
+    lane.ask(1)
+    if waits:
+        assert begun.wait(5)
+        lane.ask(2)
+        lane.ask(3)
+    threading.Timer(0.05, gate.set).start()
+    lane.finish()
+    assert done == ([1, 3] if waits else [1])
+    qtbot.waitUntil(lambda: bool(told) and told[-1].ticket == lane.newest, timeout=60_000)
+    lane.finish()
+    assert done == ([1, 3] if waits else [1])
+
+
+@pytest.mark.usefixtures("qtbot")
+def test_a_lane_that_is_closed_does_nothing_more() -> None:
+    gate, begun, done = threading.Event(), threading.Event(), []
+
+    def work(request: int, _job: Job) -> None:
+        begun.set()
+        gate.wait(5)
+        done.append(request)
+
+    lane = Lane(work, "test")
+    lane.ask(1)
+    assert begun.wait(5)
+    lane.ask(2)
+    gate.set()
+    lane.close()
+    assert done == [1]

@@ -75,6 +75,62 @@ def test_a_window_that_is_killed_loses_at_most_the_change_in_hand(tmp_path: Path
     store.close()
 
 
+ENDED = """
+    import sys
+    from pathlib import Path
+    from PySide6.QtCore import QSettings, QTimer
+    from PySide6.QtTest import QTest
+    from measure_app.edits import SetObserver
+    from measure_app.gui.app import heed_signals, make_application
+    from measure_app.gui.main_window import MainWindow
+    from measure_app.gui.panels.steps import Step
+    from measure_app.gui.recovery import RecoveryStore
+
+    application = make_application()
+    folder = Path(sys.argv[1])
+    window = MainWindow(QSettings(str(folder / "s.ini"), QSettings.Format.IniFormat), RecoveryStore(folder))
+    window.show()
+    heed_signals(application, window)
+    QTest.qWaitForWindowActive(window)
+    window.files.open_sample()
+    window.go_to_step(Step.HAND_IN)
+    title = window.panels[Step.HAND_IN].title_edit
+    title.clear()
+    title.setFocus()
+    QTest.keyClicks(title, "half typed")
+
+    def last():
+        for number in range(1, 200):  # far more than the disk has taken by now
+            window.bench.document.perform(SetObserver(f"observer {number}"))
+        print("ready", flush=True)
+
+    QTimer.singleShot(0, last)
+    sys.exit(application.exec())
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there the system ends windows by a message, which is a close")
+@pytest.mark.parametrize("number", [signal.SIGTERM])
+def test_a_window_that_the_system_ends_leaves_everything_to_be_taken_back(
+    tmp_path: Path, number: signal.Signals
+) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(ENDED), str(tmp_path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    ) as child:
+        assert child.stdout is not None
+        assert child.stdout.readline() == "ready\n"
+        child.send_signal(number)
+        assert child.wait(timeout=60) == 128 + number
+    store = RecoveryStore(tmp_path)
+    (found,) = store.left_behind()
+    assert (found.run.title, found.run.observer) == ("half typed", "observer 199")
+    store.close()
+
+
 def test_a_closed_window_leaves_nothing(tmp_path: Path) -> None:
     store = RecoveryStore(tmp_path)
     store.keep(Snapshot(RUN, tmp_path, None))

@@ -412,6 +412,7 @@ def test_what_a_crash_left_is_offered_and_taken_back(
     row.layout().itemAt(1).widget().click()
     assert second.bench.document.run.title == "unfinished"
     assert second.bench.changed
+    assert second.isWindowModified()
     qtbot.waitUntil(lambda: not copy.exists(), timeout=60_000)  # once the second window keeps it as its own
     assert len(list((tmp_path / "recovery").glob("*.json"))) == 2
     qtbot.waitUntil(lambda: second.stage.view.shown == 0, timeout=60_000)
@@ -551,3 +552,10 @@ def test_a_magnified_picture_says_how_it_is_moved_while_a_press_marks(driver: Dr
     assert says.text() == "Press on the centre of the hole. Hold Space and drag to move the picture."
     driver.window.bench.use_tool(Tool.LOOK)
     assert "Space" not in says.text()
+
+
+def test_a_panel_is_laid_out_before_it_is_first_painted(driver: Driver, qtbot: QtBot) -> None:
+    driver.window.files.open_file(BENCH / "bench.mp4")
+    qtbot.waitUntil(lambda: bool(driver.window._panels), timeout=60_000)
+    box = driver.window.panels[Step.FILM].frame_box
+    assert box.height() >= box.minimumSizeHint().height()

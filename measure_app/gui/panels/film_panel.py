@@ -30,7 +30,7 @@ class FilmPanel(Panel):
     def build(self) -> None:
         """Make the controls."""
         self._facts = Sentence()
-        self._choose = button(said("Open another film…"), said("Take another film into this run"))
+        self._choose = button(said("Open another film …"), said("Take another film into this run"))
         self._choose.clicked.connect(self.services.open_film)
         self.add(self._facts)
         self.add(row(self._choose))

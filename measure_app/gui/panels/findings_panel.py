@@ -132,7 +132,7 @@ class FindingsPanel(Panel):
         self._large_tabs: GraphTabs | None = None
         self._graphs: GraphTabs | None = None
         self._graph_section = Section(said("Graphs"))
-        self.larger = button(said("Larger…"), said("Show the graphs in a window of their own"))
+        self.larger = button(said("Larger …"), said("Show the graphs in a window of their own"))
         self.larger.clicked.connect(self._enlarge)
         self.add(self._graph_section)
         found = Section(said("Findings"))

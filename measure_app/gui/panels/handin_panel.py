@@ -15,6 +15,7 @@ from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row, set_ready
 from measure_app.gui.panels.steps import Step
 from measure_app.run import Run
+from measure_app.sample import sample_run
 from measure_app.words import marked, said
 
 _PAUSE_MS = 700
@@ -111,7 +112,7 @@ class HandInPanel(Panel):
         self.folder_edit.setPlaceholderText(said("a folder for the results"))
         self.folder_edit.textChanged.connect(self._folder_changed)
         self._usual = ""
-        self.choose_button = button(said("Choose…"), said("Choose a folder for the results"))
+        self.choose_button = button(said("Choose …"), said("Choose a folder for the results"))
         self.choose_button.clicked.connect(self._choose)
         label = QLabel(said("Into the &folder"))
         label.setBuddy(self.folder_edit)
@@ -281,7 +282,7 @@ class HandInPanel(Panel):
             return path.parent / said(
                 "{removesuffix}-results", removesuffix=path.name.removesuffix(".json").removesuffix(".run")
             )
-        if self.info is not None:
+        if self.info is not None and self.info.path.parent != sample_run().parent:
             return self.info.path.parent / said("{stem}-results", stem=self.info.path.stem)
         return Path.home() / "results"
 
@@ -303,10 +304,10 @@ class HandInPanel(Panel):
                 "error",
             )
         elif self._written is not None and self._written_run is self.run:
-            self.state.say(
-                said("Written into {written}", written=self._written),
-                "good",
-            )
+            words = said("Written into {written}", written=self._written)
+            if self.document.path is None:
+                words += ". " + said("The run itself, with your marks, is not saved yet: Ctrl+S keeps it.")
+            self.state.say(words, "good")
         elif self._written is not None:
             words = said("The run has changed since; write again to bring the results up to date.")
             self.state.say(

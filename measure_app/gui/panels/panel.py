@@ -138,6 +138,7 @@ class Panel(QWidget):
         super().showEvent(event)
         if self._stale:
             self.catch_up()
+            self._scroll.settle()
 
     def catch_up(self) -> None:
         """Show the newest state now."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractItemView, QGridLayout, QLabel, QLineEdit, QListWidget
@@ -19,7 +21,7 @@ from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable
 from measure_app.gui.tools import Tool
-from measure_app.run import GraduationPart, RulePart
+from measure_app.run import GraduationPart, PlumbPart, RulePart
 from measure_app.words import marked, said
 
 _MEASURES = [
@@ -27,6 +29,9 @@ _MEASURES = [
     (marked("throws"), Measures.THROW),
     (marked("heads and throws"), Measures.BOTH),
 ]
+_SHOWN_RULES = 4
+_PADDING_PX = 3
+"""Around an entry of the list of rules."""
 
 
 class RulesPanel(Panel):
@@ -46,6 +51,7 @@ class RulesPanel(Panel):
         self.rule_list = QListWidget()
         self.rule_list.setAccessibleName(said("Rules in the picture"))
         self.rule_list.setWordWrap(True)
+        self.rule_list.setStyleSheet(f"QListWidget::item {{ padding: {_PADDING_PX}px; }}")
         self.rule_list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.rule_list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.rule_list.currentRowChanged.connect(self._chosen)
@@ -195,8 +201,7 @@ class RulesPanel(Panel):
             self.rule_list.addItems(names)
             at = len(rules) - 1 if grown else at
         self.rule_list.setCurrentRow(at if rules else -1)
-        lines = max(1, min(5, sum(_lines(name) for name in names)))
-        self.rule_list.setFixedHeight(int((lines + 0.4) * self.fontMetrics().lineSpacing()) + 8)
+        self._fit_list()
         self.rule_list.setVisible(bool(rules))
         for tool in (self.new_button, self.add_button, self.plumb_button):
             tool.setEnabled(self.run is not None and self.info is not None)
@@ -209,14 +214,23 @@ class RulesPanel(Panel):
             said("None is drawn: the picture's own vertical is taken, give or take a degree.")
             if plumb is None
             else said(
-                "Drawn from ({x:.0f}, {y:.0f}) to ({x2:.0f}, {y2:.0f}) px.",
-                x=plumb.top_px.x,
-                y=plumb.top_px.y,
-                x2=plumb.bottom_px.x,
-                y2=plumb.bottom_px.y,
+                "Drawn over {long:.0f} px: the picture's own vertical leans {lean:.1f}° against it.",
+                long=math.dist(plumb.top_px, plumb.bottom_px),
+                lean=_lean_deg(plumb),
             )
         )
         self._show_rule()
+
+    def _fit_list(self) -> None:
+        """Make the list as tall as its entries, up to some; more are scrolled to."""
+        metrics, listed = self.fontMetrics(), self.rule_list
+        room = max(listed.viewport().width(), 200) - 2 * _PADDING_PX
+        tall = 0
+        for i in range(min(listed.count(), _SHOWN_RULES)):
+            wrapped = Qt.TextFlag.TextWordWrap
+            box = metrics.boundingRect(0, 0, room, 9999, wrapped, listed.item(i).text())
+            tall += box.height() + 2 * _PADDING_PX
+        listed.setFixedHeight(max(tall, metrics.lineSpacing()) + 2 * listed.frameWidth() + 4)
 
     def _missing_words(self) -> str:
         rules = self.run.rules if self.run is not None else ()
@@ -361,6 +375,8 @@ def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
     return f"{rule.name} ({serves}{scale})"
 
 
-def _lines(text: str) -> int:
-    """Lines that an entry of the list takes in a narrow panel."""
-    return 1 + len(text) // 42
+def _lean_deg(plumb: PlumbPart) -> float:
+    """Return the angle between the frame's columns and the plumb, degrees, without a sign."""
+    return math.degrees(
+        math.atan2(abs(plumb.bottom_px.x - plumb.top_px.x), abs(plumb.bottom_px.y - plumb.top_px.y))
+    )

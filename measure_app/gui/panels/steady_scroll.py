@@ -50,6 +50,13 @@ class SteadyScroll(QScrollArea):
         super().resizeEvent(event)
         self._hold_still()
 
+    def settle(self) -> None:
+        """Lay everything out now rather than after the next painting, which would show it squashed."""
+        layout = self.body.layout()
+        if layout is not None:
+            layout.activate()
+        QApplication.sendEvent(self, QEvent(QEvent.Type.LayoutRequest))
+
     def _hold_still(self) -> None:
         # Out of sight nothing is laid out yet, and nothing can be aimed at.
         before, self._places = self._places, self._controls() if self.isVisible() else {}

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractButton, QLabel
 from pytestqt.qtbot import QtBot
+from stand import bench
 
 from measure_app.edits import SetTitle
 from measure_app.errors import OutputError
@@ -247,3 +248,22 @@ def test_panels_of_an_empty_window_say_what_to_do(qtbot: QtBot) -> None:
         told = [label.text() for label in panel.findChildren(QLabel) if label.isVisibleTo(panel)]
         assert any(len(words) > 20 for words in told), panel.step
     document.deleteLater()
+
+
+def test_results_of_the_sample_are_not_offered_a_place_in_the_program(show: Show) -> None:
+    panel, document, _ = show(HandInPanel)
+    document.open(document.run, None)  # as the sample is: saving asks for a place
+    document.set_clip(with_parts(bench()[1]), bench()[2])
+    panel.catch_up()
+    assert panel.folder_edit.text() == str(Path.home() / "results")
+
+
+def test_a_run_that_was_never_saved_is_told_of_when_its_results_are_written(
+    show: Show,
+) -> None:
+    panel, document, services = show(HandInPanel)
+    document.open(document.run, None)
+    document.set_outcome(bench()[3])
+    panel._write()
+    services.results_written.emit(Path(panel.folder_edit.text()))
+    assert panel.state.text().endswith("is not saved yet: Ctrl+S keeps it.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace as with_facts
 from types import SimpleNamespace
@@ -15,12 +16,14 @@ from pytestqt.qtbot import QtBot
 from stand import bench
 
 from calibration import Measures, Pixel
+from measure_app.edits import SetPlumb
 from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.film_panel import FilmPanel, coarse_words
 from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.recompute import Question, derive
 from measure_app.gui.tools import Tool
+from measure_app.run import PlumbPart
 
 Show = Callable[..., Any]
 
@@ -223,8 +226,21 @@ def test_a_missing_second_rule_is_said(show: Show, qtbot: QtBot) -> None:
     assert "second one along the tray" in panel.missing.text()
 
 
+def test_the_list_of_rules_shows_whole_entries_and_no_empty_room(show: Show) -> None:
+    panel, document, _ = show(RulesPanel)
+    listed = panel.rule_list
+    last = listed.visualItemRect(listed.item(listed.count() - 1))
+    assert 0 <= listed.viewport().height() - last.bottom() <= listed.fontMetrics().lineSpacing()
+    first = listed.visualItemRect(listed.item(0))
+    assert first.height() >= listed.fontMetrics().height() + 4
+    assert len(document.run.rules) == listed.count() == 2
+
+
 def test_plumb_is_drawn_or_done_without(show: Show, qtbot: QtBot) -> None:
     panel, document, services = show(RulesPanel)
+    plumb = PlumbPart(top_px=Pixel(100, 50), bottom_px=Pixel(100 - 500 * math.tan(math.radians(2.5)), 550))
+    assert document.perform(SetPlumb(plumb))
+    assert "leans 2.5° against it" in panel._plumb_words.text()
     press(qtbot, panel.plumb_button)
     assert services.tool is Tool.PLUMB
     press(qtbot, panel.no_plumb)
