@@ -28,7 +28,7 @@ _PIXEL_FORMATS = {8: "yuv420p", 10: "yuv420p10le"}
 _BT709 = 1
 _LIMITED_RANGE = 1
 _X265_REORDERS = 3  # pictures
-"""A film shorter than this leaves libx265 (4.1) without a decode time to compute, and it hands out whatever its
+"""A film shorter than this leaves libx265 (4.1) without a decode time to compute, and it hands out what its
 memory holds: one in ten such films was refused by the container. Without B-frames nothing is reordered."""
 _LAMBDA_PER_QUANTISER = 118  # libavutil's FF_QP2LAMBDA
 
