@@ -275,9 +275,16 @@ class FrameView(QGraphicsView):
             self.loupe.hide()
         super().leaveEvent(event)  # type: ignore[arg-type]
 
+    def focusInEvent(self, event: QFocusEvent) -> None:  # noqa: N802
+        """Show that the keyboard is here."""
+        super().focusInEvent(event)
+        self.viewport().update()
+
     def focusOutEvent(self, event: QFocusEvent) -> None:  # noqa: N802
         """Forget a held space bar, and show that the focus went."""
         self._space = False
+        if self._pointer is None:
+            self.loupe.hide()  # it stood at the cross, which keys move no longer
         super().focusOutEvent(event)
         self.viewport().update()
 
@@ -412,6 +419,7 @@ class FrameView(QGraphicsView):
     def _on_tool(self, tool: object) -> None:
         if tool is not self._tool:  # the same one again, as for a rule's next graduation: the cross stays
             self._cross, self._tool = None, tool
+            self.loupe.hide()
         shape = Qt.CursorShape.OpenHandCursor if tool is Tool.LOOK else Qt.CursorShape.CrossCursor
         self.viewport().setCursor(shape)
         if tool is Tool.LOOK:

@@ -36,7 +36,7 @@ class StepRow(QAbstractButton):
         if self._state.done or not self._state.lacks:
             return said("done") if self._state.done else ""
         return said("lacks {lacks}", lacks=self._state.lacks[0]) + (
-            " …" if len(self._state.lacks) > 1 else ""
+            "\u00a0…" if len(self._state.lacks) > 1 else ""
         )
 
     def show_state(self, state: StepState) -> None:

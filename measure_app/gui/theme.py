@@ -172,7 +172,10 @@ def style_sheet(scheme: Colours) -> str:
         border-bottom: 1px solid {scheme.edge}; padding: 2px 4px; }}
     QHeaderView::up-arrow, QHeaderView::down-arrow {{
         subcontrol-origin: margin; subcontrol-position: top center; width: 9px; height: 5px; }}
-    QTableView:focus, QListWidget:focus, QPlainTextEdit:focus {{ border: 2px solid {scheme.accent}; }}
+    QTableView:focus, QListView:focus, QPlainTextEdit:focus, QTextBrowser:focus {{
+        border: 2px solid {scheme.accent}; }}
+    LawGraph {{ border: 2px solid {scheme.raised}; }}
+    LawGraph:focus {{ border: 2px solid {scheme.accent}; }}
     QMenuBar {{ background: {scheme.ground}; }}
     QMenuBar::item:selected, QMenu::item:selected {{
         background: {scheme.accent}; color: {scheme.on_accent}; }}

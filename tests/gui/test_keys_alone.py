@@ -8,14 +8,15 @@ from collections.abc import Callable, Iterator
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence
-from PySide6.QtWidgets import QMenu
+from PySide6.QtWidgets import QApplication, QMenu, QWidget
 
 from calibration import Measures
 from measure_app.gui.hand import Hand
 from measure_app.gui.keys import KEYS
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind, place_of
-from measure_app.gui.theme import DARK, LIGHT, style_sheet
+from measure_app.gui.panels.steps import Step
+from measure_app.gui.theme import DARK, LIGHT, dress, style_sheet
 from measure_app.gui.tools import Tool
 from measure_app.words import use_language
 from tests.gui.conftest import Driver
@@ -162,3 +163,53 @@ def test_the_button_that_enter_presses_does_not_look_as_if_it_had_the_keyboard()
         (focus,) = [look for name, look in looks.items() if name.startswith("QPushButton:focus")]
         assert looks["QPushButton:default"] != focus
         assert focus.split(";")[0] not in looks["QPushButton:default"]
+
+
+def test_whatever_has_the_keyboard_shows_it(driver: Driver, qapp: QApplication) -> None:
+    dressed = qapp.styleSheet()
+    dress(qapp, dark=False)
+    try:
+        driver.open_bench()
+        window = driver.window
+        window.bench.find_the_rest()
+        driver.qtbot.waitUntil(lambda: window.bench.document.search is not None, timeout=60_000)
+        driver.settles()
+        driver.qtbot.waitActive(window)
+        unseen, looked = [], 0
+        for step in Step:
+            window.go_to_step(step)
+            driver.qtbot.wait(20)
+            for each in window.panels[step].findChildren(QWidget):
+                reached = each.focusPolicy() & Qt.FocusPolicy.TabFocus == Qt.FocusPolicy.TabFocus
+                if not (reached and each.isVisible() and each.isEnabled()):
+                    continue
+                each.setFocus(Qt.FocusReason.TabFocusReason)
+                if not each.hasFocus() or each.focusProxy() is not None:
+                    continue  # a part that hands the keyboard on
+                looked += 1
+                window.setAttribute(Qt.WidgetAttribute.WA_KeyboardFocusChange)  # as a press of Tab does
+                held = each.grab().toImage()
+                window.stage.view.setFocus()
+                if held == each.grab().toImage():
+                    unseen.append(f"{step.value}: {type(each).__name__} {each.accessibleName()}")
+        assert looked > 100
+        assert unseen == []
+    finally:
+        qapp.setStyleSheet(dressed)
+
+
+def test_the_frame_shows_at_once_that_the_keyboard_came(driver: Driver) -> None:
+    driver.open_bench()
+    window = driver.window
+    driver.qtbot.waitActive(window)
+    window.rail.rows[0].setFocus()
+    driver.qtbot.wait(20)
+    view = driver.view
+    before = view.viewport().grab().toImage().pixelColor(1, 100).name()
+    painted: list[bool] = []
+    paint = view.paintEvent
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(view, "paintEvent", lambda event: (painted.append(view.hasFocus()), paint(event)))
+        view.setFocus(Qt.FocusReason.TabFocusReason)
+        driver.qtbot.waitUntil(lambda: True in painted, timeout=5_000)
+    assert view.viewport().grab().toImage().pixelColor(1, 100).name() != before
