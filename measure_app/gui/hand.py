@@ -150,6 +150,7 @@ class Hand(QObject):
         self._dragged = False
         self._still_px = 0.0
         document.run_changed.connect(self._on_run_changed)
+        document.frame_changed.connect(self._on_frame_changed)
 
     @property
     def holding(self) -> bool:
@@ -411,6 +412,11 @@ class Hand(QObject):
             self.options = replace(self.options, rule=None)
         if fall is not None and after is not None and fall >= len(after.falls):
             self.options = replace(self.options, fall=None)
+
+    def _on_frame_changed(self, frame: int) -> None:
+        """Let go of a mark of another frame: keys would move what nobody sees."""
+        if self.selected is not None and self.selected.frame not in (-1, frame):
+            self.select(None)
 
     def say(self) -> str:
         """Name the selected mark."""

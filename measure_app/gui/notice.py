@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QApplication, QFrame, QHBoxLayout, QLabel, QWidget
 
 from measure_app.gui.press_button import PressButton
 from measure_app.words import said
@@ -13,6 +13,9 @@ from measure_app.words import said
 
 class Notice(QFrame):
     """Shows one sentence until it is put away."""
+
+    left = Signal()
+    """It went while it had the keyboard."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -52,9 +55,13 @@ class Notice(QFrame):
         self.show()
 
     def clear(self) -> None:
-        """Put it away."""
+        """Put it away; who pressed here by key is not left at the next best button."""
         self._does = None
+        focused = QApplication.focusWidget()
+        had = focused is not None and self.isAncestorOf(focused)
         self.hide()
+        if had:
+            self.left.emit()
 
     def _on_remedy(self) -> None:
         if self._does is not None:

@@ -28,6 +28,7 @@ class Stage(QWidget):
         self._playback = playback
         self.notice = Notice()
         self.view = FrameView(bench.document, bench.hand)
+        self.notice.left.connect(lambda: self.view.setFocus(Qt.FocusReason.TabFocusReason))
         self.entry = ValueEntry(self.view.viewport())
         self._says = QLabel()
         self._says.setAccessibleName(said("What the tool does"))

@@ -53,7 +53,7 @@ SHOWN_AS: dict[Tool, str] = {
     Tool.LOOK: marked("Drag to move the picture, turn the wheel to magnify it."),
     Tool.GRADUATION: marked("Press on an engraved line of the rule, then type its value."),
     Tool.PLUMB: marked("Press at the top of the thread and drag to its lower end."),
-    Tool.ORIFICE: marked("Press on the centre of the hole."),
+    Tool.ORIFICE: marked("Press on the centre of the hole, at its outer rim."),
     Tool.THROW_ZERO: marked("Press on the point from which the throw counts."),
     Tool.GAUGE_LINE: marked(
         "Drag from above the highest water level to below the lowest, where the edge is clear."

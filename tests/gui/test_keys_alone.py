@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence
 from PySide6.QtWidgets import QApplication, QMenu, QWidget
 
-from calibration import Measures
+from calibration import Measures, Pixel
 from measure_app.gui.hand import Hand
 from measure_app.gui.keys import KEYS
 from measure_app.gui.main_window import MainWindow
@@ -213,3 +213,53 @@ def test_the_frame_shows_at_once_that_the_keyboard_came(driver: Driver) -> None:
         view.setFocus(Qt.FocusReason.TabFocusReason)
         driver.qtbot.waitUntil(lambda: True in painted, timeout=5_000)
     assert view.viewport().grab().toImage().pixelColor(1, 100).name() != before
+
+
+def test_a_reading_is_let_go_when_its_frame_is_left(driver: Driver) -> None:
+    driver.open_bench()
+    document, hand = driver.window.bench.document, driver.window.bench.hand
+    line = document.run.gauge_line
+    place = Pixel((line.from_px.x + line.to_px.x) / 2, (line.from_px.y + line.to_px.y) / 2)
+    driver.window.bench.use_tool(Tool.SURFACE, advance=15)
+    driver.press(place)
+    driver.shows_frame(15)
+    document.go_to(0)
+    driver.shows_frame(0)
+    driver.press(place)  # once more: it is chosen, marked again, and the film moves on
+    driver.shows_frame(15)
+    assert hand.selected is None
+    before = document.run
+    driver.key(Qt.Key.Key_Up)
+    assert document.run == before
+    hand.select(Handle(Kind.ORIFICE))
+    document.go_to(30)
+    assert hand.selected == Handle(Kind.ORIFICE)
+
+
+def test_a_notice_put_away_by_key_leaves_the_keyboard_at_the_frame(driver: Driver) -> None:
+    driver.open_bench()
+    notice, view = driver.window.stage.notice, driver.view
+    driver.qtbot.waitActive(driver.window)
+    notice.say("Something.")
+    notice._away.setFocus()
+    driver.key(Qt.Key.Key_Return)
+    assert notice.isHidden()
+    assert driver.window.focusWidget() is view
+    notice.say("Something else.")
+    driver.window.rail.rows[1].setFocus()
+    notice.clear()
+    assert driver.window.focusWidget() is driver.window.rail.rows[1]
+
+
+def test_the_loupe_goes_with_the_cross(driver: Driver) -> None:
+    driver.open_bench()
+    driver.qtbot.waitActive(driver.window)
+    driver.window.bench.use_tool(Tool.ORIFICE)
+    driver.key(Qt.Key.Key_Left)
+    assert driver.view.loupe.isVisible()
+    driver.window.rail.rows[0].setFocus()
+    assert not driver.view.loupe.isVisible()
+    driver.view.setFocus()
+    driver.key(Qt.Key.Key_Left)
+    driver.window.bench.use_tool(Tool.GAUGE_LINE)
+    assert not driver.view.loupe.isVisible()

@@ -133,13 +133,14 @@ class ReadingsPanel(Panel):
         marking.add(row(self.surface_button, self.landing_button))
         self.advance_box = number_box(said("Frames to move on after each press"), 0, 100_000)
         self.advance_box.setSpecialValueText(said("stay"))
+        self.advance_box.setPrefix("+")
         self.advance_box.setSuffix(said(" frames"))
         self.advance_box.valueChanged.connect(lambda _: self._retake())
         self.spread = button(
             said("20 in all"), said("Move on so that twenty presses cover the part measured")
         )
         self.spread.clicked.connect(self._spread)
-        marking.add(row(said("Then move on"), self.advance_box, self.spread, stretch=1))
+        marking.add(row(said("After a press"), self.advance_box, self.spread, stretch=1))
         self.px_u_field = QuantityField(
             said("How well a press meets it"),
             PIXELS,
@@ -296,10 +297,10 @@ class ReadingsPanel(Panel):
             self.falls.show_run()
             return
         shows = self.document.shows if self.document.blind else None
-        first_rows = not self.table.rows_model.rows
+        rows_before = len(self.table.rows_model.rows)
         seconds, veiled = self.document.seconds, self._veiled_aside
         self.table.set_rows(shown_readings(run, outcome, seconds, shows=shows, veiled_aside=veiled))
-        if first_rows and self.table.rows_model.rows:
+        if len(self.table.rows_model.rows) != rows_before:
             self.table.fit_columns(130)
         self.count.say(count_words(run, shows=shows))
         missing = missing_for_finding(run)

@@ -389,3 +389,13 @@ def test_rows_need_no_window() -> None:
     rows = shown_readings(outcome.run, outcome, stamps.seconds())
     assert rows[15].time_s == 1.0
     assert shown_readings(run, None, None) == ()
+
+
+def test_no_time_is_cut_when_readings_come_one_by_one(show: Show) -> None:
+    panel, document, _ = show(ReadingsPanel, measured=False)
+    spot = Spot(document.run.gauge_line.from_px, 0.5, By.HAND)
+    for frame in (0, 15, 290):
+        assert document.perform(SetSurface(frame, spot))
+    table = panel.table
+    column = [each.header for each in table.rows_model.fields].index("t / s")
+    assert table.columnWidth(column) >= table.sizeHintForColumn(column)
