@@ -115,7 +115,9 @@ def search(
         If the film cannot be read at all.
     """
     start, stop = part_measured(run, source.info)
-    gauge = StripLine(HEAD_STRIP, _segment(run.gauge_line)) if run.gauge_line is not None else None
+    gauge = (
+        StripLine(HEAD_STRIP, _segment(run.gauge_line), coloured=True) if run.gauge_line is not None else None
+    )
     landing = StripLine(THROW_STRIP, _segment(run.landing_line)) if run.landing_line is not None else None
     tracing: JetLines | None = None
     if landing is not None and run.orifice is not None:

@@ -1,7 +1,7 @@
 """A line of the frame followed through time.
 
 A strip holds the pixels under one straight line in every frame, laid side by side. Strips are read from the
-luma plane while the clip is decoded once, without converting a frame to colour.
+planes as decoded while the clip is decoded once, without converting a frame to colour.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from measure_app.errors import Stopped
 from measure_app.words import said
 
 Progress = Callable[[int, int], None]
+COLOUR_STEPS = 16
+"""Steps to a code in which colour differences are kept: averages and interpolated values are finer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,8 @@ class StripLine:
     segment: Segment
     across_px: float = 5.0
     """Width over which the strip is averaged at right angles to the line, px."""
+    coloured: bool = False
+    """Whether the colour differences are read as well, where the film's planes offer them."""
 
     @property
     def along_px(self) -> FloatArray:
@@ -64,6 +68,9 @@ class Strip:
     depth)."""
     unseen: tuple[tuple[int, str], ...] = ()
     """Rows whose frame could not be decoded or is damaged, with the reason; their levels mean nothing."""
+    colour: NDArray[np.uint16] | None = None
+    """(n, 2, L) blue and red difference (Cb, Cr), in `COLOUR_STEPS` of a code; None where they were not read.
+    Their own pixels are mostly twice as wide as the luma's."""
 
 
 class _Sampler:
@@ -122,7 +129,14 @@ def steadied(strip: Strip, offset_px: FloatArray) -> Strip:
     rows = moved[:, None]
     left, right = strip.levels[rows, low].astype(np.float32), strip.levels[rows, low + 1]
     levels[moved] = np.rint(left + (at - low) * (right - left))
-    return replace(strip, levels=levels)
+    colour = None
+    if strip.colour is not None:
+        colour = np.array(strip.colour)
+        for part in range(2):
+            here = strip.colour[:, part]
+            left, right = here[rows, low].astype(np.float32), here[rows, low + 1]
+            colour[moved, part] = np.rint(left + (at - low) * (right - left))
+    return replace(strip, levels=levels, colour=colour)
 
 
 def sweep(
@@ -174,7 +188,7 @@ def sweep(
                 shown = source.info.geometry.shown(luma.plane)
                 sheets.append(_Sheet(source, more(shown), frames))
             for sheet in sheets:
-                sheet.fill(row, luma.plane)
+                sheet.fill(row, luma.plane, luma.chroma)
             seen[row] = True
         if progress is not None:
             progress(done + 1, len(frames))
@@ -199,23 +213,73 @@ class _Sheet:
         self._levels = cast("Plane", np.zeros((len(frames), int(self._ends[-1])), dtype=kind))
         self._samplers: list[tuple[_Sampler, int, int]] = []
         self._shape: tuple[int, ...] = ()
+        self._colours: dict[int, NDArray[np.uint16]] = {}
+        self._colour_samplers: list[tuple[int, _Sampler]] = []
+        self._colour_shape: tuple[int, ...] = ()
 
-    def fill(self, row: int, plane: Plane) -> None:
-        """Read all lines from one coded plane."""
+    def fill(self, row: int, plane: Plane, chroma: tuple[Plane, Plane] | None = None) -> None:
+        """Read all lines from one coded plane, and those to be read in colour from the planes of colour."""
         if (*plane.shape, plane.strides[0]) != self._shape:
             self._shape = (*plane.shape, plane.strides[0])
             self._samplers = _samplers(self._source, self._points, plane)
         flat = _flat(plane)
         for sampler, first, last in self._samplers:
             np.rint(sampler(flat), out=self._levels[row, first:last], casting="unsafe")
+        if chroma is not None:
+            self._fill_colour(row, plane, chroma)
+
+    def _fill_colour(self, row: int, plane: Plane, chroma: tuple[Plane, Plane]) -> None:
+        if (*plane.shape, *(c.strides[0] for c in chroma)) != self._colour_shape:
+            self._colour_shape = (*plane.shape, *(c.strides[0] for c in chroma))
+            self._colour_samplers = [
+                (number, _colour_sampler(self._source, self._points[number], plane, chroma[0]))
+                for number, line in enumerate(self._lines)
+                if line.coloured
+            ]
+        for number, sampler in self._colour_samplers:
+            kept = self._colours.get(number)
+            if kept is None:
+                # Rows that are never filled, being unseen, say no colour rather than an extreme one.
+                middle = COLOUR_STEPS << (self._source.info.bit_depth - 1)
+                shape = (len(self._frames), 2, len(self._points[number]))
+                kept = self._colours[number] = np.full(shape, middle, dtype=np.uint16)
+            for part, each in enumerate(chroma):
+                np.rint(COLOUR_STEPS * sampler(_flat(each)), out=kept[row, part], casting="unsafe")
 
     def strips(self, unseen: tuple[tuple[int, str], ...]) -> tuple[Strip, ...]:
         """Cut the array into strips; they share its memory."""
         info = self._source.info
         return tuple(
-            Strip(line, self._frames, self._levels[:, first:last], info.bit_depth, info.full_range, unseen)
-            for line, first, last in zip(self._lines, self._ends[:-1], self._ends[1:], strict=True)
+            Strip(
+                line,
+                self._frames,
+                self._levels[:, first:last],
+                info.bit_depth,
+                info.full_range,
+                unseen,
+                self._colours.get(number),
+            )
+            for number, (line, first, last) in enumerate(
+                zip(self._lines, self._ends[:-1], self._ends[1:], strict=True)
+            )
         )
+
+
+def _colour_sampler(source: FrameSource, points: FloatArray, plane: Plane, chroma: Plane) -> _Sampler:
+    """Sampler of a plane of colour at the positions of a line.
+
+    Of halved columns the left one of a pair is where the colour was taken, of halved rows the middle (chroma
+    sample type 0 of ITU-T H.264 and H.265, what a film that says nothing has).
+    """
+    columns, rows = (
+        round(whole / part) for whole, part in zip(plane.shape[::-1], chroma.shape[::-1], strict=True)
+    )
+    positions = source.info.geometry.to_coded(points.reshape(-1, 2)).reshape(points.shape)
+    positions = np.stack(
+        [positions[..., 0] / columns, (positions[..., 1] - 0.5 * (rows - 1)) / rows], axis=-1
+    )
+    pitch = chroma.strides[0] // chroma.itemsize
+    return _Sampler(positions, chroma.shape[1], chroma.shape[0], pitch)
 
 
 def _samplers(

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from measure_app.clip.index import FrameTable
 from measure_app.clip.opening import OpenFilm
-from measure_app.clip.picture import luma_plane
+from measure_app.clip.picture import chroma_planes, luma_plane
 from measure_app.clip.roller import Rolled, Roller
 from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.trust import LOST, RESIZED, SPOILT, DamageBook
@@ -107,4 +107,4 @@ def _luma(rolled: Rolled, info: ClipInfo, damage: DamageBook) -> LumaPlane:
         return LumaPlane(rolled.index, None, RESIZED)
     if rolled.suspect is not None:
         damage.note(rolled.index, rolled.suspect)
-    return LumaPlane(rolled.index, luma_plane(rolled.video), rolled.suspect)
+    return LumaPlane(rolled.index, luma_plane(rolled.video), rolled.suspect, chroma_planes(rolled.video))

@@ -16,6 +16,7 @@ from measure_app.clip.stamps import FrameStamp
 
 # Formats whose plane 0 is the luma, one sample beside the next; the rest is converted to grey first.
 _LUMA_FIRST = re.compile(r"(yuvj?|yuva)4(?:20|22|44|10|11|40)p(\d+le)?|gray(\d+le)?|nv12|nv21|nv16|nv24")
+_CHROMA_APART = re.compile(r"yuv(j?)4(?:20|22|44|11|40)p(\d+le)?")
 _HD_ROWS = 720
 _UNSPECIFIED = 2
 _converters = threading.local()
@@ -46,6 +47,32 @@ def luma_plane(video: Any) -> Plane:
     view = rows[: video.height, : video.width]
     view.setflags(write=False)
     return view
+
+
+def chroma_planes(video: Any) -> tuple[Plane, Plane] | None:
+    """Blue and red difference (Cb, Cr) of a decoded frame as coded; None where they do not lie apart.
+
+    Parameters
+    ----------
+    video : av.VideoFrame
+        Decoded frame.
+
+    Returns
+    -------
+    two of (h', w') uint8, or uint16 above 8 bits
+        Read-only views, mostly of half the columns and rows; the middle of the codes is no colour.
+    """
+    layout = video.format
+    if not _CHROMA_APART.fullmatch(layout.name):
+        return None
+    sample = np.dtype(np.uint16 if layout.components[0].bits > 8 else np.uint8)
+    views = []
+    for plane in video.planes[1:3]:
+        rows = np.frombuffer(plane, sample).reshape(plane.height, plane.line_size // sample.itemsize)
+        view = rows[:, : plane.width]
+        view.setflags(write=False)
+        views.append(view)
+    return views[0], views[1]
 
 
 class Frame:

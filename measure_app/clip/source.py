@@ -92,6 +92,9 @@ class LumaPlane:
     next one is asked for. None where the frame could not be decoded."""
     suspect: str | None = None
     """Why this frame must not be measured, in words; None for a sound frame."""
+    chroma: tuple[Plane, Plane] | None = None
+    """Blue and red difference (Cb, Cr) as coded, mostly of half the columns and rows; as long good as the
+    plane. None where the film has no colour, or its colour does not lie apart."""
 
 
 class Picture(Protocol):

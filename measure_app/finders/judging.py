@@ -8,46 +8,59 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
-from measure_app.finders.path import off_course, smooth_course
+from measure_app.finders.path import from_curve, smooth_course, strayed
+from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
-
-LightArray = NDArray[np.float32]
 
 _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
-_UNSURE_PX = 0.6
+_UNSURE_PX = 0.55
 """An edge placed no better than this is hardly told from the noise beside it, and the noise may win."""
+_ASTRAY = 4.0
+"""Standard uncertainties by which a place may lie off the course of its neighbours."""
 _FEWEST = 4
-"""Pixels of a frame that must stay on their side for its noise to be told."""
+"""Pixels of a frame that must stay on their side for its noise to be told, and frames in a row that vouch for
+one another."""
 _MOSTLY = 0.6
 """Where more than this share of the frames does not hold, what is left holds by chance."""
 
 
 def judge(
-    levels: Plane,
-    table: LightArray,
+    sight: Sight,
     fit: EdgeFit,
     blur_px: float,
     damaged: NDArray[np.bool_],
     marked: NDArray[np.int64] | None,
     masked: NDArray[np.bool_],
-) -> tuple[FloatArray, tuple[Why | None, ...]]:
-    """Own standard uncertainty of every frame, and which frames are refused.
+    *,
+    strange: NDArray[np.bool_] | None = None,
+) -> tuple[FloatArray, float, tuple[Why | None, ...]]:
+    """Own standard uncertainty of every frame, what they share, and which frames are refused.
 
     Parameters
     ----------
-    levels : (n, L) luma as coded, water towards larger positions
-    table : light of every luma code
+    sight : what it was found in
     fit : the edge in every frame
     blur_px : standard deviation of the camera's blur
     damaged : (n,) frames whose levels mean nothing
     marked : rows in which a person marked the surface
     masked : (n,) frames whose place lies on an edge that stands still
+    strange : where what was fitted is a line, whose shape is the same all through: (n,) frames in which it is
+        not that line
 
     Returns
     -------
-    (n,) px, and (n,) None or the reason
+    (n,) px own of each frame, px by which the path as a whole wanders, and (n,) None or the reason
+
+    Notes
+    -----
+    Own is what noise makes of an edge of this contrast and blur, or how the frames around scatter if that is
+    more. What is behind the surface, what the wall wears and what the film's coding keeps of an edge at half
+    a pixel pull neighbouring frames alike; the path then wanders about the smooth curve that a draining level
+    follows. That part is shared: it does not average away. No law is forced on the path: the curve only says
+    how sure the path is.
     """
+    levels, table = sight.codes, sight.table
     n, length = levels.shape
     noise = _noise(levels, table, fit.place)
     formal = noise / np.sqrt(np.maximum(fit.information, 1e-9))
@@ -59,18 +72,24 @@ def judge(
     covered = (
         masked
         | _covered(levels, table, fit.place, blur_px)
-        | (fit.misfit > 6.0 * np.median(fit.misfit) + 3.0 * noise)
+        | (fit.misfit > (3.0 if strange is not None else 6.0) * np.median(fit.misfit) + 3.0 * noise)
     )
     fit_for = ~(damaged | off_end | faint | covered)
+    if strange is not None:
+        fit_for &= ~strange
     half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(
         fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half
     )
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
-    astray = ~(np.abs(fit.place - course) <= np.maximum(6.0 * own_u, 0.5 * blur_px + 0.3))
-    astray |= off_course(fit.place, fit_for & ~astray)
+    astray = ~(np.abs(fit.place - course) <= np.maximum(_ASTRAY * own_u, 0.5 * blur_px + 0.3))
+    gap = np.abs(from_curve(fit.place, fit_for & ~astray))
+    astray |= gap > max(2.0, 8.0 * 1.4826 * float(np.nanmedian(gap))) if np.isfinite(gap).any() else False
+    if strange is not None:
+        astray |= strange
+    astray |= strayed(fit.place, fit_for & ~astray)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
-    astray |= own_u > min(0.7, max(_UNSURE_PX, 6.0 * float(np.median(own_u))))
+    astray |= own_u > _UNSURE_PX
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
@@ -78,6 +97,9 @@ def judge(
     seen = ~(damaged | off_end | covered)
     if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
         astray[:] = True
+    # A single frame between refused ones has no neighbours to speak for it, nor has the first beside a cover.
+    covered |= np.convolve(covered, np.ones(3), "same") > 0
+    astray |= _islands(~(damaged | off_end | faint | covered | astray))
     why = reasons_of(
         astray=astray,
         faint=faint,
@@ -86,7 +108,23 @@ def judge(
         damaged=damaged,
         marked=marked,
     )
-    return own_u, why
+    return own_u, _wander(course, fit_for & ~astray), why
+
+
+def _islands(held: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Frames (n,) that hold in stretches of fewer than `_FEWEST` frames, of a run that is longer."""
+    out = np.zeros(len(held), dtype=bool)
+    ends = np.flatnonzero(np.diff(held.astype(np.int8), prepend=0, append=0))
+    for first, stop in zip(ends[::2], ends[1::2], strict=True):
+        out[first:stop] = stop - first < min(_FEWEST, len(held) // 8)
+    return out
+
+
+def _wander(course: FloatArray, usable: NDArray[np.bool_]) -> float:
+    """Standard uncertainty, px, that wandering about a smooth curve tells: 95 % of it keep to twice that."""
+    gap = np.abs(from_curve(course, usable))
+    gap = gap[np.isfinite(gap)]
+    return float(0.5 * np.percentile(gap, 95)) if len(gap) else 0.0
 
 
 def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:

@@ -8,6 +8,7 @@ bright before dark ones. Its lower edge is the flat level on the near wall; that
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +18,8 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, fit_edges
 from measure_app.finders.path import smooth_course
+from measure_app.finders.sight import LightArray, gradient
 from measure_app.words import said
-
-LightArray = NDArray[np.float32]
 
 THICKEST_PX = 8.0
 """A meniscus thicker than this is no thin line but a band with two edges."""
@@ -27,8 +27,22 @@ _WINDOW_PX = (8, 4)
 """How far above and below the lower edge a line's shape is compared."""
 _CHUNK = 2000
 """Frames fitted at once; bounds memory."""
-_TWO_SIDES = 0.8
-"""A line's two edges are about equally steep; beside a step's edge nothing as steep turns back."""
+_TWO_SIDES = 0.5
+"""A line's two edges are about equally steep; beside a step's edge nothing half as steep turns back."""
+_NEAR = 4
+"""Frames on either side of a change of light that tell where the line was."""
+_FAINT = 6.0
+"""Light, of 255, by which a line must stand out to be told from what a film's coding makes."""
+_TRIED = (-1.0, 0.0, 1.0)
+"""Where fits begin, in thicknesses from the course: either edge of the line can have been followed."""
+_TELLING = 8.0
+"""Pixels of a fitted window that tell something of their own."""
+_OTHER = 4.0
+"""How much less likely, as an exponent of e, a line is that is bright where it is mostly dark."""
+_JUMP_PX = 0.3
+"""A step between neighbours, beyond the course's own, that makes a path less likely by a factor of e."""
+_WORST = 24.0
+"""What a jump costs at most, so that the path can cross frames in which something hides the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,24 +74,42 @@ class Line:
         The curved foot fades into the water over a part of the thickness, which the eye and the fit see
         alike.
         """
-        return 0.03 + 0.05 * self.blur_px + 0.06 * self.thick_px
+        return 0.03 + 0.05 * self.blur_px + 0.075 * self.thick_px
 
 
-def two_sided(steep: LightArray, course: FloatArray) -> bool:
-    """Whether the light turns back within a few pixels of the course, as at a thin line but not at a step.
+def shows_line(light: LightArray, course: FloatArray, stands_out: float) -> bool:
+    """Whether frames show a thin line at the course, rather than a step with a band beside it.
+
+    A line's two edges are nearly as steep as one another, and it is darker or brighter than air and water on
+    either side by no less than a part of their difference; a dyed water's meniscus is not both.
 
     Parameters
     ----------
-    steep : (n, L) slope of the light along the strip
+    light : (n, L) levels along the strip
     course : (n,) px
+    stands_out : how far a line must be darker or brighter than either side, against their difference
     """
-    reach = np.arange(-9, 10)
-    index = np.clip(np.rint(course).astype(np.intp)[:, None] + reach, 0, steep.shape[1] - 1)
-    near = np.take_along_axis(steep, index, axis=1)
+    steep = gradient(light, 1.0)
+    near = _beside(steep, course, -9, 10)
     own = near[:, 7:12]
     peak = np.take_along_axis(own, np.argmax(np.abs(own), axis=1)[:, None], axis=1)
     back = np.max(-np.sign(peak) * near, axis=1) / np.maximum(np.abs(peak[:, 0]), 1e-6)
-    return bool(np.median(back) > _TWO_SIDES)
+    above = np.median(_beside(light, course, -12, -6), axis=1)
+    below = np.median(_beside(light, course, 9, 15), axis=1)
+    line = _beside(light, course, -6, 7)
+    beyond = np.maximum(
+        line.max(axis=1) - np.maximum(above, below), np.minimum(above, below) - line.min(axis=1)
+    )
+    return bool(
+        np.median(back) > _TWO_SIDES
+        and np.median(beyond / np.maximum(np.abs(above - below), 1.0)) > stands_out
+        and np.median(beyond) > _FAINT
+    )
+
+
+def _beside(values: LightArray, course: FloatArray, first: int, stop: int) -> LightArray:
+    index = np.clip(np.rint(course).astype(np.intp)[:, None] + np.arange(first, stop), 0, values.shape[1] - 1)
+    return np.take_along_axis(values, index, axis=1)
 
 
 def find_lines(
@@ -96,10 +128,10 @@ def find_lines(
     few = table[levels[sample]]
     trials = [Line(b, t) for b in (0.7, 1.2) for t in (1.9, 2.8, 4.2)]
     line = min(trials, key=lambda trial: _loss(few, (course[sample], course[sample] + trial.thick_px), trial))
-    lower = fit_lines(levels, table, course, line, half).place
+    lower = fit_lines(levels, table, course, line, half, shape_known=False).place
     smooth, _ = smooth_course(lower, np.ones(len(lower)), half)
     line = _shape(few, np.where(np.isfinite(smooth), smooth, lower)[sample])
-    return fit_lines(levels, table, course, line, half), line
+    return fit_lines(levels, table, course, line, half, shape_known=True), line
 
 
 def _shape(light: LightArray, lower: FloatArray) -> Line:
@@ -145,21 +177,28 @@ def _loss(light: LightArray, starts: tuple[FloatArray, ...], line: Line) -> floa
 
 def better(*fits: EdgeFit) -> EdgeFit:
     """Of several fits to the same frames, keep the one with the least misfit in each."""
-    pick = np.argmin(np.stack([fit.misfit for fit in fits]), axis=0)[None]
+    return _picked(fits, np.argmin(np.stack([fit.misfit for fit in fits]), axis=0))
+
+
+def _picked(fits: Sequence[EdgeFit], pick: NDArray[np.intp]) -> EdgeFit:
+    """Fit number `pick` (n,) of each frame."""
 
     def kept(name: str) -> FloatArray:
-        return np.asarray(np.take_along_axis(np.stack([getattr(f, name) for f in fits]), pick, axis=0)[0])
+        return np.asarray(np.stack([getattr(f, name) for f in fits])[pick, np.arange(len(pick))])
 
     return EdgeFit(kept("place"), kept("information"), kept("contrast"), kept("misfit"))
 
 
-def fit_lines(levels: Plane, table: LightArray, course: FloatArray, line: Line, half: int) -> EdgeFit:
+def fit_lines(
+    levels: Plane, table: LightArray, course: FloatArray, line: Line, half: int, *, shape_known: bool
+) -> EdgeFit:
     """Fit the lower edge in every frame; the upper one, which looks alike, is left as the neighbours tell.
 
     Parameters
     ----------
     levels, table, course : as in `find_lines`
     half : half width, in frames, of the window in which the neighbours are asked
+    shape_known : whether the line's shape is that of this run, not a first guess
     """
 
     def fitted(start: FloatArray, passes: int) -> EdgeFit:
@@ -177,7 +216,63 @@ def fit_lines(levels: Plane, table: LightArray, course: FloatArray, line: Line, 
             *(np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
         )
 
-    first = better(*(fitted(course + shift * line.thick_px, 4) for shift in (-1.0, 0.0, 1.0)))
+    tried = [fitted(course + shift * line.thick_px, 4) for shift in _TRIED]
+    # As long as its shape is not known, fits to single frames fail too often for their path to help.
+    first = _continuous(tried, course) if shape_known else better(*tried)
     weights = first.information / np.maximum(first.misfit, 0.1) ** 2
     smooth, _ = smooth_course(first.place, np.minimum(weights, 50.0 * float(np.median(weights))), half)
     return fitted(np.where(np.isfinite(smooth), smooth, first.place), 5)
+
+
+def _continuous(fits: list[EdgeFit], course: FloatArray) -> EdgeFit:
+    """Of several fits to each frame, take those that fit well and join without jumps (Viterbi, 1967).
+
+    The gap between the line and its reflection on the far wall, or between a line and the edge of something
+    behind, can fit as well as the line itself for a while; but it begins and ends with a jump.
+    """
+    places = np.stack([fit.place for fit in fits], axis=1) - course[:, None]
+    misfit = np.stack([fit.misfit for fit in fits], axis=1)
+    usual = max(float(np.median(misfit.min(axis=1))), 0.2)
+    # Where there is no line at all everything fits well.
+    contrast = np.abs(np.stack([fit.contrast for fit in fits], axis=1))
+    shown = contrast / max(float(np.median(contrast.max(axis=1))), 1e-6)
+    # Likelihood of normal errors whose size is not known, of as many pixels as tell something of their own.
+    cost = _TELLING * np.log(np.maximum(misfit, usual)) + _WORST * np.clip(1.0 - 2.0 * shown, 0.0, 1.0)
+    # A line is mostly dark or mostly bright; what lies between it and something else is the other way round.
+    signs = np.sign(np.stack([fit.contrast for fit in fits], axis=1))
+    best = np.argmin(misfit, axis=1)[:, None]
+    usual_sign = np.sign(np.sum(np.take_along_axis(signs * contrast, best, axis=1)))
+    cost = cost + _OTHER * (signs != usual_sign)
+    n, m = cost.shape
+    total = cost[0]
+    came = np.zeros((n, m), dtype=np.intp)
+    for i in range(1, n):
+        jump = np.minimum(np.abs(places[i][:, None] - places[i - 1][None, :]) / _JUMP_PX, _WORST)
+        whole = total[None, :] + jump
+        came[i] = np.argmin(whole, axis=1)
+        total = whole[np.arange(m), came[i]] + cost[i]
+    pick = np.zeros(n, dtype=np.intp)
+    pick[-1] = int(np.argmin(total))
+    for i in range(n - 1, 0, -1):
+        pick[i - 1] = came[i, pick[i]]
+    return _picked(fits, pick)
+
+
+def beside_itself(fit: EdgeFit, course: FloatArray, line: Line) -> NDArray[np.bool_]:
+    """Frames, (n,), in which what is fitted is bright where the line is dark, and began or ends with a jump.
+
+    Where the line meets its reflection on the far wall, or an edge behind, the gap between the two is fitted
+    for the line: a line's thickness off. A line that turns bright because what is behind it is dark does so
+    in its place.
+    """
+    usual = np.sign(np.sum(fit.contrast))
+    turned = np.sign(fit.contrast) != usual
+    ends = np.flatnonzero(np.diff(turned.astype(np.int8), prepend=0, append=0))
+    off = np.zeros(len(turned), dtype=bool)
+    away = fit.place - course
+    for first, stop in zip(ends[::2], ends[1::2], strict=True):
+        before = np.median(away[max(0, first - _NEAR) : first]) if first else np.nan
+        after = np.median(away[stop : stop + _NEAR]) if stop < len(turned) else np.nan
+        jumps = [abs(away[first] - before), abs(away[stop - 1] - after)]
+        off[first:stop] = bool(np.nanmax([0.0, *jumps]) > 0.5 * line.thick_px)
+    return off

@@ -107,8 +107,8 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     return course, scatter
 
 
-def off_course(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Frames far off one smooth curve through the whole run; (n,) False where nothing can be said.
+def from_curve(positions: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
+    """How far each frame lies from one smooth curve through the whole run, (n,) px; NaN where not known.
 
     A polynomial of fifth degree, fitted robustly (Tukey's biweight): smooth enough that a group of frames
     that follows a wrong edge between gaps stands out, supple enough for any container that narrows gently.
@@ -116,19 +116,49 @@ def off_course(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.b
     n = len(positions)
     use = usable & np.isfinite(positions)
     if use.sum() < 30:
-        return np.zeros(n, dtype=bool)
+        return np.full(n, np.nan)
     t = np.linspace(-1.0, 1.0, n)
     weights = use.astype(np.float64)
     y = np.where(use, positions, 0.0)
     basis = np.polynomial.chebyshev.chebvander(t, 5)
-    gap, size = np.zeros(n), 1.0
+    gap = np.zeros(n)
     for _ in range(12):
         weighted = basis * weights[:, None]
         curve = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
-        gap = np.abs(y - curve)
-        size = max(1.4826 * float(np.median(gap[use])), 0.05)
+        gap = y - curve
+        size = max(1.4826 * float(np.median(np.abs(gap[use]))), 0.05)
         weights = np.where(use, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
-    return np.asarray(use & (gap > max(2.0, 8.0 * size)), dtype=bool)
+    return np.where(use, gap, np.nan)
+
+
+def strayed(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Frames (n,) of stretches that lie elsewhere than the rest of the run leads to.
+
+    A stretch between gaps, or after one, is smooth in itself even where it follows something else. It is held
+    against a curve of third degree through all other frames, with that curve's own uncertainty where it ends.
+    """
+    n = len(positions)
+    out = np.zeros(n, dtype=bool)
+    use = usable & np.isfinite(positions)
+    basis = np.polynomial.chebyshev.chebvander(np.linspace(-1.0, 1.0, n), 3)
+    at = np.flatnonzero(use)
+    for stretch in np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if len(at) else ():
+        rest = np.setdiff1d(at, stretch, assume_unique=True)
+        if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
+            continue
+        inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
+        weights = inverse @ (basis[rest].T @ positions[rest])
+        size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+        middle = basis[stretch].mean(axis=0)
+        # Neighbours wander together: a few dozen tell no more than one that stands for them.
+        u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
+        gap = abs(float(np.mean(positions[stretch]) - middle @ weights))
+        out[stretch] = gap > max(1.0, 3.5 * u)
+    return out
+
+
+_GAP = 3
+"""Frames missing from which what follows is a stretch of its own."""
 
 
 def _residual_shrink(u: FloatArray, kernel: FloatArray) -> float:

@@ -9,7 +9,7 @@ shift.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,14 @@ _LEAK = 0.03
 """Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed."""
 _PLACES = 250
 """Steepest places of a line that are compared."""
+_FITS = 0.6
+"""Share of a line's places that must show the reference frame for its shift to count."""
+_LINE_PX, _USUAL_TURN_RAD = 0.05, 0.003
+"""Scatter of a line's shift, and how far a knocked camera turns: the ratio holds back a turn of noise."""
+_ALIKE_PX = 0.3
+"""A shift up to this that all frames share lies in the reference frame."""
+_LEAST_GAIN = 0.4
+"""A line whose contrast is less than this part of the reference's is covered."""
 _STILL_PX = 0.06
 """A camera whose shifts scatter by less than this did not move; its shifts are noise and are not applied."""
 ROW, COLUMN = "still row", "still column"
@@ -43,15 +51,23 @@ class Drift:
     """(n,) px, standard uncertainty of either; 0 where the camera stood still."""
     lost: NDArray[np.bool_]
     """(n,) frames in which the lines do not agree, or show nothing of the reference frame."""
+    turn_rad: FloatArray | None = None
+    """(n,) clockwise turn about the pivot; None where the camera did not turn."""
+    pivot_px: tuple[float, float] = (0.0, 0.0)
+    """Where the displacement is as told; elsewhere the turn adds to it."""
 
     @property
     def moved(self) -> bool:
         """Whether the camera moved at all."""
         return bool(np.any(self.right_px) or np.any(self.down_px) or np.any(self.lost))
 
-    def along(self, direction: FloatArray) -> FloatArray:
-        """Displacement (n,) px along a unit vector of the frame."""
-        return np.asarray(self.right_px * direction[0] + self.down_px * direction[1], dtype=np.float64)
+    def along(self, direction: FloatArray, at_px: FloatArray | None = None) -> FloatArray:
+        """Displacement (n,) px along a unit vector of the frame, at a place (2,) px or at the pivot."""
+        right, down = self.right_px, self.down_px
+        if at_px is not None and self.turn_rad is not None:
+            right = right - self.turn_rad * (at_px[1] - self.pivot_px[1])
+            down = down + self.turn_rad * (at_px[0] - self.pivot_px[0])
+        return np.asarray(right * direction[0] + down * direction[1], dtype=np.float64)
 
 
 def still(n: int) -> Drift:
@@ -138,23 +154,66 @@ def drift_of(
     if not strips:
         return still(0)
     n = len(strips[0].frames)
-    results = []
-    for kind in (ROW, COLUMN):
-        shifts = [_shifts(s, avoid, reference_row) for s in strips if s.line.name.startswith(kind)]
-        results.append(_joined(shifts, n))
-    (right, right_u, right_lost), (down, down_u, down_lost) = results
-    lost = right_lost | down_lost
-    quiet = [float(np.sqrt(np.mean(np.square(v[~lost])))) if (~lost).any() else 0.0 for v in (right, down)]
-    jolts = [float(np.max(np.abs(v[~lost]), initial=0.0)) for v in (right, down)]
+    shifts = [(strip, *_shifts(strip, avoid, reference_row)) for strip in strips]
+    usable = [each for each in shifts if np.isfinite(each[1]).all()]
+    right, down, turn, pivot, u, lost = _rigid(usable, n)
+    # The noise of the reference frame itself shifts all others alike, by little.
+    middle = [float(np.median(v[~lost])) if (~lost).any() else 0.0 for v in (right, down)]
+    apart = [v[~lost] - m * (abs(m) < _ALIKE_PX) for v, m in zip((right, down), middle, strict=True)]
+    quiet = [float(np.sqrt(np.mean(v**2))) if len(v) else 0.0 for v in apart]
+    jolts = [float(np.max(np.abs(v), initial=0.0)) for v in apart]
     # How far the lines disagree tells how much of a shift is noise.
-    unsure = [float(np.median(u[~lost])) if (~lost).any() else 0.0 for u in (right_u, down_u)]
-    noisy = max(_STILL_PX, 1.5 * max(unsure))
+    unsure = float(np.median(u[~lost])) if (~lost).any() else 0.0
+    noisy = max(_STILL_PX, 1.5 * unsure)
     if max(quiet) < noisy and max(jolts) < max(0.5, 5.0 * noisy) and lost.mean() < 0.5:
         return still(n)
-    u = np.sqrt(0.5 * (right_u**2 + down_u**2))
     # Edges are never quite level or upright: a motion across leaks a little into the motion along.
     u = np.hypot(u, _LEAK * np.hypot(right, down))
-    return Drift(np.where(lost, 0.0, right), np.where(lost, 0.0, down), np.where(lost, 0.0, u), lost)
+    none = np.where(lost, 0.0, 1.0)
+    return Drift(right * none, down * none, u * none, lost, turn * none, pivot)
+
+
+def _rigid(
+    shifts: Sequence[tuple[Strip, FloatArray, FloatArray]], n: int
+) -> tuple[FloatArray, FloatArray, FloatArray, tuple[float, float], FloatArray, NDArray[np.bool_]]:
+    """Displacement and turn that the lines' shifts tell together, by least squares in every frame.
+
+    A row of the frame tells the shift to the right at its height, a column the shift downwards at its
+    place across; where the camera turns, rows differ from one another, and columns too. Gives (n,) right,
+    down, turn, the pivot, the uncertainty of a shift, and where none can be had.
+    """
+    zeros = np.zeros(n)
+    if not shifts:
+        return zeros, zeros, zeros, (0.0, 0.0), zeros, np.zeros(n, dtype=bool)
+    across = np.array([strip.line.name.startswith(COLUMN) for strip, _, _ in shifts])
+    middles = np.array([0.5 * (s.line.segment.start + np.asarray(s.line.segment.end)) for s, _, _ in shifts])
+    values = np.stack([shift for _, shift, _ in shifts], axis=1)
+    good = np.stack([fit for _, _, fit in shifts], axis=1) > _FITS
+    pivot = (
+        float(np.mean(middles[across, 0])) if across.any() else 0.0,
+        float(np.mean(middles[~across, 1])) if (~across).any() else 0.0,
+    )
+    lever = np.where(across, middles[:, 0] - pivot[0], -(middles[:, 1] - pivot[1]))
+    design = np.stack([~across, across, lever], axis=1).astype(np.float64)
+    # A camera hardly turns: two lines alone shall not make a turn of noise.
+    prior = np.diag([1e-9, 1e-9, (_LINE_PX / _USUAL_TURN_RAD) ** 2])
+    weights = good.astype(np.float64)
+    found = np.zeros((n, 3))
+    for _ in range(3):
+        normal = np.einsum("nl,li,lj->nij", weights, design, design) + prior
+        found = np.linalg.solve(normal, np.einsum("nl,li,nl->ni", weights, design, values)[..., None])[..., 0]
+        gap = np.where(good, np.abs(values - found @ design.T), 0.0)
+        weights = np.where(good, 1.0 / (1.0 + (gap / 0.3) ** 2), 0.0)
+    apart = gap.max(axis=1)
+    # A turn so large is a line that shows something else.
+    lost = (apart > 2.5) | (np.abs(found[:, 2]) > 5.0 * _USUAL_TURN_RAD)
+    for kind in (across, ~across):
+        if kind.any():
+            lost |= ~good[:, kind].any(axis=1)
+    # Lines that tell something else have little weight in what is found, and in how sure it is.
+    spread = np.sqrt(np.sum(weights * gap**2, axis=1) / np.maximum(weights.sum(axis=1), 1.0))
+    u = np.hypot(0.03, 1.5 * spread)
+    return found[:, 0], found[:, 1], found[:, 2], pivot, u, lost
 
 
 def with_drift(
@@ -168,6 +227,23 @@ def with_drift(
         for each, lost in zip(why, drift.lost.tolist(), strict=True)
     )
     return np.asarray(np.hypot(own_u, drift.u_px), dtype=np.float64), refused
+
+
+def with_shared_drift(
+    own_u: FloatArray, shared_u: float, why: tuple[Why | None, ...], drift: Drift | None
+) -> tuple[FloatArray, float, tuple[Why | None, ...]]:
+    """Do as `with_drift` does, and share what most frames' corrections have in common.
+
+    What is unsure of most frames' correction is the same edges' fault in all of them; only what single frames
+    are more unsure by is their own.
+    """
+    if drift is None or not drift.moved or drift.lost.all():
+        own_u, why = with_drift(own_u, why, drift)
+        return own_u, shared_u, why
+    usual = float(np.median(drift.u_px[~drift.lost]))
+    own = replace(drift, u_px=np.sqrt(np.maximum(drift.u_px**2 - usual**2, 0.0)))
+    own_u, why = with_drift(own_u, why, own)
+    return own_u, float(np.hypot(shared_u, usual)), why
 
 
 def _shifts(
@@ -211,17 +287,35 @@ def _small_shifts(
 ) -> tuple[FloatArray, FloatArray, float]:
     """Shifts far below a pixel, all frames at once: one linear step of robust least squares.
 
-    Also gives how well each frame fits, 0 to 1, and the usual scatter of the levels.
+    Exposure may drift: the frame is the reference times a gain, plus an offset, shifted. Also gives how well
+    each frame fits, 0 to 1, and the usual scatter of the levels.
     """
-    gap = levels.astype(np.float32) - target.astype(np.float32)
-    gap -= np.median(gap, axis=1, keepdims=True)
+    seen = levels.astype(np.float32)
     slope = steep.astype(np.float32)
-    size = 1.4826 * np.median(np.abs(gap), axis=1, keepdims=True) + np.float32(0.7)
-    w = 1.0 / (1.0 + (gap / (2.5 * size)) ** 2)
-    move = -((w * gap) @ slope) / np.maximum(w @ slope**2, 1e-9)
-    left = np.abs(gap + move[:, None] * slope)
-    share = np.mean(left < _tolerance(slope, float(np.median(size))), axis=1)
-    return move.astype(np.float64), share.astype(np.float64), float(np.median(size))
+    columns = np.stack([np.ones_like(slope), target.astype(np.float32), slope], axis=1)
+    size = np.full((len(seen), 1), np.inf, dtype=np.float32)
+    gap = seen - np.median(seen - target.astype(np.float32), axis=1, keepdims=True) - columns[:, 1]
+    found = np.zeros((len(seen), 3), dtype=np.float32)
+    for _ in range(2):
+        size = 1.4826 * np.median(np.abs(gap), axis=1, keepdims=True) + np.float32(0.7)
+        found = _gain_and_shift(seen, columns, 1.0 / (1.0 + (gap / (2.5 * size)) ** 2))
+        gap = seen - found @ columns.T
+    gain = found[:, 1]
+    share = np.mean(np.abs(gap) < _tolerance(slope, float(np.median(size))), axis=1)
+    # What is covered evenly is the reference without contrast.
+    share[(gain < _LEAST_GAIN) | (gain > 1.0 / _LEAST_GAIN)] = 0.0
+    move = -found[:, 2] / np.maximum(gain, np.float32(_LEAST_GAIN))
+    return np.clip(move, -1.0, 1.0).astype(np.float64), share.astype(np.float64), float(np.median(size))
+
+
+def _gain_and_shift(
+    seen: NDArray[np.float32], columns: NDArray[np.float32], weights: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Offset, gain and slope's share (n, 3) of the reference's `columns` (m, 3) in what is seen (n, m)."""
+    pairs = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), 9)
+    normal = (weights @ pairs).reshape(-1, 3, 3).astype(np.float64) + 1e-6 * np.eye(3)
+    right = ((weights * seen) @ columns).astype(np.float64)
+    return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float32)
 
 
 def _smoothed(row: FloatArray) -> FloatArray:
@@ -240,21 +334,27 @@ def _one_shift(
     shift = float(_best_lag(now, reference, places, guess, 2))
     target = reference[places]
     steep = slope[places]
+    columns = np.stack([np.ones_like(steep), target, steep], axis=1).astype(np.float32)
     share = 0.0
     for attempt in range(2):
         for _ in range(4):
             at = np.clip(places + shift, 0, len(now) - 2)
             low = at.astype(np.intp)
             seen = now[low] + (at - low) * (now[low + 1] - now[low])
-            # Exposure may drift: the levels are matched by their medians.
-            gap = seen - target
-            gap = gap - np.median(gap)
-            size = 1.4826 * float(np.median(np.abs(gap))) + 0.7
-            w = 1.0 / (1.0 + (gap / (2.5 * size)) ** 2)
-            move = -float(np.sum(w * steep * gap) / max(np.sum(w * steep**2), 1e-9))
-            shift += float(np.clip(move, -1.0, 1.0))
+            size = np.float32(
+                1.4826 * float(np.median(np.abs(seen - target - np.median(seen - target)))) + 0.7
+            )
+            gap = (seen - target - np.median(seen - target)).astype(np.float32)
+            for _ in range(2):
+                weights = (1.0 / (1.0 + (gap / (2.5 * size)) ** 2))[None]
+                part = _gain_and_shift(seen[None].astype(np.float32), columns, weights)[0]
+                gap = seen.astype(np.float32) - columns @ part
+            gain = float(part[1])
+            shift += float(np.clip(-part[2] / max(gain, _LEAST_GAIN), -1.0, 1.0))
         share = float(np.mean(np.abs(gap) < _tolerance(steep, noise)))
-        if share > 0.6 or attempt:
+        if not _LEAST_GAIN <= gain <= 1.0 / _LEAST_GAIN:
+            share = 0.0
+        if share > _FITS or attempt:
             break
         shift = float(_best_lag(now, reference, places, 0, _REACH))
     return shift, share
@@ -270,24 +370,3 @@ def _best_lag(
     gap = np.abs(gap - np.median(gap, axis=1, keepdims=True))
     cost = np.mean(np.minimum(gap, 25.0), axis=1)
     return int(lags[np.argmin(cost)])
-
-
-def _joined(
-    shifts: Sequence[tuple[FloatArray, FloatArray]], n: int
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Median over the lines that fit, its standard uncertainty, and where none can be had."""
-    usable = [(s, f) for s, f in shifts if np.isfinite(s).all()]
-    if not usable:
-        return np.zeros(n), np.zeros(n), np.zeros(n, dtype=bool)
-    values = np.stack([s for s, _ in usable], axis=1)
-    good = np.stack([f for _, f in usable], axis=1) > 0.6
-    count = good.sum(axis=1)
-    ordered = np.sort(np.where(good, values, np.inf), axis=1)
-    rows = np.arange(n)
-    low = ordered[rows, np.maximum((count - 1) // 2, 0)]
-    high = ordered[rows, np.minimum(np.maximum(count // 2, 0), values.shape[1] - 1)]
-    known = count > 0
-    middle = np.where(known, 0.5 * (np.where(known, low, 0.0) + np.where(known, high, 0.0)), 0.0)
-    apart = np.where(good, np.abs(values - middle[:, None]), 0.0).max(axis=1)
-    u = np.sqrt(0.03**2 + (apart / 2.0) ** 2)
-    return middle, u, ~known | (apart > 2.5)

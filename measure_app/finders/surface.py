@@ -9,18 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.clip import Plane
-from measure_app.finders.edge import EdgeFit, blur_of, fit_edges, light_table
+from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
 from measure_app.finders.judging import judge
 from measure_app.finders.marked import Hints, agreed
-from measure_app.finders.meniscus import Line, find_lines, two_sided
+from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line
 from measure_app.finders.path import best_path
-from measure_app.finders.steadiness import Drift, with_drift
+from measure_app.finders.planes import Seen, joined
+from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
+from measure_app.finders.steadiness import Drift, with_shared_drift
 from measure_app.finders.sweeping import lane
 from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, steadied
-
-LightArray = NDArray[np.float32]
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
@@ -50,104 +49,147 @@ def find_surface(
     Notes
     -----
     1. Edges that stand still are removed with the median over time; the strongest path through the rest,
-       which may only fall, is found for the whole run at once.
-    2. The profile across the edge is fitted by least squares in every frame.
-    3. Frames whose edge is faint, covered or off the smooth course of its neighbours are refused.
+       which may only fall, is found for the whole run at once, in light and, where a dye shows in it, colour.
+    2. The profile across the edge is fitted by least squares in every frame, in either.
+    3. Frames whose edge is faint, covered or off the smooth course of its neighbours are refused, and those
+       in which light and colour part. What light hardly shows is read in colour.
     """
     if drift is not None and drift.moved:
-        strip = steadied(strip, drift.along(strip.line.segment.direction))
+        line = strip.line.segment
+        strip = steadied(strip, drift.along(line.direction, line.at(np.array([0.5 * line.length_px]))[0]))
     length = strip.levels.shape[1]
     frames = strip.frames
     if length < 16 or len(frames) < 3:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
-    levels = strip.levels if falls_forward else strip.levels[:, ::-1]
+    light = light_of(strip, falls_forward=falls_forward)
+    colour = colour_of(strip, falls_forward=falls_forward)
     marks = hints
     if hints is not None and not falls_forward:
         marks = Hints(hints.rows, (length - 1) - hints.along_px)
     damaged = np.zeros(len(frames), dtype=bool)
     damaged[[row for row, _ in strip.unseen]] = True
-    table = light_table(strip.bit_depth, full_range=strip.full_range)
-    course = _coarse_course(levels, table, damaged, marks)
+    course = _coarse_course(light, colour, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
-    fit, blur_px, line = _refine(levels, table, course.places)
-    masked = course.beside_still(fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
-    own_u, why = judge(
-        levels, table, fit, blur_px, damaged, marks.rows if marks is not None else None, masked
-    )
-    why, remarks = agreed(Part.SURFACE, frames, fit.place, own_u, why, marks)
-    own_u, why = with_drift(own_u, why, drift)
-    if line is not None:
-        remarks = (*remarks, line.words)
-    along = fit.place if falls_forward else (length - 1) - fit.place
+    rows = marks.rows if marks is not None else None
+    if colour is None or not course.coloured:
+        got = _read(light, course, damaged, rows)
+    else:
+        tinted = _read(colour, course, damaged, rows, of_colour=True)
+        got = joined(_read(light, course, damaged, rows, dyed=_shows_dye(tinted)), tinted)
+    why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
+    own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
+    along = got.place if falls_forward else (length - 1) - got.place
     refused = np.array([w is not None for w in why])
     return Track(
         Part.SURFACE,
         frames,
         np.where(refused, np.nan, along),
         np.where(refused, np.nan, own_u),
-        # How far a different sensible reading of the same blurred profile would lie: the convention's own
-        # error.
-        line.shared_u_px if line is not None else 0.03 + 0.05 * blur_px,
+        shared_u,
         why,
-        remarks,
+        (*remarks, *got.remarks),
     )
 
 
-def _grouped(levels: Plane, table: LightArray, damaged: NDArray[np.bool_]) -> tuple[LightArray, int]:
-    """Light averaged over groups of frames, so that the path search sees at most `_ROWS` rows."""
-    size = max(1, -(-len(levels) // _ROWS))
+_DYED = 12.0
+"""Change of colour, in codes of 8 bits, from which the water is dyed."""
+_ALIKE = 0.25
+"""By how much of itself a dye's change of colour varies; that of what clear water shows varies more."""
+_STANDS_OUT, _STANDS_OUT_DYED = 0.35, 1.5
+"""How far a line must be darker or brighter than either side, against their difference, to be clear water's;
+of water that shows a dye, for its colour to be that of something seen through it."""
+
+
+def _shows_dye(tinted: Seen) -> bool:
+    """Whether colour changes at the surface by about the same all through the run."""
+    change = tinted.contrast
+    usual = float(np.median(change))
+    return bool(abs(usual) > _DYED and 1.4826 * np.median(np.abs(change - usual)) < _ALIKE * abs(usual))
+
+
+def _read(
+    sight: Sight,
+    course: _Course,
+    damaged: NDArray[np.bool_],
+    marked: NDArray[np.int64] | None,
+    *,
+    of_colour: bool = False,
+    dyed: bool = False,
+) -> Seen:
+    """Read the edge in every frame of one sight: a step, or in light the thin line of clear water."""
+    stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
+    fit, blur_px, line = _refine(sight, course.places, None if of_colour else stands_out)
+    still = course.still_colour if of_colour else course.still
+    masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
+    strange = beside_itself(fit, course.places, line) if line is not None else None
+    own_u, wander_u, why = judge(sight, fit, blur_px, damaged, marked, masked, strange=strange)
+    # How far another sensible reading of the same blurred profile would lie: the convention's own error.
+    convention_u = line.shared_u_px if line is not None else 0.02 + 0.045 * blur_px
+    shared_u = float(np.hypot(convention_u, wander_u))
+    remarks = () if line is None else (line.words,)
+    return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
+
+
+def _grouped(sight: Sight, damaged: NDArray[np.bool_]) -> tuple[LightArray, int]:
+    """Levels averaged over groups of frames, so that the path search sees at most `_ROWS` rows."""
+    n = len(sight.codes)
+    size = max(1, -(-n // _ROWS))
     if size == 1:
-        light = table[levels]
+        light = sight.rows(slice(None))
         bad = damaged
     else:
-        starts = range(0, len(levels), size)
-        light = np.stack([table[levels[i : i + size]].mean(axis=0) for i in starts]).astype(np.float32)
+        starts = range(0, n, size)
+        light = np.stack([sight.rows(slice(i, i + size)).mean(axis=0) for i in starts]).astype(np.float32)
         bad = np.array([bool(damaged[i : i + size].all()) for i in starts])
     light[bad] = np.median(light[~bad], axis=0) if (~bad).any() else 0.0
     return light, size
 
 
-def gradient(light: LightArray, sigma: float = 1.5) -> LightArray:
-    """Derivative along the line of (n, L) light, smoothed with a Gaussian of `sigma` px; same shape."""
-    reach = int(np.ceil(3 * sigma))
-    x = np.arange(-reach, reach + 1)
-    kernel = (x * np.exp(-0.5 * (x / sigma) ** 2)).astype(np.float32)
-    kernel /= np.sum(x * kernel)
-    padded = np.pad(light, ((0, 0), (reach, reach)), mode="edge")
-    out = np.zeros_like(light)
-    for shift, weight in enumerate(kernel):
-        if weight:
-            out += weight * padded[:, shift : shift + light.shape[1]]
-    return out
-
-
 def _coarse_course(
-    levels: Plane,
-    table: LightArray,
-    damaged: NDArray[np.bool_],
-    marks: Hints | None,
+    light: Sight, colour: Sight | None, damaged: NDArray[np.bool_], marks: Hints | None
 ) -> _Course | None:
     """Follow the surface through the whole run, to about one pixel; None where nothing moves."""
-    light, size = _grouped(levels, table, damaged)
-    steep = gradient(light)
+    levels, size = _grouped(light, damaged)
+    steep = gradient(levels)
     rows, length = steep.shape
     allowed = _corridor(marks, size, rows, length) if marks is not None else None
+    tint = gradient(_grouped(colour, damaged)[0], _TINT_SIGMA_PX) if colour is not None else None
     # A label's edge changes its contrast when the water passes behind it, so what stands still is best
     # judged in short blocks of time; a slow surface stands still in those, and needs longer ones.
     for blocks in _BLOCKS:
         lively, still = _without_still(steep, blocks)
-        path, strength = _strongest(lively, allowed)
-        if blocks == 1 or (strength >= 6.0 and _moves_enough(path, rows // blocks)):
+        evidence, coloured = _evidence(lively), False
+        still_tint = still[:1]
+        if tint is not None:
+            lively_tint, still_tint = _without_still(tint, blocks)
+            of_colour = _evidence(lively_tint)
+            path, strength = _strongest(of_colour, allowed)
+            coloured = strength >= _STRONG and path[-1] - path[0] >= 3
+            if coloured:
+                # Where a dye shows it is what is to be read; light may see the underside, or a reflection.
+                evidence = of_colour + np.minimum(evidence, np.float32(_SECOND))
+        path, strength = _strongest(evidence, allowed)
+        if blocks == 1 or (strength >= _CLEARLY and _moves_enough(path, rows // blocks)):
             break
-    if strength < 6.0 or path[-1] - path[0] < 3:
+    if strength < _CLEARLY or path[-1] - path[0] < 3:
         return None
-    path = _upper_edge(lively, path)
-    centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, len(levels) - 1)
-    places = np.interp(np.arange(len(levels)), centres, path.astype(np.float64))
-    return _Course(places, np.abs(still))
+    if not coloured:
+        path = _upper_edge(lively, path)
+    n = len(light.codes)
+    centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, n - 1)
+    places = np.interp(np.arange(n), centres, path.astype(np.float64))
+    return _Course(places, np.abs(still), np.abs(still_tint), coloured)
 
 
+_CLEARLY = 6.0
+"""Strength along a path, in units of the noise, from which it is more than the best way through noise."""
+_STRONG = 8.0
+"""Strength from which colour leads."""
+_SECOND = 10.0
+"""Evidence up to which light has a say where colour leads."""
+_TINT_SIGMA_PX = 2.0
+"""Smoothing of colour, whose own pixels are mostly two wide."""
 _BLOCKS = (6, 3, 1)
 
 
@@ -159,20 +201,32 @@ class _Course:
     """(n,) px."""
     still: LightArray
     """(blocks, L) size of the slope that stands still in each block of time; one block: not known."""
+    still_colour: LightArray
+    """The same of colour."""
+    coloured: bool
+    """Whether colour showed it clearly."""
 
-    def beside_still(self, place: FloatArray, slope: FloatArray) -> NDArray[np.bool_]:
-        """Frames whose place lies on an edge that stands still and is as steep as the surface's own slope."""
-        blocks, length = self.still.shape
-        n = len(place)
-        if blocks == 1:
-            return np.zeros(n, dtype=bool)
-        block = np.minimum(np.arange(n) * blocks // n, blocks - 1)
-        index = np.clip(np.rint(place).astype(np.intp)[:, None] + np.arange(-2, 3), 0, length - 1)
-        steepest = np.zeros(n)
-        for step in (-1, 0, 1):
-            near = np.clip(block + step, 0, blocks - 1)
-            steepest = np.maximum(steepest, self.still[near[:, None], index].max(axis=1))
-        return np.asarray(steepest > 0.5 * slope, dtype=bool)
+
+def beside_still(still: LightArray, place: FloatArray, slope: FloatArray) -> NDArray[np.bool_]:
+    """Frames whose place lies on an edge that stands still and is as steep as the surface's own slope.
+
+    Parameters
+    ----------
+    still : (blocks, L) size of the slope that stands still in each block of time; one block: not known
+    place : (n,) px
+    slope : (n,) level per px
+    """
+    blocks, length = still.shape
+    n = len(place)
+    if blocks == 1:
+        return np.zeros(n, dtype=bool)
+    block = np.minimum(np.arange(n) * blocks // n, blocks - 1)
+    index = np.clip(np.rint(place).astype(np.intp)[:, None] + np.arange(-2, 3), 0, length - 1)
+    steepest = np.zeros(n)
+    for step in (-1, 0, 1):
+        near = np.clip(block + step, 0, blocks - 1)
+        steepest = np.maximum(steepest, still[near[:, None], index].max(axis=1))
+    return np.asarray(steepest > 0.5 * slope, dtype=bool)
 
 
 def _without_still(steep: LightArray, blocks: int) -> tuple[LightArray, LightArray]:
@@ -194,8 +248,8 @@ def _without_still(steep: LightArray, blocks: int) -> tuple[LightArray, LightArr
     return out, np.stack(medians)
 
 
-def _strongest(steep: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], float]:
-    """The strongest path that only falls, and its typical strength in units of the noise."""
+def _evidence(steep: LightArray) -> LightArray:
+    """Size of the slopes in units of the noise, up to a bound, (rows, L)."""
     strong = np.abs(steep)
     # A film's still parts can be still to the last digit; then the strongest edges tell what is strong.
     noise = max(1.4826 * float(np.median(strong)), 0.02 * float(np.percentile(strong, 99.5))) + 0.05
@@ -203,10 +257,15 @@ def _strongest(steep: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[ND
     evidence = np.minimum(strong / noise, np.float32(40.0)).astype(np.float32)
     evidence[:, :3] = 0.0
     evidence[:, -3:] = 0.0
+    return evidence
+
+
+def _strongest(evidence: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], float]:
+    """The strongest path that only falls, and its typical strength in units of the noise."""
     if allowed is None:
         allowed = lane(evidence)
     if allowed is not None:
-        evidence[~allowed] = -1e4
+        evidence = np.where(allowed, evidence, np.float32(-1e4))
     rows, length = evidence.shape
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 2, 40))
     path = best_path(evidence, back_px=1, forth_px=fastest, step_cost=0.3)
@@ -251,20 +310,20 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(levels: Plane, table: LightArray, course: FloatArray) -> tuple[EdgeFit, float, Line | None]:
-    """Fit the profile in every frame: a step, or a line where the run shows one."""
-    n = len(levels)
+def _refine(sight: Sight, course: FloatArray, stands_out: float | None) -> tuple[EdgeFit, float, Line | None]:
+    """Fit the profile in every frame: a step, or a line if the run shows one that stands out so far."""
+    n = len(sight.codes)
     sample = np.unique(np.linspace(0, n - 1, 40).astype(int))
-    light = table[levels[sample]]
+    light = sight.rows(sample)
     start = _steepest(light, course[sample])
-    if two_sided(gradient(light, 1.0), start):
-        lines, line = find_lines(levels, table, course, sample, int(np.clip(n // 14, 8, 60)))
+    if stands_out is not None and shows_line(light, start, stands_out):
+        lines, line = find_lines(sight.codes, sight.table, course, sample, int(np.clip(n // 14, 8, 60)))
         if line.plausible:
             return lines, line.blur_px, line
     blur_px = blur_of(light, start, _rough_blur(light, start))
     parts = []
     for first in range(0, n, _CHUNK):
-        light = table[levels[first : first + _CHUNK]]
+        light = sight.rows(slice(first, first + _CHUNK))
         parts.append(fit_edges(light, _steepest(light, course[first : first + _CHUNK]), blur_px))
     joined = (np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
     return EdgeFit(*joined), blur_px, None

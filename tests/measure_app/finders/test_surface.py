@@ -164,8 +164,8 @@ def test_droplets_that_stay_behind_do_not_hold_the_finding_back() -> None:
     for row, at in ((40, 50), (70, 80), (110, 130), (130, 165)):
         light[row:, at : at + 5] *= 0.6
     track = find_surface(strip_of(light, 0.5, rng))
-    # The frames in which the surface passes such an edge's place may be refused, no others.
-    assert track.found.mean() > 0.55
+    # The frames in which the surface passes such an edge, and the next to them, may be refused, no others.
+    assert track.found.mean() > 0.5
     error = (track.along_px - places)[track.found]
     assert np.abs(error).max() < 1.5
     u = np.hypot(track.own_u_px, track.shared_u_px)[track.found]

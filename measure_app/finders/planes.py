@@ -1,0 +1,82 @@
+"""Of the surface read in the light and in the colour of a film: which is trusted, and whether they agree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.finders.track import Why
+from measure_app.words import said
+
+_APART_PX = 1.5
+"""Light and colour that lie further apart than this all through do not show the same edge."""
+_MOSTLY = 0.7
+"""Light is read where it shows no less than this part of the frames in which colour shows the edge."""
+_FEW = 0.3
+"""Share of the frames from which a comparison holds."""
+_SHARED_PX = 0.22
+"""Standard uncertainty that all frames read in colour share, px: colour is kept in pixels two wide, and films
+differ in where in them it was taken."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """The surface as read in one sight."""
+
+    place: FloatArray
+    """(n,) px."""
+    own_u: FloatArray
+    """(n,) px."""
+    shared_u: float
+    why: tuple[Why | None, ...]
+    contrast: FloatArray
+    """(n,) levels, change at the edge."""
+    remarks: tuple[str, ...] = ()
+    line: bool = False
+    """Whether the thin line of clear water was read."""
+
+    @property
+    def holds(self) -> NDArray[np.bool_]:
+        """(n,) True where it was not refused."""
+        return np.array([each is None for each in self.why])
+
+
+def joined(light: Seen, colour: Seen) -> Seen:
+    """Read in the light what colour confirms; in colour where light does not show the edge."""
+    if light.line:
+        return light
+    n = len(light.why)
+    bright, tinted = light.holds, colour.holds
+    both = bright & tinted
+    if both.sum() >= max(8, _FEW * n):
+        apart = light.place - colour.place
+        offset = float(np.median(apart[both]))
+        if abs(offset) <= _APART_PX:
+            size = 1.4826 * float(np.median(np.abs(apart[both] - offset)))
+            bound = np.maximum(5.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 1.0)
+            astray = tinted & bright & (np.abs(apart - offset) > bound)
+            if bright.sum() >= _MOSTLY * tinted.sum():
+                why = tuple(
+                    Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
+                )
+                return _filled(replace(light, why=why), colour, offset, size)
+    if tinted.sum() >= _FEW * n:
+        words = said(
+            "the surface was followed in the film's colours, where it shows, and not in brightness, where "
+            "it hardly does; colour is kept more coarsely, so each place is less sure"
+        )
+        return replace(colour, shared_u=float(np.hypot(colour.shared_u, _SHARED_PX)), remarks=(words,))
+    return light
+
+
+def _filled(light: Seen, colour: Seen, offset: float, size: float) -> Seen:
+    """Take from colour, at its usual distance from light, the frames in which light alone is too unsure."""
+    weak = np.array([each in {Why.FAINT, Why.ASTRAY} for each in light.why])
+    take = weak & colour.holds & (np.abs(light.place - colour.place - offset) <= _APART_PX)
+    place = np.where(take, colour.place + offset, light.place)
+    own_u = np.where(take, np.hypot(colour.own_u, size), light.own_u)
+    why = tuple(None if taken else each for each, taken in zip(light.why, take.tolist(), strict=True))
+    return replace(light, place=place, own_u=own_u, why=why)
