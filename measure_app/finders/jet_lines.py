@@ -43,6 +43,10 @@ class JetLines:
         """
         return np.asarray(self.zero_px + (along_px - self.zero_px) / self._part_of_throw(line, lift))
 
+    def carried(self, line: int, beyond_px: float) -> float:
+        """Carry a short way along a tracing line down to the landing line, px along it."""
+        return float(beyond_px / self._part_of_throw(line, 0.0))
+
     def place_on(self, line: int, landing_px: FloatArray, lift: FloatArray | float = 0.0) -> FloatArray:
         """Where the jet that lands at `landing_px` crosses a tracing line, px along it."""
         return np.asarray(self.zero_px + (landing_px - self.zero_px) * self._part_of_throw(line, lift))

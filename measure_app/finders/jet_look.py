@@ -33,10 +33,26 @@ class Background:
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
         """
         gain = self.gain[rows, None]
-        departure: NDArray[np.float32] = np.abs(levels - (self.black + gain * (self.median - self.black)))
+        return self._beyond_noise(levels, self._expected(self.median, gain))
+
+    def activity_at(
+        self, levels: Plane, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> NDArray[np.float32]:
+        """Do the same at some columns (m, k) of some rows (m,) of the strip's levels (n, L)."""
+        expected = self._expected(self.median[columns], self.gain[rows, None])
+        return self._beyond_noise(levels[rows[:, None], columns], expected)
+
+    def _expected(self, median: NDArray[np.float32], gain: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Levels of the background at a frame's brightness."""
+        black = np.float32(self.black)
+        return np.asarray(black + gain * (median - black), dtype=np.float32)
+
+    def _beyond_noise(self, levels: Plane, expected: NDArray[np.float32]) -> NDArray[np.float32]:
+        departure: NDArray[np.float32] = np.subtract(levels, expected, dtype=np.float32)
+        np.abs(departure, out=departure)
         departure -= np.float32(3.0 * self.noise)
-        np.clip(departure, 0.0, self.cap, out=departure)
-        departure /= np.float32(self.cap)
+        np.clip(departure, np.float32(0.0), np.float32(self.cap), out=departure)
+        departure *= np.float32(1.0 / self.cap)
         return departure
 
 

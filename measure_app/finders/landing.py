@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
+from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
@@ -24,13 +26,28 @@ from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
-_CENTRE_SHARE = 0.022
-"""How far the middle of what glitters may lie from the middle of the water, in widths of the jet."""
-_COMMON_SHARE, _LINES_SHARE, _UNREST_SHARE = 0.42, 0.68, 0.42
-"""How much of the disagreement of the lines all frames have in common; how much of it is each frame's own;
-and how much of the jet's unrest from frame to frame the parabola does not carry down. The lines of one frame
-err together, so that the error is not theirs over the root of their number. Set, with the share above, by
-rendered scenes of all looks and hazards, where they make the stated uncertainties true."""
+_CENTRE_SHARE, _UNANCHORED_SHARE = 0.009, 0.022
+"""How far the middle between the jet's flanks may lie from the middle of the water, in widths of the jet:
+light refracts unevenly in its two sides. And the same of the middle of what glitters, where no flanks are
+seen."""
+_ALIKE = 1.5
+"""Neighbouring lines see the same drops and the same background: they err alike, and their scatter about
+their common line tells less of where it leads than that of as many lines that err each by itself."""
+_SHARED_FLOOR_PX = 0.06
+"""Least shared uncertainty: the lines are sampled once a pixel and followed down a fitted line."""
+_MOVED_SHARE = 1.2
+"""Frames that a moved camera displaced are brought back with one error in the main: it turned besides."""
+_COMMON_SHARE = 0.42
+"""How much of the disagreement of the lines all frames have in common, where no flanks are seen."""
+_TOGETHER, _TOGETHER_MOST, _APART, _UNREST_SHARE = 0.72, 0.157, 0.33, 0.22
+"""Own error of a frame. What makes its lines disagree shifts them together too, by so much of the
+disagreement, but by no more than a part of the jet's width: glints and swellings stay within the water. A jet
+in drops displaces each line by itself, which the lines' number averages out. And part of the jet's unrest
+from frame to frame is not carried down. Set, with the shares above, by rendered scenes of all looks and
+hazards, where they make the stated uncertainties true."""
+_BESIDE_FROM, _BESIDE_SHARE = 1.5, 0.5
+"""A frame further beside its neighbours' course than so many uncertainties is doubtful by that part of the
+rest."""
 _CHUNK = 2000
 """Frames refined at once; bounds memory."""
 
@@ -76,6 +93,15 @@ def find_landing(
     width = _jet_width(strips, lines, grounds, course)
     places, weights, covered = _centres(strips, lines, grounds, course, width, lift)
     landing, agreement, support = _carried_down(places, weights, np.asarray(lines.above))
+    shift, anchored_u = _anchored(strips, lines, grounds, landing, width, lift)
+    if np.isfinite(shift):
+        landing = landing + shift
+        shared_u = float(np.hypot(_CENTRE_SHARE * width, _ALIKE * anchored_u))
+    else:
+        # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
+        shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * _usual(agreement)))
+    brought_back = float(np.sqrt(np.mean(drift.u_px**2))) if drift is not None else 0.0
+    shared_u = float(np.hypot(max(shared_u, _SHARED_FLOOR_PX), _MOVED_SHARE * brought_back))
     own_u, why = _judge(
         landing, agreement, support, width, strips[0].levels.shape[1], covered, damaged, hints
     )
@@ -87,9 +113,7 @@ def find_landing(
         frames,
         np.where(refused, np.nan, landing),
         np.where(refused, np.nan, own_u),
-        # Light refracts unevenly in the two sides of the jet: its centre is known to a part of its width.
-        # Where it swells and breaks up, what hides the parabola does so alike in all frames.
-        max(0.1, float(np.hypot(_CENTRE_SHARE * width, _COMMON_SHARE * _usual(agreement)))),
+        shared_u,
         why,
         remarks,
     )
@@ -226,6 +250,7 @@ def _carried_down(
         )
         usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
         slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
+    landing, carried = not_lagging(landing, carried, w, above, usable)
     residual = np.where(good, np.abs(carried - landing[:, None]), np.nan)
     disagreement = 1.4826 * _median_of(residual, good)
     return landing, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64)
@@ -257,6 +282,22 @@ def _median_of(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
     high = ordered[rows, np.maximum(count // 2, 0).clip(max=values.shape[1] - 1)]
     with np.errstate(invalid="ignore"):
         return np.where(count > 0, 0.5 * (low + high), np.nan)
+
+
+def _anchored(
+    strips: Sequence[Strip],
+    lines: JetLines,
+    grounds: Sequence[Background],
+    landing: FloatArray,
+    width: float,
+    lift: FloatArray,
+) -> tuple[float, float]:
+    """How far beyond the landing the middles of the jet's mean looks lead, and its uncertainty, px."""
+    at = [lines.place_on(index, landing, lift) for index in range(len(strips))]
+    beyond = np.array(
+        [lines.carried(index, off) for index, off in enumerate(middles_of(strips, grounds, at, width))]
+    )
+    return at_the_landing(beyond, np.asarray(lines.above))
 
 
 def _usual(disagreement: FloatArray) -> float:
@@ -292,8 +333,12 @@ def _judge(
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
     astray |= loose > max(width, 5.0 * float(np.median(loose)))
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
-    lines = _LINES_SHARE * np.sqrt(0.5 * (single**2 + _usual(disagreement) ** 2))
-    own_u = np.sqrt(lines**2 + (_UNREST_SHARE * unrest) ** 2 + 0.05**2)
+    square = 0.5 * (single**2 + _usual(disagreement) ** 2)
+    together = _TOGETHER**2 * square / (1.0 + square / (_TOGETHER_MOST * width) ** 2)
+    apart_u = _APART**2 * square / np.maximum(support, 1.0)
+    own_u = np.sqrt(together + apart_u + (_UNREST_SHARE * unrest) ** 2 + 0.05**2)
+    beside = np.nan_to_num(np.abs(landing - course)) - _BESIDE_FROM * own_u
+    own_u = np.hypot(own_u, _BESIDE_SHARE * np.maximum(beside, 0.0))
     why = reasons_of(
         astray=astray,
         faint=faint,

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import expit, ndtr
 
 from calibration import FloatArray, Pixel, Segment
+from measure_app.finders import JetLines
 from measure_app.strips import Strip, StripLine
 
 
@@ -61,3 +63,23 @@ def clear_light(
     x = np.arange(length) - places[:, None]
     below, above = ndtr(x / blur), ndtr((x + thick) / blur)
     return np.asarray(air * (1 - below) + water * below - depth * (above - below))
+
+
+def jet_strips(
+    landing: FloatArray, tracing: JetLines, rng: np.random.Generator, *, tilt: float = 0.0, width: float = 7.0
+) -> list[Strip]:
+    """A jet that sparkles at random within its width; `tilt` bends it away from the plain parabola, px per drop."""
+    strips = []
+    along = np.arange(601)
+    wall = 0.12 + 0.02 * gaussian_filter1d(rng.normal(size=601), 20.0)
+    for index, line in enumerate(tracing.lines):
+        middle = tracing.place_on(index, landing) + tilt * tracing.above[index]
+        inside = expit((width / 2 - np.abs(along - middle[:, None])) / 0.5)
+        sparkle = np.abs(gaussian_filter1d(rng.normal(0.25, 0.35, inside.shape), 1.0, axis=1)) + 0.04
+        levels = coded(wall + inside * sparkle) + rng.normal(0, 0.8, inside.shape)
+        strips.append(Strip(line, np.arange(len(landing)), np.clip(np.rint(levels), 0, 255).astype(np.uint8)))
+    return strips
+
+
+def shrinking(n: int) -> FloatArray:
+    return np.linspace(520.0, 250.0, n)

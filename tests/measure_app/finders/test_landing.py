@@ -6,13 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.ndimage import gaussian_filter1d
-from scipy.special import expit
 
-from calibration import FloatArray, Pixel, Segment
+from calibration import Pixel, Segment
 from measure_app.finders import JetLines, Why, find_landing, jet_lines
 from measure_app.strips import Strip
-from tests.measure_app.finders.drawn import coded
+from tests.measure_app.finders.drawn import jet_strips, shrinking
 
 LINE = Segment(Pixel(100.0, 600.0), Pixel(700.0, 600.0))
 ORIFICE = Pixel(60.0, 300.0)
@@ -20,26 +18,6 @@ ORIFICE = Pixel(60.0, 300.0)
 
 def lines() -> JetLines:
     return jet_lines(LINE, ORIFICE, None)
-
-
-def jet_strips(
-    landing: FloatArray, tracing: JetLines, rng: np.random.Generator, *, tilt: float = 0.0, width: float = 7.0
-) -> list[Strip]:
-    """A jet that sparkles at random within its width; `tilt` bends it away from the plain parabola, px per drop."""
-    strips = []
-    along = np.arange(601)
-    wall = 0.12 + 0.02 * gaussian_filter1d(rng.normal(size=601), 20.0)
-    for index, line in enumerate(tracing.lines):
-        middle = tracing.place_on(index, landing) + tilt * tracing.above[index]
-        inside = expit((width / 2 - np.abs(along - middle[:, None])) / 0.5)
-        sparkle = np.abs(gaussian_filter1d(rng.normal(0.25, 0.35, inside.shape), 1.0, axis=1)) + 0.04
-        levels = coded(wall + inside * sparkle) + rng.normal(0, 0.8, inside.shape)
-        strips.append(Strip(line, np.arange(len(landing)), np.clip(np.rint(levels), 0, 255).astype(np.uint8)))
-    return strips
-
-
-def shrinking(n: int) -> FloatArray:
-    return np.linspace(520.0, 250.0, n)
 
 
 def test_tracing_lines_lie_between_orifice_and_landing_line() -> None:

@@ -1,0 +1,120 @@
+"""Where the middle of the jet lies on each line, from how the jet looks there on the average of the run.
+
+In a single frame the middle of what moves is a good guess at the middle of the jet. Over the run it errs to
+one side: near the landing drops of the splash fly on beyond the jet, not before it, and the water glints more
+on one side than on the other. On the average of all frames, laid over one another along the jet's course,
+the two sides of the jet stand out as two steep flanks with a level on either side of them, and the middle
+between the flanks is the middle of the jet, however lively it is beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.finders.jet_look import Background
+from measure_app.strips import Strip
+
+_NEAR, _FAR = 1.1, 2.2
+"""Between so many widths from its middle, what is beside the jet is looked at."""
+_FAINTEST = 0.15
+"""A jet whose mean activity stands out by less than this has no flanks to speak of."""
+_FEWEST_LINES = 4
+"""Two for the straight line, two to tell its scatter."""
+_FEWEST = 8
+"""Frames that a mean profile is made of, at least."""
+_MOST = 480
+"""Frames that a mean profile is made of, at most, evenly spread: more gain nothing."""
+
+
+def middles_of(
+    strips: Sequence[Strip], grounds: Sequence[Background], at: Sequence[FloatArray], width: float
+) -> FloatArray:
+    """How far the jet's middle lies beyond its presumed place on each line, px along it.
+
+    Parameters
+    ----------
+    strips, grounds : m lines and what they show without the jet
+    at : for each line (n,) px, where the jet is presumed in every frame; NaN where it is not known
+    width : of the jet along the lines, px
+
+    Returns
+    -------
+    (m,) px; NaN where it is not to be had
+    """
+    reach = int(np.ceil(_FAR * width)) + 1
+    steps = np.arange(-reach, reach + 2)
+    middles = np.full(len(strips), np.nan)
+    for index, (strip, ground, places) in enumerate(zip(strips, grounds, at, strict=True)):
+        last = strip.levels.shape[1] - 1
+        usable = np.isfinite(places) & (places > reach + 1) & (places < last - reach - 1)
+        rows = np.flatnonzero(usable)
+        if len(rows) < _FEWEST:
+            continue
+        rows = rows[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), _MOST)).astype(int))]
+        base = np.floor(places[rows]).astype(int)
+        part = (places[rows] - base)[:, None]
+        columns: NDArray[np.intp] = base[:, None] + steps
+        activity = ground.activity_at(strip.levels, rows, columns)
+        profile = ((1.0 - part) * activity[:, :-1] + part * activity[:, 1:]).mean(axis=0)
+        middles[index] = _middle(profile, width)
+    return middles
+
+
+def _middle(profile: FloatArray, width: float) -> float:
+    """Half-way between the flanks of a mean profile whose centre is the presumed place, px from there."""
+    centre = len(profile) // 2
+    near, far = int(np.ceil(_NEAR * width)), int(np.ceil(_FAR * width))
+    beside = [
+        float(np.median(profile[centre - far : centre - near + 1])),
+        float(np.median(profile[centre + near : centre + far + 1])),
+    ]
+    flanks = []
+    for level, side in zip(beside, (profile[centre::-1], profile[centre:]), strict=True):
+        # Where drops fly in a share of the frames, the jet is seen to end only in the others.
+        share = min(level, 0.9)
+        jet = (side - share) / (1.0 - share)
+        half = 0.5 * float(jet[: max(2, round(width / 2) + 1)].max())
+        if half < 0.5 * _FAINTEST:
+            return float("nan")
+        outside = np.flatnonzero(jet[: near + 1] < half)
+        inside = np.flatnonzero(jet[: near + 1] >= half)
+        if not len(outside) or inside[-1] == near:
+            return float("nan")
+        at = int(inside[-1])
+        flanks.append(at + float((jet[at] - half) / (jet[at] - jet[at + 1])))
+    return 0.5 * (flanks[1] - flanks[0])
+
+
+def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float]:
+    """Where the lines' middles lead to at the landing level, by a robust straight line through their heights.
+
+    Parameters
+    ----------
+    beyond : (m,) px along the landing line, how far each line's middle, carried down, lies beyond what is
+        presumed; NaN where it is not known
+    above : (m,) their heights above the landing line, as parts of the drop
+
+    Returns
+    -------
+    How far the landing lies beyond what is presumed, px, and its standard uncertainty from the middles'
+    scatter; NaN where fewer than four lines say it.
+    """
+    known = np.isfinite(beyond)
+    if known.sum() < _FEWEST_LINES:
+        return float("nan"), float("nan")
+    design = np.stack([np.ones(int(known.sum())), above[known]], axis=1)
+    y = beyond[known]
+    weights = np.ones(len(y))
+    line, size = np.zeros(2), 0.0
+    for _ in range(8):
+        root = np.sqrt(weights)
+        line = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        gap = np.abs(y - design @ line)
+        size = max(1.4826 * float(np.median(gap)), 0.02)
+        weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
+    spread = np.linalg.inv(design.T @ (design * weights[:, None]))
+    return float(line[0]), size * float(np.sqrt(spread[0, 0]))

@@ -1,0 +1,99 @@
+"""The middle of the jet is found between its flanks, and led down to the landing, whatever flies beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calibration import FloatArray, Pixel, Segment
+from measure_app.finders import find_landing, jet_lines
+from measure_app.finders.jet_flight import not_lagging
+from measure_app.finders.jet_look import background_of
+from measure_app.finders.jet_middle import at_the_landing, middles_of
+from measure_app.strips import Strip, StripLine
+from tests.measure_app.finders.drawn import jet_strips, shrinking
+
+LINE = StripLine("jet 1", Segment(Pixel(0.0, 50.0), Pixel(400.0, 50.0)))
+
+
+def seen(places: FloatArray, ahead: float, rng: np.random.Generator) -> Strip:
+    """A grey jet of eight px before a wall, a share of the frames with a drop at each px beyond it."""
+    x = np.arange(401) - places[:, None]
+    levels = np.full(x.shape, 60.0) + 90.0 * np.clip(4.5 - np.abs(x), 0.0, 1.0)
+    drops = (x > 3.0) & (x < 30.0) & (rng.random(x.shape) < ahead)
+    levels = np.where(drops, 150.0, levels) + rng.normal(0.0, 0.6, x.shape)
+    return Strip(LINE, np.arange(len(places)), np.rint(levels).astype(np.uint8))
+
+
+@pytest.mark.parametrize("ahead", [0.0, 0.15, 0.4])
+def test_the_middle_lies_between_the_flanks_whatever_flies_ahead(ahead: float) -> None:
+    rng = np.random.default_rng(11)
+    places = np.linspace(330.0, 90.0, 160)
+    strip = seen(places, ahead, rng)
+    ground = background_of(strip, np.zeros(160, dtype=bool), np.ones(160, dtype=np.float32), 16.0)
+    (middle,) = middles_of([strip], [ground], [places - 0.7], 8.0)
+    assert middle == pytest.approx(0.7, abs=0.12)
+
+
+def test_a_line_without_a_jet_has_no_middle() -> None:
+    rng = np.random.default_rng(12)
+    levels = rng.integers(58, 62, (60, 401)).astype(np.uint8)
+    strip = Strip(LINE, np.arange(60), levels)
+    ground = background_of(strip, np.zeros(60, dtype=bool), np.ones(60, dtype=np.float32), 16.0)
+    at = np.linspace(300.0, 100.0, 60)
+    assert np.isnan(middles_of([strip], [ground], [at], 8.0)).all()
+    assert np.isnan(middles_of([strip], [ground], [np.full(60, np.nan)], 8.0)).all()
+
+
+def test_middles_lead_to_the_landing_past_a_line_that_errs() -> None:
+    above = np.linspace(0.03, 0.22, 10)
+    beyond = 0.4 + 5.0 * above
+    beyond[0] += 3.0  # the splash reaches up to it
+    beyond[7] = np.nan
+    shift, u = at_the_landing(beyond, above)
+    assert shift == pytest.approx(0.4, abs=0.05)
+    assert 0.0 < u < 0.1
+    assert np.isnan(at_the_landing(np.where(np.arange(10) < 3, beyond, np.nan), above)).all()
+
+
+def test_drops_that_all_fly_on_do_not_shift_the_landing() -> None:
+    """Beyond the jet alone, thickest on the lowest lines: the middle of what moves would be drawn along by px."""
+    rng = np.random.default_rng(13)
+    lines = jet_lines(Segment(Pixel(100.0, 600.0), Pixel(700.0, 600.0)), Pixel(60.0, 300.0), None)
+    truth = shrinking(160)
+    strips = []
+    for index, strip in enumerate(jet_strips(truth, lines, rng)):
+        at = lines.place_on(index, truth)
+        x = np.arange(601) - at[:, None]
+        thick = 0.35 * np.exp(-((lines.above[index] / 0.045) ** 2))
+        drops = (x > 4.0) & (x < 40.0) & (rng.random(x.shape) < thick)
+        strips.append(Strip(strip.line, strip.frames, np.where(drops, 200, strip.levels).astype(np.uint8)))
+    track = find_landing(strips, lines)
+    error = (track.along_px - truth)[track.found]
+    assert track.found.mean() > 0.9
+    assert abs(np.median(error)) < 0.2
+    assert track.shared_u_px < 0.3
+
+
+def test_each_line_tells_of_water_that_lands_later() -> None:
+    above = np.linspace(0.03, 0.22, 10)
+    frames, flight = np.arange(200.0), 24.0
+    early = flight * (1.0 - np.sqrt(1.0 - above))
+
+    def landing(at: FloatArray) -> FloatArray:
+        return np.asarray(400.0 - at + 25.0 * np.sin(at / 15.0))
+
+    rng = np.random.default_rng(14)
+    carried = landing(frames[:, None] + early) + rng.normal(0.0, 0.2, (200, 10))
+    weights, usable = np.ones((200, 10)), np.ones(200, dtype=bool)
+    joined = carried.mean(axis=1)
+    right, places = not_lagging(joined, carried, weights, above, usable)
+    before, after = joined - landing(frames), right - landing(frames)
+    assert np.std(before) > 1.2
+    assert np.std(after) < 0.25
+    # What a line lies ahead all through is left to its height; the rest is gone.
+    assert np.std(np.mean(places - right[:, None], axis=0)) > 0.3
+    apart = places - right[:, None] - np.mean(places - right[:, None], axis=0)
+    assert np.std(apart) < 0.3
+    still, _ = not_lagging(joined[:15], carried[:15], weights[:15], above, usable[:15])
+    assert np.array_equal(still, joined[:15])
