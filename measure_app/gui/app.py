@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QApplication
 from measure_app.errors import AppError
 from measure_app.gui.frames import FrameService
 from measure_app.gui.speech import speak_as_chosen, teach_qt
-from measure_app.gui.theme import dress
+from measure_app.gui.theme import STYLE, dress
 from measure_app.words import said
 
 if TYPE_CHECKING:
@@ -28,7 +28,12 @@ _ICON = Path(__file__).parents[1] / "desktop" / "clepsydra.svg"
 def make_application() -> QApplication:
     """Return the application with its name and style; there is one in a process."""
     running = QApplication.instance()
-    application = running if isinstance(running, QApplication) else QApplication(sys.argv[:1])
+    if isinstance(running, QApplication):
+        application = running
+        application.setStyle(STYLE)
+    else:
+        # Named at the start, the style is made once, and the binding need not load all about styles to hand it out.
+        application = QApplication([*sys.argv[:1], "-style", STYLE])
     application.setApplicationName(NAME)
     application.setApplicationDisplayName("Clepsydra")
     application.setDesktopFileName(NAME)  # by which desktops find menu entry and icon

@@ -62,6 +62,8 @@ class FrameView(QGraphicsView):
 
     def __init__(self, document: Document, hand: Hand, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        # Of the one that Qt makes, the binding would find out the kind, and load every kind of widget for it.
+        self.setViewport(QWidget())
         self._document = document
         self._hand = hand
         self._item = FrameItem()

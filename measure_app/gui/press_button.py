@@ -14,7 +14,8 @@ class PressButton(QPushButton):
     """
 
     def __init__(self, text: str = "", parent: QWidget | None = None) -> None:
-        super().__init__(text, parent)
+        super().__init__(parent)  # with the text, the binding would look for an icon, and load all about icons
+        self.setText(text)
         self.setAutoDefault(False)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802

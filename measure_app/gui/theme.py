@@ -14,6 +14,10 @@ from PySide6.QtGui import QColor, QPalette
 from PySide6.QtWidgets import QApplication
 
 
+STYLE = "fusion"
+"""Qt's style that takes all its colours from the palette, the same on every desktop."""
+
+
 @dataclass(frozen=True, slots=True)
 class Colours:
     """What the window is painted with."""
@@ -192,7 +196,7 @@ def style_sheet(scheme: Colours) -> str:
 
 
 def dress(application: QApplication, dark: bool | None = None) -> None:
-    """Give the application its style, light or dark.
+    """Give the application its colours, light or dark; they belong to the style `STYLE`.
 
     Parameters
     ----------
@@ -203,6 +207,5 @@ def dress(application: QApplication, dark: bool | None = None) -> None:
     if dark is None:
         dark = application.styleHints().colorScheme() == Qt.ColorScheme.Dark
     scheme = DARK if dark else LIGHT
-    application.setStyle("Fusion")
     application.setPalette(palette_of(scheme))
     application.setStyleSheet(style_sheet(scheme))
