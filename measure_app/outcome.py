@@ -231,10 +231,9 @@ def _rows(
     why = {(span.part, frame): span.words for span in refused for frame in range(span.first, span.last + 1)}
     surfaces = any(reading.surface is not None for reading in lengths.readings)
     landings = any(reading.landing is not None for reading in lengths.readings)
-    expects = {
-        Part.SURFACE: run.gauge_line is not None or surfaces,
-        Part.LANDING: run.landing_line is not None or landings,
-    }
+    surfaces |= run.gauge_line is not None
+    landings |= run.landing_line is not None
+    expects = {Part.SURFACE: surfaces, Part.LANDING: landings}
     heads, throws, speeds = (
         _lengths(values, u)
         for values, u in (
@@ -250,7 +249,11 @@ def _rows(
         i = index.get(frame)
         reading = lengths.readings[i] if i is not None else Reading(frame=frame)
         head, throw, speed = (_NOTHING,) * 3 if i is None else (heads[i], throws[i], speeds[i])
-        reasons = _reasons(reading, i, lengths, (head, throw), why, expects)
+        # Most readings lack nothing, and there may be thousands of them at every edit.
+        whole = (not surfaces or (reading.surface is not None and head[0] is not None)) and (
+            not landings or (reading.landing is not None and throw[0] is not None)
+        )
+        reasons = [] if whole else _reasons(reading, i, lengths, (head, throw), why, expects)
         if i is not None and findings.reasons[i]:
             reasons.append(findings.reasons[i])
         kept = not reasons and i is not None and all_kept[i]

@@ -32,7 +32,7 @@ def make_application() -> QApplication:
         application = running
         application.setStyle(STYLE)
     else:
-        # Named at the start, the style is made once, and the binding need not load all about styles to hand it out.
+        # Named at the start it is made once, and the binding need not load all about styles to hand it out.
         application = QApplication([*sys.argv[:1], "-style", STYLE])
     application.setApplicationName(NAME)
     application.setApplicationDisplayName("Clepsydra")

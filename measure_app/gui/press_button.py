@@ -14,7 +14,7 @@ class PressButton(QPushButton):
     """
 
     def __init__(self, text: str = "", parent: QWidget | None = None) -> None:
-        super().__init__(parent)  # with the text, the binding would look for an icon, and load all about icons
+        super().__init__(parent)  # given a text, the binding would look for an icon, and load all about icons
         self.setText(text)
         self.setAutoDefault(False)
 

@@ -13,7 +13,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QPalette
 from PySide6.QtWidgets import QApplication
 
-
 STYLE = "fusion"
 """Qt's style that takes all its colours from the palette, the same on every desktop."""
 
