@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from PySide6.QtCore import QPointF, QRect, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QLineEdit, QWidget
 
+from measure_app.gui.theme import colours
 from measure_app.words import numeral, said
 
 
@@ -20,7 +21,7 @@ class ValueEntry(QFrame):
         super().__init__(parent)
         self.setFrameShape(QFrame.Shape.StyledPanel)
         self.setAutoFillBackground(True)
-        layout = QHBoxLayout(self)
+        layout = QGridLayout(self)
         layout.setContentsMargins(8, 6, 8, 6)
         label = QLabel(said("Engraved value"), self)
         self._field = QLineEdit(self)
@@ -28,18 +29,32 @@ class ValueEntry(QFrame):
         self._field.setAccessibleName(said("Engraved value in millimetres"))
         self._field.setPlaceholderText(said("such as 120"))
         label.setBuddy(self._field)
-        layout.addWidget(label)
-        layout.addWidget(self._field)
-        layout.addWidget(QLabel("mm", self))
+        layout.addWidget(label, 0, 0)
+        layout.addWidget(self._field, 0, 1)
+        layout.addWidget(QLabel("mm", self), 0, 2)
+        self._error = QLabel(self)
+        self._error.setWordWrap(True)
+        layout.addWidget(self._error, 1, 0, 1, 3)
+        self._refuse("")
+        self._beside = QPointF()
         self._field.returnPressed.connect(self._on_enter)
         self.hide()
 
     def ask(self, beside: QPointF, offered_m: float | None) -> None:
         """Stand beside a point of the parent and offer a value; the offer is selected, typing replaces it."""
         self._field.setText("" if offered_m is None else numeral(f"{offered_m * 1000:g}"))
-        self._field.setStyleSheet("")
+        self._refuse("")
+        self._beside = beside
+        self._place()
+        self.show()
+        self.raise_()
+        self._field.setFocus(Qt.FocusReason.OtherFocusReason)
+        self._field.selectAll()
+
+    def _place(self) -> None:
+        """Take the size that the words need, beside the mark and within the frame."""
         self.adjustSize()
-        room = _room_of(self)
+        room, beside = _room_of(self), self._beside
         x = (
             beside.x() + 22
             if beside.x() + 22 + self.width() < room.right()
@@ -47,10 +62,14 @@ class ValueEntry(QFrame):
         )
         y = min(max(beside.y() + 16, 0), room.bottom() - self.height())
         self.move(round(max(0.0, x)), round(y))
-        self.show()
-        self.raise_()
-        self._field.setFocus(Qt.FocusReason.OtherFocusReason)
-        self._field.selectAll()
+
+    def _refuse(self, words: str) -> None:
+        """Say why what was typed is not taken; "" takes it away."""
+        self._error.setText(f"\u2716 {words}" if words else "")
+        self._error.setVisible(bool(words))
+        self._error.setStyleSheet(f"color: {colours().warning};" if words else "")
+        self._field.setStyleSheet(f"border: 2px dashed {colours().warning};" if words else "")
+        self._field.setAccessibleDescription(words)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         """Drop the graduation on Escape; Enter, which the field has heard, must not mark once more."""
@@ -63,8 +82,8 @@ class ValueEntry(QFrame):
         value = number_of(self._field.text())
         if value is None:
             self._field.selectAll()
-            self._field.setToolTip(said("A number in millimetres is wanted, such as 120 or 7.5."))
-            self._field.setStyleSheet("border: 2px dashed #b64a00;")
+            self._refuse(said("A number in millimetres is wanted, such as 120 or 7.5."))
+            self._place()
             return
         self.given.emit(value / 1000)
 

@@ -47,6 +47,25 @@ def test_enter_takes_a_value_and_marks_nothing_more(driver: Driver) -> None:
     assert (hand.draft.graduation, len(hand.draft.pending), hand.selected) == (None, 1, None)
 
 
+def test_an_engraved_value_that_is_no_number_is_refused_in_words(driver: Driver) -> None:
+    driver.open_bench()
+    entry = driver.window.stage.entry
+    driver.window.bench.use_tool(Tool.GRADUATION, measures=Measures.BOTH)
+    driver.key(Qt.Key.Key_Left, SHIFT)
+    _mark_here(driver, "hundred")
+    assert entry.isVisible()
+    assert "A number in millimetres is wanted" in entry._error.text()
+    assert driver.view.viewport().rect().contains(entry.geometry())
+    assert entry._error.height() >= entry._error.heightForWidth(entry._error.width())
+    driver.window.focusWidget().selectAll()
+    driver.type("100")
+    assert not entry.isVisible()
+    driver.key(Qt.Key.Key_Down, SHIFT)
+    driver.key(Qt.Key.Key_Return)
+    assert entry.isVisible()
+    assert not entry._error.isVisible()
+
+
 def test_the_cross_stays_where_it_is_when_a_rule_is_made_of_its_marks(driver: Driver) -> None:
     driver.open_bench()
     document, hand = driver.window.bench.document, driver.window.bench.hand

@@ -341,6 +341,7 @@ class HandInPanel(Panel):
             said("Writing into {folder} …", folder=folder),
             "",
         )
+        self.bring_into_sight(self.state)
         self._waiting = folder
         self._write_if_current()
 
@@ -375,11 +376,13 @@ class HandInPanel(Panel):
         self._written, self._trouble = Path(str(answer)), ""
         self._say_state()
         self.open_button.setVisible(True)
+        self.bring_into_sight(self.state)
 
     def _fail(self, words: str) -> None:
         self._writing, self._written = False, None
         self._trouble = words if words.endswith(".") else f"{words}."
         self._say_state()
+        self.bring_into_sight(self.state)
 
     def _open(self) -> None:
         if self._written is not None:

@@ -145,6 +145,12 @@ class Panel(QWidget):
         self._stale = False
         self.refresh()
 
+    def bring_into_sight(self, part: QWidget) -> None:
+        """Scroll to something that has just begun to say what a person waits for."""
+        if self.isVisible():
+            self._scroll.settle()
+            self._scroll.ensureWidgetVisible(part, 0, 12)
+
     def _build_frame(self) -> None:
         heading = QLabel(self.title)
         heading.setObjectName("panel-heading")

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from msgspec.structs import replace
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, QRect, Qt
 from PySide6.QtWidgets import QAbstractButton, QLabel
 from pytestqt.qtbot import QtBot
 from stand import bench
@@ -267,3 +267,18 @@ def test_a_run_that_was_never_saved_is_told_of_when_its_results_are_written(
     panel._write()
     services.results_written.emit(Path(panel.folder_edit.text()))
     assert panel.state.text().endswith("is not saved yet: Ctrl+S keeps it.")
+
+
+@pytest.mark.parametrize("answer", [Path("/somewhere/out"), OutputError("the disk is full")])
+def test_what_came_of_the_writing_is_brought_into_sight(show: Show, qtbot: QtBot, answer: object) -> None:
+    panel, _, services = show(HandInPanel)
+    panel.resize(340, 420)
+    qtbot.wait(20)
+    panel._scroll.verticalScrollBar().setValue(0)
+    panel._write()
+    panel._scroll.verticalScrollBar().setValue(0)
+    services.results_written.emit(answer)
+    port = panel._scroll.viewport()
+    place = QRect(panel.state.mapTo(port, QPoint(0, 0)), panel.state.size())
+    assert panel.state.text()
+    assert port.rect().contains(place)
