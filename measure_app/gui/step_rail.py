@@ -163,7 +163,10 @@ class StepRail(QWidget):
             row.show_state(state)
 
     def check(self, step: Step) -> None:
-        """Mark the step that is open."""
+        """Mark the step that is open; the keyboard, where a row has it, goes along."""
+        held = any(row.hasFocus() for row in self.rows)
         for row in self.rows:
             if row.step is step:
                 row.setChecked(True)
+                if held:
+                    row.setFocus(Qt.FocusReason.OtherFocusReason)

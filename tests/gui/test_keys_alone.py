@@ -282,3 +282,15 @@ def test_the_loupe_goes_with_the_cross(driver: Driver) -> None:
     driver.key(Qt.Key.Key_Left)
     driver.window.bench.use_tool(Tool.GAUGE_LINE)
     assert not driver.view.loupe.isVisible()
+
+
+def test_the_keyboard_goes_along_the_steps_but_does_not_leave_its_work(driver: Driver) -> None:
+    driver.open_bench()
+    window = driver.window
+    driver.qtbot.waitActive(window)
+    window.rail.rows[0].setFocus()
+    window.go_to_step(Step.DATUM)
+    assert window.focusWidget() is window.rail.rows[2]
+    driver.view.setFocus()
+    window.go_to_step(Step.READINGS)
+    assert window.focusWidget() is driver.view

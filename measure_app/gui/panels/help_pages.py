@@ -192,8 +192,8 @@ PAGES = (
                 "cannot be checked."
             ),
             marked(
-                "The run file goes along. Whoever opens it sees your marks on the film and can "
-                "follow each figure."
+                "Save the run as well and hand it in: whoever opens it sees your marks on the film and "
+                "can follow each figure."
             ),
             marked("Say what you would better first, and by how much the uncertainty would shrink."),
         ),

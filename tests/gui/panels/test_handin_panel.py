@@ -222,7 +222,7 @@ def test_help_unfolds_in_the_panel(show: Show, qtbot: QtBot) -> None:
     assert not panel._help.isVisible()
     press(qtbot, panel.help_button)
     assert panel._help.isVisible()
-    assert "run file goes along" in panel._help.text()
+    assert "Save the run as well" in panel._help.text()
 
 
 def test_the_front_door_gives_a_panel_for_every_step(show: Show, qtbot: QtBot) -> None:
