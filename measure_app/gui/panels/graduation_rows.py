@@ -81,6 +81,7 @@ GRADUATION_FIELDS = (
         lambda r: f"{shown(r.value_m, r.unit)} {r.unit.symbol}",
         lambda r: r.value_m,
         marked("Engraved value; copied in metres."),
+        copied_as=marked("value / m"),
     ),
     Field(
         marked("at px"),
@@ -102,6 +103,7 @@ GRADUATION_FIELDS = (
         lambda r: "" if r.residual_m is None else _signed(1000 * r.residual_m, 2),
         lambda r: r.residual_m,
         marked("The same in millimetres; copied in metres."),
+        copied_as=marked("off / m"),
     ),
 )
 

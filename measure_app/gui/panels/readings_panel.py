@@ -64,6 +64,7 @@ READING_FIELDS = (
             "Surface above the orifice; in brackets the standard uncertainty of the last digits; copied in "
             "metres."
         ),
+        copied_as=marked("head / m"),
     ),
     Field(
         marked("throw / mm"),
@@ -73,6 +74,7 @@ READING_FIELDS = (
             "Landing from the throw zero; in brackets the standard uncertainty of the last digits; copied in "
             "metres."
         ),
+        copied_as=marked("throw / m"),
     ),
     Field(
         marked("fit"),

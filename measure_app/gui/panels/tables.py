@@ -42,6 +42,8 @@ class Field:
     """What is sorted by and copied; None: the text."""
     tip: str = ""
     """What the column means, in one sentence."""
+    copied_as: str = ""
+    """Header in a copy, where the number copied has another unit than the text shown; else the same."""
 
 
 class RowsModel(QAbstractTableModel):
@@ -151,7 +153,7 @@ def as_tsv(fields: Sequence[Field], rows: Sequence[Any], decimal: str | None = N
         Decimal mark of the numbers; None: the one of this computer's settings, as its spreadsheet expects.
     """
     mark = decimal if decimal is not None else QLocale().decimalPoint()
-    lines = ["\t".join(safe_cell(said(field.header)) for field in fields)]
+    lines = ["\t".join(safe_cell(said(field.copied_as or field.header)) for field in fields)]
     lines += ["\t".join(_cell(field, row, mark) for field in fields) for row in rows]
     return "\n".join(lines) + "\n"
 

@@ -373,6 +373,8 @@ def test_the_table_is_copied_with_numbers_in_metres(show: Show, qtbot: QtBot) ->
     assert len(lines) == 301
     head = float(lines[1].split("\t")[2].replace(",", "."))
     assert abs(head - document.outcome.rows[0].head_m) < 1e-9
+    assert lines[0].split("\t")[:4] == ["frame", "t / s", "head / m", "throw / m"]
+    assert abs(float(lines[1].split("\t")[3].replace(",", ".")) - document.outcome.rows[0].throw_m) < 1e-9
 
 
 def test_frames_are_spread_evenly_and_none_twice() -> None:

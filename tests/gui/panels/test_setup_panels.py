@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit, QSpinBox
 from pytestqt.qtbot import QtBot
 from stand import bench
@@ -423,3 +424,12 @@ def test_tools_wait_for_a_film_to_mark_on(show: Show) -> None:
         assert all(b.isEnabled() for b in tools)
         document.set_clip(None, None)
         assert not any(b.isEnabled() for b in tools)
+
+
+def test_graduations_are_copied_in_the_unit_that_the_header_names(show: Show) -> None:
+    panel, document, _ = show(RulesPanel)
+    panel.table.copy_all()
+    lines = [line.split("\t") for line in QGuiApplication.clipboard().text().splitlines()]
+    assert lines[0] == ["value / m", "at px", "off px", "off / m"]
+    values = [float(line[0].replace(",", ".")) for line in lines[1:]]
+    assert values == pytest.approx([each.value_m for each in document.run.rules[0].graduations])
