@@ -140,6 +140,7 @@ class _Photographer:
     def _plan(self) -> None:
         """Take the page on which an experiment is planned."""
         dialog = plan_dialog(self._window)
+        dialog.resize(1080, 760)  # the screen that is none is smaller
         dialog.show()
         self.until(lambda: not dialog.busy and dialog.page.toPlainText() != "")
         self.take("a-plan", of=dialog)

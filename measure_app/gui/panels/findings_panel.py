@@ -14,7 +14,7 @@ from measure_app.gui.panels.diagnosis_view import DiagnosisView
 from measure_app.gui.panels.finding_list import FindingList, value_words
 from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, row
+from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, resize_within_screen, row
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.wording import BORROWED_G, finding_name, with_fields
 from measure_app.words import counted, marked, said, source_words
@@ -46,7 +46,7 @@ class GraphTabs(QWidget):
         self.checks = Sentence(tone="warning")
         for graph in self.graphs:
             if tall:
-                graph.setMinimumHeight(420)
+                graph.setMinimumHeight(260)
             else:
                 graph.setFixedHeight(300)  # whole in sight beside the strips of a small window
             graph.point_chosen.connect(panel.document.go_to)
@@ -273,7 +273,7 @@ class FindingsPanel(Panel):
             self._large = QDialog(self)
             self._large.setWindowTitle(said("Graphs"))
             self._large.setWindowFlag(Qt.WindowType.WindowMaximizeButtonHint)
-            self._large.resize(860, 760)
+            resize_within_screen(self._large, 860, 760)
             self._large_tabs = GraphTabs(self, tall=True)
             QVBoxLayout(self._large).addWidget(self._large_tabs)
         if self._large_tabs is not None:

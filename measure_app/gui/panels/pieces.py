@@ -135,6 +135,12 @@ def set_ready(control: QWidget, ready: bool) -> None:
         control.setProperty(_LENT, None)
 
 
+def resize_within_screen(window: QWidget, width: int, height: int) -> None:
+    """Give a window a size, or the largest that the screen has room for beside the window's own edges."""
+    room = window.screen().availableGeometry()
+    window.resize(min(width, room.width() - 40), min(height, room.height() - 60))
+
+
 def row(*items: QWidget | str, stretch: int = -1) -> QHBoxLayout:
     """Lay things side by side; `stretch` names the one that takes the room left over."""
     layout = QHBoxLayout()

@@ -21,7 +21,7 @@ from measure_app.errors import AppError, Stopped
 from measure_app.gui.lane import Answer, Job, Lane
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.instruments import LENGTHS, SMALL_LENGTHS
-from measure_app.gui.panels.pieces import Section, Sentence, button, choice, row
+from measure_app.gui.panels.pieces import Section, Sentence, button, choice, resize_within_screen, row
 from measure_app.gui.panels.plan_words import plan_html
 from measure_app.gui.panels.quantity import LENGTH_CM, LENGTH_M, LENGTH_MM, RATE, TEMPERATURE, Family
 from measure_app.gui.panels.steady_scroll import SteadyScroll
@@ -70,7 +70,7 @@ class PlanDialog(QDialog):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setWindowTitle(said("Before the film"))
-        self.resize(1080, 760)
+        resize_within_screen(self, 1080, 760)
         self.setMinimumSize(640, 420)
         self._forecast: Forecast | None = None
         self._proposal: Proposal | None = None

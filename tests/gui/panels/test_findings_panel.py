@@ -304,6 +304,10 @@ def test_the_graphs_have_a_window_of_their_own(show: Show) -> None:
     panel, *_ = show(FindingsPanel)
     panel._enlarge()
     assert panel._large_tabs.current.fitted is panel.graphs.current.fitted
+    room = panel.screen().availableGeometry()
+    assert panel._large.height() <= room.height() - 60
+    last = panel._large_tabs.copy_button
+    assert last.mapTo(panel._large, last.rect().bottomRight()).y() <= panel._large.height()
     panel._large.close()
 
 

@@ -149,3 +149,9 @@ def test_start_page_and_menu_open_it_and_a_closing_window_ends_its_thread(
     dialog.close()
     dialog._lane.close()
     assert not dialog._lane._thread.isRunning()
+
+
+def test_it_fits_the_screen(dialog: PlanDialog) -> None:
+    room = dialog.screen().availableGeometry()
+    assert dialog.width() <= room.width() - 40
+    assert dialog.height() <= room.height() - 60
