@@ -54,9 +54,9 @@ class ContainerBlock:
         self.shape = choice(
             said("How the area is known"),
             [
-                (said("round, by its inner diameter"), said("round")),
-                (said("rectangular, by its inner sides"), said("box")),
-                (said("by the area itself"), said("area")),
+                (said("round, by its inner diameter"), "round"),
+                (said("rectangular, by its inner sides"), "box"),
+                (said("by the area itself"), "area"),
             ],
         )
         self.shape.activated.connect(lambda _: self._show_shape())

@@ -75,6 +75,8 @@ class FallsSection(Section):
         self.what_box = choice(said("What falls"), [(words, what) for what, words in KINDS.items()])
         self.advance_box = number_box(said("Frames to move on after each press on a fall"), 0, 1000)
         self.advance_box.setValue(1)
+        self.advance_box.setSpecialValueText(said("stay"))
+        self.advance_box.setPrefix("+")
         self.advance_box.setSuffix(said(" frames"))
         self.mark_button = button(
             said("Mark a falling drop"),
@@ -89,7 +91,7 @@ class FallsSection(Section):
         self.what_box.activated.connect(lambda _: self._retake())
         self.advance_box.valueChanged.connect(lambda _: self._retake())
         self.add(row(self.what_box, stretch=0))
-        self.add(row(said("Then move on"), self.advance_box, stretch=1))
+        self.add(row(said("After a press"), self.advance_box, stretch=1))
         self.add(row(self.mark_button, self.more_button))
         self.table = DataTable(FALL_FIELDS, said("Falls"))
         self.table.setMinimumHeight(5 * (self.fontMetrics().height() + 6))

@@ -25,6 +25,7 @@ from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.recompute import Question, derive
 from measure_app.gui.tools import Tool
 from measure_app.run import PlumbPart
+from measure_app.words import use_language
 
 Show = Callable[..., Any]
 
@@ -433,3 +434,24 @@ def test_graduations_are_copied_in_the_unit_that_the_header_names(show: Show) ->
     assert lines[0] == ["value / m", "at px", "off px", "off / m"]
     values = [float(line[0].replace(",", ".")) for line in lines[1:]]
     assert values == pytest.approx([each.value_m for each in document.run.rules[0].graduations])
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_containers_area_can_be_typed_in_every_language(show: Show, qtbot: QtBot, language: str) -> None:
+    use_language(language)
+    try:
+        panel, document, _ = show(DatumPanel)
+        block = panel.container
+        block.section.set_open(True)
+        shown = lambda: [f.isVisible() for f in (block.diameter, block.width, block.depth, block.area)]  # noqa: E731
+        assert shown() == [False, False, False, True]  # the run holds an area of no known shape
+        block.shape.setCurrentIndex(0)
+        block.shape.activated.emit(0)
+        assert shown() == [True, False, False, False]
+        give(qtbot, block.diameter, "54")
+        assert document.run.conditions.container_area_m2 == pytest.approx(math.pi * 0.027**2)
+        block.shape.setCurrentIndex(1)
+        block.shape.activated.emit(1)
+        assert shown() == [False, True, True, False]
+    finally:
+        use_language("en")
