@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from measure_app.gui.main_window import MainWindow
 
 NAME = "clepsydra"
+_SIGNALS_AFTER_MS = 300
 _ICON = Path(__file__).parents[1] / "desktop" / "clepsydra.svg"
 
 
@@ -77,7 +78,7 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     Returns
     -------
     int
-        0.
+        0; where the system ended it, 128 and the number of its signal.
     """
     if not language_given:
         speak_as_chosen(QSettings(NAME, NAME))
@@ -87,7 +88,8 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     sys.excepthook = _Told(window)
     window.show()
     QTimer.singleShot(0, application, lambda: wear_icon(application))
-    QTimer.singleShot(0, application, lambda: heed_signals(application, window))
+    # Not in the first frame's way: so early there is nothing that could be lost.
+    QTimer.singleShot(_SIGNALS_AFTER_MS, application, lambda: heed_signals(application, window))
     return application.exec()
 
 
