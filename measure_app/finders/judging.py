@@ -84,7 +84,7 @@ def judge(
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(_ASTRAY * own_u, 0.5 * blur_px + 0.3))
     gap = np.abs(from_curve(fit.place, fit_for & ~astray))
-    astray |= gap > max(2.0, 8.0 * 1.4826 * float(np.nanmedian(gap))) if np.isfinite(gap).any() else False
+    astray |= gap > max(0.8, 6.0 * 1.4826 * float(np.nanmedian(gap))) if np.isfinite(gap).any() else False
     if strange is not None:
         astray |= strange
     astray |= strayed(fit.place, fit_for & ~astray)

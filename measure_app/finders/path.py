@@ -122,11 +122,15 @@ def from_curve(positions: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
     y = np.where(use, positions, 0.0)
     basis = np.polynomial.chebyshev.chebvander(t, 5)
     gap = np.zeros(n)
+    before = np.inf
     for _ in range(12):
         weighted = basis * weights[:, None]
         curve = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
         gap = y - curve
         size = max(1.4826 * float(np.median(np.abs(gap[use]))), 0.05)
+        if abs(size - before) < 0.01 * size:
+            break
+        before = size
         weights = np.where(use, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
     return np.where(use, gap, np.nan)
 
@@ -139,22 +143,34 @@ def strayed(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.bool
     """
     n = len(positions)
     out = np.zeros(n, dtype=bool)
-    use = usable & np.isfinite(positions)
-    basis = np.polynomial.chebyshev.chebvander(np.linspace(-1.0, 1.0, n), 3)
-    at = np.flatnonzero(use)
-    for stretch in np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if len(at) else ():
-        rest = np.setdiff1d(at, stretch, assume_unique=True)
-        if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
-            continue
-        inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
-        weights = inverse @ (basis[rest].T @ positions[rest])
-        size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
-        middle = basis[stretch].mean(axis=0)
-        # Neighbours wander together: a few dozen tell no more than one that stands for them.
-        u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
-        gap = abs(float(np.mean(positions[stretch]) - middle @ weights))
-        out[stretch] = gap > max(1.0, 3.5 * u)
+    basis = np.asarray(np.polynomial.chebyshev.chebvander(np.linspace(-1.0, 1.0, n), 3), dtype=np.float64)
+    at = np.flatnonzero(usable & np.isfinite(positions))
+    stretches = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if len(at) else []
+    # The worst goes first: until then it bends the curve that the others are held against.
+    while len(stretches) > 1:
+        at = np.concatenate(stretches)
+        off = [_off(positions, basis, np.setdiff1d(at, one, assume_unique=True), one) for one in stretches]
+        worst = int(np.argmax(off))
+        if off[worst] <= 1.0:
+            break
+        out[stretches.pop(worst)] = True
     return out
+
+
+def _off(
+    positions: FloatArray, basis: FloatArray, rest: NDArray[np.intp], stretch: NDArray[np.intp]
+) -> float:
+    """How far a stretch lies from where the rest leads to, against the furthest that is believed."""
+    if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
+        return 0.0
+    inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
+    weights = inverse @ (basis[rest].T @ positions[rest])
+    size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+    middle = basis[stretch].mean(axis=0)
+    # Neighbours wander together: half a dozen tell no more than one that stands for them.
+    u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
+    gap = abs(float(np.mean(positions[stretch]) - middle @ weights))
+    return gap / max(1.0, 3.5 * float(u))
 
 
 _GAP = 3

@@ -15,6 +15,8 @@ _APART_PX = 1.5
 """Light and colour that lie further apart than this all through do not show the same edge."""
 _MOSTLY = 0.7
 """Light is read where it shows no less than this part of the frames in which colour shows the edge."""
+_SURER = 1.1
+"""By what factor colour must be surer to be read where light shows the edge as well."""
 _FEW = 0.3
 """Share of the frames from which a comparison holds."""
 _SHARED_PX = 0.22
@@ -48,6 +50,7 @@ def joined(light: Seen, colour: Seen) -> Seen:
     """Read in the light what colour confirms; in colour where light does not show the edge."""
     if light.line:
         return light
+    colour = replace(colour, shared_u=float(np.hypot(colour.shared_u, _SHARED_PX)))
     n = len(light.why)
     bright, tinted = light.holds, colour.holds
     both = bright & tinted
@@ -56,9 +59,9 @@ def joined(light: Seen, colour: Seen) -> Seen:
         offset = float(np.median(apart[both]))
         if abs(offset) <= _APART_PX:
             size = 1.4826 * float(np.median(np.abs(apart[both] - offset)))
-            bound = np.maximum(5.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 1.0)
+            bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
             astray = tinted & bright & (np.abs(apart - offset) > bound)
-            if bright.sum() >= _MOSTLY * tinted.sum():
+            if bright.sum() >= _MOSTLY * tinted.sum() and _unsure(light) <= _SURER * _unsure(colour):
                 why = tuple(
                     Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
                 )
@@ -68,8 +71,13 @@ def joined(light: Seen, colour: Seen) -> Seen:
             "the surface was followed in the film's colours, where it shows, and not in brightness, where "
             "it hardly does; colour is kept more coarsely, so each place is less sure"
         )
-        return replace(colour, shared_u=float(np.hypot(colour.shared_u, _SHARED_PX)), remarks=(words,))
+        return replace(colour, remarks=(words,))
     return light
+
+
+def _unsure(seen: Seen) -> float:
+    """Usual standard uncertainty, px."""
+    return float(np.hypot(np.median(seen.own_u[seen.holds]), seen.shared_u))
 
 
 def _filled(light: Seen, colour: Seen, offset: float, size: float) -> Seen:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
 from measure_app.finders.judging import judge
+from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line
 from measure_app.finders.path import best_path
@@ -71,12 +72,11 @@ def find_surface(
     course = _coarse_course(light, colour, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
-    rows = marks.rows if marks is not None else None
     if colour is None or not course.coloured:
-        got = _read(light, course, damaged, rows)
+        got = _read(light, course, damaged, marks)
     else:
-        tinted = _read(colour, course, damaged, rows, of_colour=True)
-        got = joined(_read(light, course, damaged, rows, dyed=_shows_dye(tinted)), tinted)
+        tinted = _read(colour, course, damaged, marks, of_colour=True)
+        got = joined(_read(light, course, damaged, marks, dyed=_shows_dye(tinted)), tinted)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
     along = got.place if falls_forward else (length - 1) - got.place
@@ -96,6 +96,8 @@ _DYED = 12.0
 """Change of colour, in codes of 8 bits, from which the water is dyed."""
 _ALIKE = 0.25
 """By how much of itself a dye's change of colour varies; that of what clear water shows varies more."""
+_SEEN_PX = 1.5
+"""How far from where a steady hand marks it an edge lies (common practice, no source)."""
 _STANDS_OUT, _STANDS_OUT_DYED = 0.35, 1.5
 """How far a line must be darker or brighter than either side, against their difference, to be clear water's;
 of water that shows a dye, for its colour to be that of something seen through it."""
@@ -112,7 +114,7 @@ def _read(
     sight: Sight,
     course: _Course,
     damaged: NDArray[np.bool_],
-    marked: NDArray[np.int64] | None,
+    marks: Hints | None,
     *,
     of_colour: bool = False,
     dyed: bool = False,
@@ -123,7 +125,13 @@ def _read(
     still = course.still_colour if of_colour else course.still
     masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
     strange = beside_itself(fit, course.places, line) if line is not None else None
-    own_u, wander_u, why = judge(sight, fit, blur_px, damaged, marked, masked, strange=strange)
+    if line is None:
+        fit = with_known_sides(sight, fit, ~(damaged | masked), blur_px)
+    # Where a person saw it about there, it need not follow its neighbours.
+    seen = None
+    if marks is not None:
+        seen = marks.rows[np.abs(fit.place[marks.rows] - marks.along_px) <= _SEEN_PX]
+    own_u, wander_u, why = judge(sight, fit, blur_px, damaged, seen, masked, strange=strange)
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
     convention_u = line.shared_u_px if line is not None else 0.02 + 0.045 * blur_px
     shared_u = float(np.hypot(convention_u, wander_u))
@@ -164,12 +172,15 @@ def _coarse_course(
         if tint is not None:
             lively_tint, still_tint = _without_still(tint, blocks)
             of_colour = _evidence(lively_tint)
-            path, strength = _strongest(of_colour, allowed)
+            within = lane(of_colour) if allowed is None else allowed
+            path, strength = _strongest(of_colour, within)
             coloured = strength >= _STRONG and path[-1] - path[0] >= 3
             if coloured:
                 # Where a dye shows it is what is to be read; light may see the underside, or a reflection.
                 evidence = of_colour + np.minimum(evidence, np.float32(_SECOND))
-        path, strength = _strongest(evidence, allowed)
+        if not coloured:
+            within = lane(evidence) if allowed is None else allowed
+        path, strength = _strongest(evidence, within)
         if blocks == 1 or (strength >= _CLEARLY and _moves_enough(path, rows // blocks)):
             break
     if strength < _CLEARLY or path[-1] - path[0] < 3:
@@ -262,8 +273,6 @@ def _evidence(steep: LightArray) -> LightArray:
 
 def _strongest(evidence: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], float]:
     """The strongest path that only falls, and its typical strength in units of the noise."""
-    if allowed is None:
-        allowed = lane(evidence)
     if allowed is not None:
         evidence = np.where(allowed, evidence, np.float32(-1e4))
     rows, length = evidence.shape
@@ -320,7 +329,10 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None) -> tuple
         lines, line = find_lines(sight.codes, sight.table, course, sample, int(np.clip(n // 14, 8, 60)))
         if line.plausible:
             return lines, line.blur_px, line
-    blur_px = blur_of(light, start, _rough_blur(light, start))
+    blur_px = _rough_blur(light, start)
+    # Colour's blur is mostly that of its own wide pixels, and need not be known well.
+    if stands_out is not None:
+        blur_px = blur_of(light[::2], start[::2], blur_px)
     parts = []
     for first in range(0, n, _CHUNK):
         light = sight.rows(slice(first, first + _CHUNK))

@@ -1,6 +1,6 @@
 """How the finding holds in a real room: by hazard, on fresh random scenes whose truth is known.
 
-    python -m tests.benchmarks.hazards [--scenes-each 4] [--hazard NAME[:STRENGTH]]... [--together] [--keep DIR]
+    python -m tests.benchmarks.hazards [--scenes-each 4] [--hazard NAME[:STRENGTH][+NAME]]... [--together] [--keep DIR]
 
 Renders the scenes, runs the real `measure` on each film, and prints for surface and landing, pooled over the scenes of
 each hazard: the share found of the frames in which the part can be seen; rms and 95th percentile of the error there,
@@ -13,24 +13,27 @@ as it was drawn.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from measure_app.clip import open_clip
+from measure_app.clip import open_clip, write_clip
 from measure_app.errors import SetupIncomplete
 from measure_app.finders import Track
 from measure_app.outcome import measure
 from measure_app.runfile import load_run
-from sample_clips import HAZARDS, random_scene, render_scene
+from sample_clips import HAZARDS, Scene, frames_of, random_scene, render_scene
+from sample_clips.records import as_text, run_record, truth_record
 from tests.benchmarks.finding import truths
 
 LEAST_PX = {"surface": 1.0, "landing": 3.0}
@@ -91,31 +94,68 @@ def seen_of(
 
 def first_seed(hazard: str, first: int) -> int:
     """Seed of a hazard's first scene: no two hazards are shown with the same looks."""
-    names = list(HAZARDS)
+    names = [*HAZARDS, UHD]
     return first + 100 * sum(
         names.index(name.split(":")[0]) + 1 for name in hazard.split("+") if name != "none"
     )
 
 
+UHD = "uhd-hevc"
+"""Name among the hazards for three times the pixels either way, coded as HEVC, and nothing else wrong."""
+
+
+def scene_of(hazard: str, seed: int, difficulty: str) -> Scene:
+    """Scene of a hazard, or of several joined by `+`."""
+    names = () if hazard in {"none", UHD} else tuple(hazard.split("+"))
+    scene = random_scene(seed, difficulty, hazards=names, varied=True)
+    if hazard != UHD:
+        return scene
+    cam = scene.camera
+    wide = replace(cam, width=3 * cam.width, height=3 * cam.height, focal_px=3 * cam.focal_px)
+    return replace(scene, camera=wide, name=f"{UHD}-{seed}")
+
+
+def render_uhd(scene: Scene, folder: Path) -> None:
+    """Render a scene's film as HEVC, with its run file and truth."""
+    timing = scene.timing
+    clip = write_clip(
+        folder / f"{scene.name}.mp4",
+        (frame[..., ::-1] for frame in frames_of(scene)),
+        ticks=timing.ticks,
+        base=timing.base,
+        codec="libx265",
+        crf=scene.film.crf,
+        rate=Fraction(timing.file_rate_hz).limit_denominator(1001),
+        gop=round(2 * timing.file_rate_hz),
+        options={"preset": "ultrafast"},
+    )
+    digest = hashlib.sha256(clip.read_bytes()).hexdigest()
+    (folder / f"{scene.name}.truth.json").write_text(as_text(truth_record(scene)), encoding="utf-8")
+    run = as_text(run_record(scene, clip.name, digest))
+    (folder / f"{scene.name}.run.json").write_text(run, encoding="utf-8")
+
+
 def film_of(hazard: str, seed: int, difficulty: str, folder: Path) -> Path:
     """Run file of a scene, rendered if it is not there."""
-    names = () if hazard == "none" else tuple(hazard.split("+"))
-    scene = random_scene(seed, difficulty, hazards=names, varied=True)
+    scene = scene_of(hazard, seed, difficulty)
     run = folder / f"{scene.name}.run.json"
     if not run.exists():
-        render_scene(scene, folder, picture=False)
+        if hazard == UHD:
+            render_uhd(scene, folder)
+        else:
+            render_scene(scene, folder, picture=False)
     return run
 
 
-def measured(hazard: str, path: Path) -> Measured:
+def measured(hazard: str, path: Path, *, timed: bool = True) -> Measured:
     name = path.name.removesuffix(".run.json")
     run = load_run(path)
     record = json.loads(path.with_name(f"{name}.truth.json").read_text(encoding="utf-8"))
     with open_clip(path.parent / run.clip.path, capture_rate_hz=run.clip.capture_rate_hz) as clip:
         decode, whole = [], []
-        for _ in range(2):
+        for _ in range(2 if timed else 1):
             start = time.perf_counter()
-            for _ in clip.luma_planes(0, clip.info.n_frames):
+            for _ in clip.luma_planes(0, clip.info.n_frames) if timed else ():
                 pass
             decode.append(time.perf_counter() - start)
             start = time.perf_counter()
@@ -129,14 +169,14 @@ def measured(hazard: str, path: Path) -> Measured:
         track = getattr(outcome.search, part)
         if track is not None:
             parts[part] = seen_of(track, part, places, record["frames"])
-    return Measured(hazard, name, parts, min(whole) / min(decode))
+    return Measured(hazard, name, parts, min(whole) / min(decode) if timed else float("nan"))
 
 
-def work(hazard: str, seed: int, difficulty: str, folder: str | None) -> Measured:
+def work(hazard: str, seed: int, difficulty: str, folder: str | None, timed: bool) -> Measured:
     if folder is not None:
-        return measured(hazard, film_of(hazard, seed, difficulty, Path(folder)))
+        return measured(hazard, film_of(hazard, seed, difficulty, Path(folder)), timed=timed)
     with tempfile.TemporaryDirectory() as temporary:
-        return measured(hazard, film_of(hazard, seed, difficulty, Path(temporary)))
+        return measured(hazard, film_of(hazard, seed, difficulty, Path(temporary)), timed=timed)
 
 
 def wrong_readings(seen: Seen, part: str) -> NDArray[np.bool_]:
@@ -178,9 +218,7 @@ HEAD = (
 
 
 def rows(hazard: str, films: list[Measured]) -> Iterator[tuple[str, ...]]:
-    ratio = (
-        float(np.nanmedian([f.time_ratio for f in films])) if any(f.parts for f in films) else float("nan")
-    )
+    ratio = float(np.median([f.time_ratio for f in films])) if any(f.parts for f in films) else float("nan")
     for part in LEAST_PX:
         seen = [f.parts[part] for f in films if part in f.parts]
         if not seen:
@@ -247,11 +285,16 @@ def main() -> None:
         "--hazard",
         action="append",
         default=[],
-        help="only this hazard, NAME or NAME:STRENGTH (`none`: the same varied looks without one)",
+        help="only this hazard, NAME or NAME:STRENGTH, or several joined by + (`none`: the same varied looks "
+        f"without one; `{UHD}`: 3840 x 2160, HEVC)",
     )
     parser.add_argument("--together", action="store_true", help="all hazards named in every scene")
     parser.add_argument("--keep", type=Path, help="keep the films in this folder, or take them from it")
     parser.add_argument("--table", type=Path, help="write the table to this file as Markdown")
+    parser.add_argument(
+        "--only-kept", action="store_true", help="only films that --keep's folder holds already"
+    )
+    parser.add_argument("--untimed", action="store_true", help="leave the time out: one pass over each film")
     parser.add_argument("--processes", type=int, default=2, help="films at a time (default 2)")
     chosen = parser.parse_args()
     hazards = chosen.hazard or ["none", *HAZARDS]
@@ -261,6 +304,7 @@ def main() -> None:
         chosen.keep.mkdir(parents=True, exist_ok=True)
     folder = None if chosen.keep is None else str(chosen.keep)
     films: dict[str, list[Measured]] = {hazard: [] for hazard in hazards}
+    due = dict.fromkeys(hazards, 0)
     table: list[tuple[str, ...]] = []
     print(as_columns(HEAD), flush=True)
     with ProcessPoolExecutor(chosen.processes) as pool:
@@ -268,14 +312,19 @@ def main() -> None:
         for hazard in hazards:
             start = first_seed(hazard, chosen.first_seed)
             for seed in range(start, start + chosen.scenes_each):
-                jobs[pool.submit(work, hazard, seed, chosen.difficulty, folder)] = (hazard, seed)
+                name = scene_of(hazard, seed, chosen.difficulty).name
+                if chosen.only_kept and not (chosen.keep / f"{name}.run.json").exists():
+                    continue
+                job = pool.submit(work, hazard, seed, chosen.difficulty, folder, not chosen.untimed)
+                jobs[job] = (hazard, seed)
+                due[hazard] += 1
         for job in as_completed(jobs):
             # One film that breaks the program is a finding of this benchmark, not its end.
             error, (hazard, seed) = job.exception(), jobs[job]
             broken = Measured(hazard, f"{hazard}-{seed}", {}, float("nan"), repr(error))
             film = job.result() if error is None else broken
             films[film.hazard].append(film)
-            if len(films[film.hazard]) == chosen.scenes_each:
+            if len(films[film.hazard]) == due[film.hazard]:
                 for row in rows(film.hazard, films[film.hazard]):
                     table.append(row)
                     print(as_columns(row), flush=True)
