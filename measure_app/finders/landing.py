@@ -48,6 +48,11 @@ hazards, where they make the stated uncertainties true."""
 _BESIDE_FROM, _BESIDE_SHARE = 1.5, 0.5
 """A frame further beside its neighbours' course than so many uncertainties is doubtful by that part of the
 rest."""
+_MARK_REACH_PX = 8.0
+"""The jet crosses the lines within so far of where a person marked it."""
+_BEND, _ASIDE_WORTH = 0.15, 0.2
+"""Between two marks the landing strays from the straight line by no more than that part of their distance, or
+what is seen there is worth so much less."""
 _CHUNK = 2000
 """Frames refined at once; bounds memory."""
 
@@ -145,8 +150,9 @@ def _coarse_course(
             evidence[first:last] += (activity[:, low] * (1 - part) + activity[:, low + 1] * part) * inside
     evidence = _smoothed(evidence)
     if marks is not None:
+        evidence *= _favoured(marks, size, rows, length)
         for row, place in zip(marks.rows.tolist(), marks.along_px.tolist(), strict=True):
-            evidence[min(row // size, rows - 1), np.abs(places - place) > 8.0] = -1e4
+            evidence[min(row // size, rows - 1), np.abs(places - place) > _MARK_REACH_PX] = -1e4
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 3, 40))
     inward, sway = (fastest, 3) if lines.zero_px < length / 2 else (3, fastest)
     path = best_path(evidence, back_px=inward, forth_px=sway, step_cost=0.05)
@@ -155,6 +161,27 @@ def _coarse_course(
         return None
     centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, n - 1)
     return np.interp(np.arange(n), centres, path.astype(np.float64))
+
+
+def _favoured(marks: Hints, size: int, rows: int, length: int) -> NDArray[np.float32]:
+    """What evidence is worth, given the marks: little far from where they lead; (rows, length).
+
+    The throw of a draining container shrinks almost evenly, so the jet runs near the straight lines from mark
+    to mark. It sways, so nothing is forbidden: what stands out alone there is followed still.
+    """
+    order = np.argsort(marks.rows, kind="stable")
+    at, first = np.unique(marks.rows[order] / size, return_index=True)
+    place = marks.along_px[order][first]
+    if len(at) < 2:
+        return np.ones((rows, length), dtype=np.float32)
+    row = np.arange(rows)
+    leg = np.clip(np.searchsorted(at, row, side="right") - 1, 0, len(at) - 2)
+    slope = np.diff(place) / np.diff(at)
+    middle = place[leg] + slope[leg] * (row - at[leg])
+    beyond = np.maximum(np.maximum(at[0] - row, row - at[-1]), 0.0)
+    bend = _BEND * (np.abs(np.diff(place))[leg] + np.abs(slope[leg]) * beyond)
+    far = np.abs(np.arange(length)[None, :] - middle[:, None]) > (_MARK_REACH_PX + bend)[:, None]
+    return np.where(far, _ASIDE_WORTH, 1.0).astype(np.float32)
 
 
 def _smoothed(evidence: NDArray[np.float32]) -> NDArray[np.float32]:

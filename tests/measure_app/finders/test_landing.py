@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration import Pixel, Segment
-from measure_app.finders import JetLines, Why, find_landing, jet_lines
+from calibration import FloatArray, Pixel, Segment
+from measure_app.finders import Hints, JetLines, Why, find_landing, jet_lines
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -97,3 +97,58 @@ def test_no_jet_at_all_is_nothing_found() -> None:
     track = find_landing(strips, lines())
     assert not track.found.any()
     assert set(track.why) == {Why.MOTIONLESS}
+
+
+def misled(kind: str, truth: FloatArray, rng: np.random.Generator) -> list[Strip]:
+    """Strips on which something else than the jet stands out more than the jet does."""
+    tracing = lines()
+    strips = []
+    along = np.arange(601)
+    for index, strip in enumerate(jet_strips(truth, tracing, rng)):
+        levels = strip.levels.astype(np.float64)
+        at = tracing.place_on(index, truth)[:, None]
+        # The jet itself is dull: half of its light is lost before a bright wall.
+        ground = np.median(levels, axis=0)
+        levels = ground + 0.18 * (levels - ground)
+        if kind == "edge of the splash":
+            edge = at + 46.0 + 3.0 * np.sin(np.arange(len(truth)) / 5.0)[:, None]
+            levels += 70.0 * (np.abs(along - edge) < 5.0)
+        elif kind == "drops that jump past":
+            for shift in rng.uniform(36.0, 52.0, 4):
+                there = rng.random(len(truth))[:, None] < 0.8
+                levels += 60.0 * (there & (np.abs(along - at - shift) < 4.0))
+        else:  # the film's edge creeps inward along the tray, slower than the jet
+            film = tracing.place_on(index, np.linspace(truth[0] + 40.0, truth[-1] + 130.0, len(truth)))
+            levels += 60.0 * (np.abs(along - film[:, None]) < 5.0)
+        levels = np.clip(np.rint(levels), 16, 235).astype(np.uint8)
+        strips.append(Strip(strip.line, strip.frames, levels))
+    return strips
+
+
+@pytest.mark.parametrize("kind", ["edge of the splash", "drops that jump past", "film on the tray"])
+def test_three_marks_set_the_landing_right(kind: str) -> None:
+    rng = np.random.default_rng(21)
+    truth = shrinking(160)
+    strips = misled(kind, truth, rng)
+    free = find_landing(strips, lines())
+    assert np.nanmedian(np.abs(free.along_px - truth)) > 20.0  # else nothing is shown
+    rows = np.array([8, 80, 150])
+    led = find_landing(strips, lines(), hints=Hints(rows, truth[rows] + np.array([1.2, -0.8, 0.6])))
+    assert led.remarks == ()
+    assert led.found.mean() > 0.8
+    assert np.abs(led.along_px - truth)[led.found].max() < 3.0
+    assert np.sqrt(np.mean((led.along_px - truth)[led.found] ** 2)) < 0.9
+
+
+def test_a_mark_on_something_else_is_told() -> None:
+    rng = np.random.default_rng(22)
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), rng)
+    rows = np.array([8, 80, 150])
+    track = find_landing(strips, lines(), hints=Hints(rows, truth[rows] + np.array([0.5, 7.0, -0.5])))
+    assert track.why[80] is Why.MARKED
+    assert len(track.remarks) == 1
+    assert "frame 80" in track.remarks[0]
+    assert track.found[20]
+    assert track.found[140]
+    assert np.abs(track.along_px - truth)[track.found].max() < 2.0
