@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.clip import Plane
+from measure_app.finders.medians import row_medians
 from measure_app.strips import Strip
 
 
@@ -22,8 +23,8 @@ class Background:
     cap: float
     black: float
     """Level of black, from which exposure scales."""
-    gain: NDArray[np.float32]
-    """(n,) brightness of each frame against the usual one."""
+    gain: NDArray[np.float32] | None
+    """(n,) brightness of each frame against the usual one; None where it is steady."""
 
     def activity(self, levels: Plane, rows: slice | NDArray[np.intp]) -> NDArray[np.float32]:
         """How much each pixel departs from the background, above noise and up to a cap, 0 to 1.
@@ -32,22 +33,20 @@ class Background:
 
         The cap makes it a measure of where the jet *is* rather than of how brightly its sides sparkle.
         """
-        gain = self.gain[rows, None]
-        return self._beyond_noise(levels, self._expected(self.median, gain))
+        return self._beyond_noise(levels, self.median, rows)
 
     def activity_at(
         self, levels: Plane, rows: NDArray[np.intp], columns: NDArray[np.intp]
     ) -> NDArray[np.float32]:
         """Do the same at some columns (m, k) of some rows (m,) of the strip's levels (n, L)."""
-        expected = self._expected(self.median[columns], self.gain[rows, None])
-        return self._beyond_noise(levels[rows[:, None], columns], expected)
+        return self._beyond_noise(levels[rows[:, None], columns], self.median[columns], rows)
 
-    def _expected(self, median: NDArray[np.float32], gain: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Levels of the background at a frame's brightness."""
-        black = np.float32(self.black)
-        return np.asarray(black + gain * (median - black), dtype=np.float32)
-
-    def _beyond_noise(self, levels: Plane, expected: NDArray[np.float32]) -> NDArray[np.float32]:
+    def _beyond_noise(
+        self, levels: Plane, expected: NDArray[np.float32], rows: slice | NDArray[np.intp]
+    ) -> NDArray[np.float32]:
+        if self.gain is not None:
+            black = np.float32(self.black)
+            expected = black + self.gain[rows, None] * (expected - black)
         departure: NDArray[np.float32] = np.subtract(levels, expected, dtype=np.float32)
         np.abs(departure, out=departure)
         departure -= np.float32(3.0 * self.noise)
@@ -56,31 +55,33 @@ class Background:
         return departure
 
 
-def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) -> NDArray[np.float32]:
-    """Brightness of every frame against the usual one, from all along the lines; 1 where it is steady."""
+def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) -> NDArray[np.float32] | None:
+    """Brightness of every frame against the usual one, from all along the lines; None where it is steady."""
     together = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32) - black
     whole = np.flatnonzero(~damaged)
-    usual = np.median(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]], axis=0)
+    usual = row_medians(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]].T)
     lit = usual > 8.0
     if lit.sum() < 10:
-        return np.ones(len(damaged), dtype=np.float32)
-    gain = np.median(together[:, lit] / usual[lit], axis=1)
+        return None
+    gain = row_medians(together[:, lit] / usual[lit])
     gain[damaged] = 1.0
     # Below one per cent it is the noise of the median, not exposure.
     steady = bool(np.percentile(np.abs(gain - 1.0), 95) < 0.012)
-    return np.ones_like(gain) if steady else np.asarray(gain, dtype=np.float32)
+    return None if steady else gain
 
 
 def background_of(
-    strip: Strip, damaged: NDArray[np.bool_], gain: NDArray[np.float32], black: float
+    strip: Strip, damaged: NDArray[np.bool_], gain: NDArray[np.float32] | None, black: float
 ) -> Background:
     """Take what a line shows without the jet from the median of many frames, exposure allowed for."""
     whole = np.flatnonzero(~damaged)
     rows = whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]
-    sample = black + (strip.levels[rows].astype(np.float32) - black) / np.maximum(gain[rows, None], 0.05)
-    median = np.median(sample, axis=0)
+    sample = strip.levels[rows].T.astype(np.float32)
+    if gain is not None:
+        sample = np.float32(black) + (sample - np.float32(black)) / np.maximum(gain[rows], np.float32(0.05))
+    median = row_medians(sample)
     level = 2.0 ** (strip.bit_depth - 8)
-    noise = max(1.4826 * float(np.median(np.abs(sample - median))), 0.4 * level)
+    noise = max(1.4826 * float(np.median(np.abs(sample - median[:, None]))), 0.4 * level)
     return Background(median, noise, max(14.0 * level, 4.0 * noise), black, gain)
 
 
@@ -99,9 +100,7 @@ def widths_of(
             continue
         rows = known[np.unique(np.linspace(0, len(known) - 1, 120).astype(int))]
         where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
-        profile = np.mean(
-            ground.activity(strip.levels[rows], rows)[np.arange(len(rows))[:, None], where], axis=0
-        )
+        profile = np.mean(ground.activity_at(strip.levels, rows, where), axis=0)
         profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
         if profile.max() > 0.1:
             widths.append(float(profile.sum() / profile.max()))

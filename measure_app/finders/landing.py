@@ -19,6 +19,7 @@ from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
 from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
+from measure_app.finders.medians import masked_row_medians, row_medians
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
@@ -242,7 +243,7 @@ def _centres(
             weights[chunk, index] = np.where(inside, np.minimum(mass / width, 1.0), 0.0)
     # More of the lines departs from the background than a jet and its drops account for: a jet is one of its
     # widths, and a wild splash two or three. What covers the lines may do so in most of the frames.
-    whole = np.median(alive, axis=1)
+    whole = row_medians(alive)
     crowd = whole > 2.0 * float(np.percentile(whole, 20)) + 2.0
     # Where the camera was displaced, edges of the background stir as well.
     crowd &= (lift == 0.0) | (whole > 2.5 * float(np.median(whole)) + 2.0)
@@ -261,7 +262,7 @@ def _carried_down(
     w = np.where(good, weights, 0.0)
     slope = np.zeros(2)
     usable = good.sum(axis=1) >= 3
-    landing = _median_of(places, good)
+    landing = masked_row_medians(places, good)
     for _ in range(6):
         centred = np.where(usable, landing - np.nanmean(landing[usable]) if usable.any() else 0.0, 0.0)
         correction = (slope[0] + slope[1] * centred)[:, None] * above
@@ -282,7 +283,7 @@ def _carried_down(
         slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
     landing, carried = not_lagging(landing, carried, w, above, usable)
     residual = np.where(good, np.abs(carried - landing[:, None]), np.nan)
-    disagreement = 1.4826 * _median_of(residual, good)
+    disagreement = 1.4826 * masked_row_medians(residual, good)
     return landing, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64)
 
 
@@ -301,17 +302,6 @@ def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred
     return np.asarray(
         np.linalg.solve(normal / np.outer(scale, scale) + 1e-6 * np.eye(2), right / scale) / scale
     )
-
-
-def _median_of(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
-    """Median along each row over what the mask picks; NaN where it picks nothing."""
-    ordered = np.sort(np.where(mask, values, np.inf), axis=1)
-    count = mask.sum(axis=1)
-    rows = np.arange(len(values))
-    low = ordered[rows, np.maximum((count - 1) // 2, 0)]
-    high = ordered[rows, np.maximum(count // 2, 0).clip(max=values.shape[1] - 1)]
-    with np.errstate(invalid="ignore"):
-        return np.where(count > 0, 0.5 * (low + high), np.nan)
 
 
 def _anchored(

@@ -30,7 +30,7 @@ def test_the_middle_lies_between_the_flanks_whatever_flies_ahead(ahead: float) -
     rng = np.random.default_rng(11)
     places = np.linspace(330.0, 90.0, 160)
     strip = seen(places, ahead, rng)
-    ground = background_of(strip, np.zeros(160, dtype=bool), np.ones(160, dtype=np.float32), 16.0)
+    ground = background_of(strip, np.zeros(160, dtype=bool), None, 16.0)
     (middle,) = middles_of([strip], [ground], [places - 0.7], 8.0)
     assert middle == pytest.approx(0.7, abs=0.12)
 
@@ -39,7 +39,7 @@ def test_a_line_without_a_jet_has_no_middle() -> None:
     rng = np.random.default_rng(12)
     levels = rng.integers(58, 62, (60, 401)).astype(np.uint8)
     strip = Strip(LINE, np.arange(60), levels)
-    ground = background_of(strip, np.zeros(60, dtype=bool), np.ones(60, dtype=np.float32), 16.0)
+    ground = background_of(strip, np.zeros(60, dtype=bool), None, 16.0)
     at = np.linspace(300.0, 100.0, 60)
     assert np.isnan(middles_of([strip], [ground], [at], 8.0)).all()
     assert np.isnan(middles_of([strip], [ground], [np.full(60, np.nan)], 8.0)).all()
