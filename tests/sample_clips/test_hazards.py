@@ -6,6 +6,7 @@ import itertools
 import math
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -119,7 +120,8 @@ def test_a_knocked_camera_sees_things_where_the_truth_says() -> None:
         left = int(np.floor(x))
         dark = grey[rows][:, [left, left + 1]] @ [left + 1 - x, x - left]
         misses.append(line_at(rows.astype(float), dark) - y)
-    assert np.max(np.abs(misses)) < 0.05
+    # OpenCV 4 warps pictures in steps of 1/32 px, OpenCV 5 without steps.
+    assert np.max(np.abs(misses)) < (0.05 if cv2.__version__ >= "5" else 0.05 + 1.0 / 64.0)
     frame = truth_record(scene)["frames"][round(time / float(scene.timing.times_s[1]))]
     x, y = frame["moved_px"]["surface"]
     assert np.hypot(*np.subtract((x, y), frame["px"]["surface"]["image_px"])) > 3

@@ -394,6 +394,9 @@ def test_everything_has_a_name_and_is_reached_by_the_keyboard(show: Show, kind: 
     for control in (c for each in (QAbstractButton, QComboBox, QSpinBox) for c in panel.findChildren(each)):
         if control.objectName().startswith("qt_") or control.parent() is None:
             continue
+        # Older Qt shows the corner of a table, which it makes itself, among a panel's buttons.
+        if control.metaObject().className() == "QTableCornerButton":
+            continue
         assert control.accessibleName() or getattr(control, "text", str)(), control
         assert control.focusPolicy() & Qt.FocusPolicy.TabFocus, control
     for edit in panel.findChildren(QLineEdit):
