@@ -36,6 +36,8 @@ from analysis.drain_clock import DrainClock
 from analysis.expected import expected_of
 from analysis.flow import flow_of
 from analysis.freefall import answers_from_falls
+from analysis.gravity_combined import _joined
+from analysis.models import ROOT_HEAD_TIME
 from analysis.monte_carlo import _FORMULAS
 from analysis.plan_forecast import _round_heads
 from analysis.plan_proposal import _steps
@@ -193,6 +195,9 @@ def test_what_an_uncertain_time_does_to_the_mean_of_its_inverse_square_is_taken_
     slow = answers_from_falls(two_events(1.0 / 30.0), g, None)["gravity_from_fall_time"]
     assert isinstance(slow, Derived)
     assert any("on average, here by 0.68 %" in words for words in slow.remarks)
+    # u(g) = 2 g u(T)/T with u(T) = (1/30)/√6 s.
+    alone = 2.0 * slow.estimate.value * (1.0 / 30.0 / math.sqrt(6.0)) / 0.2856
+    assert any(f"33.3 ms, which alone gives {alone:.2f} m/s²" in words for words in slow.remarks)
     fast = answers_from_falls(two_events(1.0 / 1000.0), g, None)["gravity_from_fall_time"]
     assert isinstance(fast, Derived)
     assert not any("on average" in words for words in fast.remarks)
@@ -204,6 +209,34 @@ def test_a_fall_with_one_column_too_short_is_refused() -> None:
         dataclasses.replace(fall, step_s=np.full(3, 0.01))
     with pytest.raises(ValueError, match="time_shared"):
         dataclasses.replace(fall, time_shared=np.zeros((3, 0)))
+
+
+def test_what_two_routes_share_adds_up_in_their_mean() -> None:
+    one, other = (Estimate(9.8, np.zeros((1, 1)), {"rule": move}) for move in (0.1, 0.3))
+    assert _joined(9.8, (one, other), (0.25, 0.75)).shared["rule"] == pytest.approx(0.025 + 0.225)
+
+
+def test_the_drain_s_line_is_against_time() -> None:
+    basis = basis_of(RUN.series, RUN.conditions)
+    assert basis.pairs is not None
+    points = ROOT_HEAD_TIME.points(basis.pairs)
+    assert points.x == pytest.approx(basis.pairs.time_s)
+    assert not np.any(ROOT_HEAD_TIME.points(dataclasses.replace(basis.pairs, time_s=None)).x)
+
+
+@pytest.mark.parametrize(("zero_u_m", "unstated"), [(4e-4, False), (0.0, True)])
+def test_a_zero_of_the_head_is_free_in_the_throws_only_where_nothing_was_stated_of_it(
+    zero_u_m: float, unstated: bool
+) -> None:
+    assert RUN.series.head is not None
+    assert RUN.series.throw is not None
+    columns = {}
+    for name in ("head", "throw", "drop"):
+        old = getattr(RUN.series, name)
+        shared = np.full((N, 1), zero_u_m if name == "head" else 0.0)
+        columns[name] = Column(old.values, old.own_u, shared)
+    series = Series(("zero",), RUN.series.time_s, kept=RUN.series.kept, **columns)
+    assert basis_of(series, RUN.conditions).both_zeros.unstated == unstated
 
 
 # ---------------------------------------------------------------- rows, flow, bands

@@ -291,6 +291,11 @@ def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path, seconds: float 
         ):  # a name of a case that the shell of it garbles
             path.write_bytes(sound)
             return outcome_of(mutant, sorted({name.partition("[")[0] for name in tests}), root, seconds)
+        if status == 4 and mutant.source.encode() != sound:
+            # A fault that shows while a module of tests is read leaves none of them to be found.
+            path.write_bytes(sound)
+            there = outcome_of(replace(mutant, source=sound.decode()), tests, root, seconds)
+            return "noticed" if there == "survived" else "not run"
         if status not in {0, 1, 2}:  # 2: the module cannot even be imported
             return "not run"
         return "noticed" if status else "survived"
