@@ -169,20 +169,19 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
     air = _masked_median(light, distance < -margin)
     water = _masked_median(light, distance > margin)
     stretch = max(8, length // 40)
-    kernel = np.ones(stretch) / stretch
     worst = np.empty(n)
     for first in range(0, n, _CHUNK):
-        part = table[levels[first : first + _CHUNK]].astype(np.float64)
-        gap = along[None, :] - place[first : first + _CHUNK, None]
-        expected = np.where(gap < -margin, air, np.where(gap > margin, water, np.nan))
-        departure = part - expected
+        chunk = slice(first, first + _CHUNK)
+        gap = along[None, :] - place[chunk, None]
+        expected = np.where(gap < 0.0, air, water)
+        known = (np.abs(gap) > margin) & np.isfinite(expected)
+        departure = np.where(known, table[levels[chunk]] - expected, 0.0)
         # Exposure drift moves the whole line alike and is no cover.
-        known = np.isfinite(departure)
-        departure = np.where(known, departure, 0.0)
-        count = np.maximum(known.sum(axis=1, keepdims=True), 1)
-        drift = departure.sum(axis=1, keepdims=True) / count
+        drift = departure.sum(axis=1, keepdims=True) / np.maximum(known.sum(axis=1, keepdims=True), 1)
         departure = np.where(known, np.abs(departure - np.clip(drift, -8, 8)), 0.0)
-        worst[first : first + _CHUNK] = [float(np.convolve(row, kernel, "valid").max()) for row in departure]
+        total = np.cumsum(departure, axis=1)
+        total[:, stretch:] -= total[:, :-stretch].copy()
+        worst[chunk] = total[:, stretch - 1 :].max(axis=1) / stretch
     usual = float(np.median(worst))
     spread = 1.4826 * float(np.median(np.abs(worst - usual)))
     return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray, Pixel, Segment
 from measure_app.clip import Plane
+from measure_app.finders.medians import row_medians
 from measure_app.finders.track import Why
 from measure_app.strips import Strip, StripLine
 
@@ -294,11 +295,13 @@ def _small_shifts(
     slope = steep.astype(np.float32)
     columns = np.stack([np.ones_like(slope), target.astype(np.float32), slope], axis=1)
     size = np.full((len(seen), 1), np.inf, dtype=np.float32)
-    gap = seen - np.median(seen - target.astype(np.float32), axis=1, keepdims=True) - columns[:, 1]
+    gap = seen - columns[:, 1]
+    gap -= row_medians(gap)[:, None]
     found = np.zeros((len(seen), 3), dtype=np.float32)
     for _ in range(2):
-        size = 1.4826 * np.median(np.abs(gap), axis=1, keepdims=True) + np.float32(0.7)
-        found = _gain_and_shift(seen, columns, 1.0 / (1.0 + (gap / (2.5 * size)) ** 2))
+        size = np.float32(1.4826) * row_medians(np.abs(gap))[:, None] + np.float32(0.7)
+        weights = np.asarray(1.0 / (1.0 + (gap / (2.5 * size)) ** 2), dtype=np.float32)
+        found = _gain_and_shift(seen, columns, weights)
         gap = seen - found @ columns.T
     gain = found[:, 1]
     share = np.mean(np.abs(gap) < _tolerance(slope, float(np.median(size))), axis=1)
