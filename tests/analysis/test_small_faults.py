@@ -19,28 +19,36 @@ from analysis import (
     Falling,
     Falls,
     Finding,
+    Instruments,
     Series,
     Shape,
     TracedJet,
     accepted_gravity,
+    covariance,
     findings_of,
+    normal_gravity,
     water_at,
 )
 from analysis.answer import Derived, settled
 from analysis.basis import basis_of
 from analysis.bivariate import line_with_errors_in_both
-from analysis.corrections import _surface_speed, _throw_like
+from analysis.checks import _wander
+from analysis.corrections import _change_of_cv, _surface_speed, _throw_like
 from analysis.diagnosis import Diagnosis
-from analysis.doubts import _bent
+from analysis.doubts import _bent, _scatter
+from analysis.drag import AIR_DENSITY, AIR_VISCOSITY, slowing
 from analysis.drain_clock import DrainClock
 from analysis.expected import expected_of
 from analysis.flow import flow_of
 from analysis.freefall import answers_from_falls
+from analysis.from_lines import speed_coefficient_of_line, throw_zero_offset
 from analysis.gravity_combined import _joined
+from analysis.jet_shape import _Path
 from analysis.models import ROOT_HEAD_TIME
 from analysis.monte_carlo import _FORMULAS
 from analysis.plan_forecast import _round_heads
 from analysis.plan_proposal import _steps
+from analysis.pooling import _odd
 from analysis.published_tables import (
     BOVEY_CD,
     CASTEL,
@@ -51,10 +59,12 @@ from analysis.published_tables import (
 )
 from analysis.refits import _bend
 from analysis.scatter import correlation_time
-from analysis.shifts import Shift, finite_hole_ratio, hole_size_shift
+from analysis.shifts import _INTACT, _PRESSURE, Shift, finite_hole_ratio, hole_size_shift
 from analysis.slopes import _usable_u_y
-from analysis.suspect_trials import _own_variance, bench_of
+from analysis.suspect_list import _CAPILLARY_DRAIN, _DROP_OF_WATER_M, _wind
+from analysis.suspect_trials import Wrong, _own_variance, bench_of
 from analysis.suspects import _compared, _tube_suspect
+from analysis.triggers import _bend as _bend_trigger
 from tests.analysis.simulated import simulated_run
 
 RUN = simulated_run(np.random.default_rng(11))
@@ -448,3 +458,151 @@ def test_a_tube_has_the_size_of_its_hole() -> None:
     suspect = _tube_suspect(like(conditions=Conditions(orifice_diameter_m=0.005)), Shape.SILENT, 10.0)
     assert (suspect.size, suspect.size_u, suspect.unit) == (5.0, 2.5, "mm")
     assert "about 4.0 mm" in suspect.says
+
+
+# ---------------------------------------------------------------- further formulas, one by one
+
+
+def test_normal_gravity_at_equator_and_pole_as_published() -> None:
+    """WGS 84, NIMA TR8350.2, table 3.4: 9.7803253359 and 9.8321849378 m/s²."""
+    assert normal_gravity(0.0) == pytest.approx(9.7803253359, abs=1e-9)
+    assert normal_gravity(90.0) == pytest.approx(9.8321849378, abs=1e-9)
+
+
+def test_air_of_a_room_as_published() -> None:
+    """Dry air at 20 °C and 101.325 kPa: 1.204 kg/m³ and 18.2 µPa s (from memory)."""
+    assert pytest.approx(1.204, rel=0.01) == AIR_DENSITY
+    assert pytest.approx(18.2e-6, rel=0.01) == AIR_VISCOSITY
+
+
+def test_a_drilled_hole_is_within_a_tenth_of_a_millimetre_evenly() -> None:
+    assert Instruments().hole_diameter_u_m == pytest.approx(0.1e-3 / math.sqrt(3.0), rel=0.05)
+
+
+def test_surface_tension_takes_from_jet_and_drain_in_one_ratio_wherever_it_is_reckoned() -> None:
+    assert _CAPILLARY_DRAIN == _PRESSURE / _INTACT == 2.0 / 3.5
+
+
+def test_a_sound_run_has_nothing_wrong() -> None:
+    assert all(value == 0.0 for value in dataclasses.asdict(Wrong()).values())
+
+
+def test_throws_that_are_all_five_millimetres_too_long_show_it_as_their_zero() -> None:
+    assert RUN.series.throw is not None
+    longer = dataclasses.replace(RUN.series.throw, values=RUN.series.throw.values + 0.005)
+    found = [
+        throw_zero_offset(basis_of(series, RUN.conditions))
+        for series in (RUN.series, dataclasses.replace(RUN.series, throw=longer))
+    ]
+    before, after = (each.estimate.value for each in found if isinstance(each, Derived))
+    assert after - before == pytest.approx(0.005, rel=0.02)
+
+
+def test_a_pulled_angle_is_left_as_sure_as_it_follows_what_is_stated() -> None:
+    # A stated angle with the weight 1 - w of the readings against it follows by w, and w is what is left of u².
+    at = dataclasses.replace(RUN.conditions, launch_angle_deg=0.0, launch_angle_u_deg=1.0)
+    angles = [
+        findings_of(RUN.series, dataclasses.replace(at, launch_angle_deg=deg)).finding("launch_angle_deg")
+        for deg in (-0.05, 0.05)
+    ]
+    low, high = (each for each in angles if each is not None)
+    assert high.u**2 == pytest.approx((high.value - low.value) / 0.1, rel=0.03)
+
+
+def test_a_bent_drain_gives_back_its_bend() -> None:
+    time = np.linspace(0.0, 40.0, 30)
+    head = Column(
+        (0.5 - 0.005 * time + 2e-5 * time * (time - 40.0)) ** 2, np.full(30, 1e-4), np.zeros((30, 0))
+    )
+    basis = basis_of(Series((), time, head, None, None, np.ones(30, dtype=bool)), Conditions())
+    assert basis.bend is not None
+    assert basis.bend.value("bend") == pytest.approx(2e-5, rel=1e-6)
+
+
+def test_a_bend_is_a_trigger_from_three_point_six_standard_uncertainties() -> None:
+    for value, told in ((1e-5, True), (3e-6, False)):
+        bend = Estimate(value, np.zeros((1, 1)), {"a": 2e-6})
+        basis = like(bend=like(estimate=lambda _name, _n, b=bend: b), drain=like(), n=1)
+        assert bool(_bend_trigger(basis)) == told
+
+
+def test_of_three_runs_that_disagree_none_is_named_that_is_not_far_off() -> None:
+    # 2.39 is what the worst of three sound runs passes once in twenty (Bonferroni): Φ⁻¹(1 - 0.05/6).
+    x, u = np.array([3.0, 0.0, 0.1]), np.ones(3)
+    assert _odd(x, u, np.array([2.35, 0.5, 0.6]), 0.01) is None
+    assert _odd(x, u, np.array([2.45, 0.5, 0.6]), 0.01) == 0
+
+
+def test_a_wind_takes_its_share_over_the_time_of_flight() -> None:
+    # 0.3 m at 9.81 m/s²: 0.24731 s; the drop is slowed by c v², so that c = slowing at 2 m/s over 4 m²/s².
+    basis = like(pairs=None, gravity=like(value=9.81))
+    c = float(slowing(np.array([2.0]), _DROP_OF_WATER_M)[0]) / 4.0
+    assert _wind(basis) == pytest.approx(0.24731 * c, rel=1e-4)
+
+
+def test_independent_readings_are_as_many_as_their_correlation_leaves() -> None:
+    scatter = like(stated=False, birge=1.0, correlation_time=4.0)
+    (told,) = _scatter(like(scatter=scatter, rows=np.arange(100)), "throws")
+    assert "100 readings count as about 25" in told.says
+
+
+def test_runs_of_few_readings_are_judged_too() -> None:
+    # One of eight above the line, in the middle: 3 runs, 2.75 expected, variance 1.75 · 0.75/7 = 0.1875.
+    check = _wander(np.array([-1.0, -1.0, -1.0, 1.0, -1.0, -1.0, -1.0, -1.0]))
+    assert check is not None
+    assert check.found == pytest.approx((2.75 - 3.0) / math.sqrt(0.1875))
+
+
+def test_what_two_estimates_do_not_share_does_not_go_together() -> None:
+    one, other = (Estimate(1.0, np.zeros((1, 1)), {name: 1.0}) for name in ("this", "that"))
+    assert covariance(one, other) == 0.0
+
+
+def test_a_value_of_nought_has_its_interval_on_both_sides() -> None:
+    estimate = Estimate(0.0, np.zeros((1, 1)), {"a": 0.1})
+    found = settled("g", Derived(estimate, "g", "1", "m", False, in_logarithm=True))
+    assert isinstance(found, Finding)
+    assert found.interval_95 == pytest.approx((-0.195996, 0.195996), rel=1e-5)
+
+
+def test_three_marks_of_a_fall_make_a_parabola() -> None:
+    t = np.array([0.1, 0.2, 0.3])
+    down = Column(9.81 * t**2 / 2.0, np.full(3, 1e-4), np.zeros((3, 0)))
+    falls = Falls((), (Fall("a drop", Falling.DROP, t, np.full(3, 0.01), np.zeros((3, 0)), down),))
+    g = answers_from_falls(falls, accepted_gravity(RUN.conditions), None)["gravity_from_parabola"]
+    assert isinstance(g, Derived)
+    assert g.estimate.value == pytest.approx(9.81, rel=1e-6)
+
+
+def test_a_jet_that_leaves_so_steeply_down_that_nothing_is_left_to_fall_has_no_line() -> None:
+    line = like(slope=like(value=1.0))
+    basis = like(line=lambda _law, **_which: line, pairs=like(drop=np.zeros(2)), approach=0.0)
+    assert speed_coefficient_of_line(basis, free_intercept=True) is None
+
+
+def test_a_correction_that_makes_the_zero_fit_again_is_set_against_the_held_zero() -> None:
+    # With the correction the zero misses by 4 sd and was left free, Cv 0.97; without it it would miss by half of
+    # one, so that Cv would be the held 0.95.
+    held = like(value={"cv": 0.95}.__getitem__, gain=np.zeros((1, 1)), rows=np.array([0]))
+    free = like(
+        names=["cv", "head_zero"],
+        value={"cv": 0.97, "head_zero": 0.004}.__getitem__,
+        gain=np.array([[0.0], [1.0]]),
+        rows=np.array([0]),
+        covariance=np.diag([1.0, 1e-6]),
+    )
+    basis = like(both_zeros=like(held=held, free=free, unstated=False), throws=free)
+    assert _change_of_cv(basis, np.array([0.0035]), on=True) == pytest.approx(0.97 - 0.95)
+
+
+def test_a_traced_centre_is_moved_square_to_the_jet() -> None:
+    # On y = c x² the way of the water is (1, 2 c x).
+    x = np.array([[0.1, 0.2, 0.4]])
+    path = like(
+        x=x, y=1.5 * x**2, _traced=like(sources=(), half_width_m=0.002), _series=like(sources=(), head=None)
+    )
+    ((_, moved_x, moved_y, _),) = _Path.moved(path)
+    aside, down = moved_x - x, moved_y - 1.5 * x**2
+    assert aside + 3.0 * x * down == pytest.approx(np.zeros_like(x), abs=1e-15)
+    assert np.hypot(aside, down) == pytest.approx(np.full_like(x, np.hypot(aside, down)[0, 0]))
+    assert np.all(aside > 0.0)

@@ -26,7 +26,7 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -41,6 +41,8 @@ EXPLAINED = Path(__file__).with_name("mutants_explained.toml")
 """Faults that change nothing anybody can ask for, each with the reason."""
 INI = "mutants.ini"
 UNTOUCHED = {"__init__.py", "words.py"}
+FACTS = ("test_small_faults", "test_derivatives")
+"""Tests of single facts, asked before others that take as long."""
 SPOKEN = {"said", "marked", "counted", "numeral", "field", "dataclass", "TypeVar", "Meta"}
 
 
@@ -250,17 +252,28 @@ def tests_of(
     smallest = min(inner, key=lambda n: (n.end_lineno or 0) - n.lineno)
     span = range(smallest.lineno, min(smallest.end_lineno or 0, smallest.lineno + 40) + 1)
     found = [name for line in (mutant.line, *span) for name in lines.get((mutant.file, line), [])]
-    if not found and not any(isinstance(n, ast.FunctionDef) for n in inner):
-        found = [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
+    if not any(isinstance(n, ast.FunctionDef) for n in inner):
+        found += [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
+        package = mutant.file.partition("/")[0]
+        found += [name for name in times if name.startswith(f"tests/{package}/{FACTS[0]}.py")]
     first: list[str] = []
     later: list[str] = []
     spent = 0.0
-    for name in sorted(set(found), key=lambda name: (times.get(name, 0.0), name)):
+    nearest = (*FACTS, f"test_{Path(mutant.file).stem}")
+    quickest = sorted(set(found), key=lambda name: (times.get(name, 0.0), name))
+    for name in quickest:
         spent += times.get(name, 0.0)
-        if not first or spent <= SECONDS_OF_TESTS:
-            first.append(name)
-        elif not later or spent <= SECONDS_OF_TESTS + more:
-            later.append(name)
+        if first and spent > SECONDS_OF_TESTS:
+            break
+        first.append(name)
+    spent = 0.0
+    for name in sorted(
+        quickest[len(first) :], key=lambda name: Path(name.partition("::")[0]).stem not in nearest
+    ):
+        spent += times.get(name, 0.0)
+        if later and spent > more:
+            break
+        later.append(name)
     return first, later if more else []
 
 
@@ -356,6 +369,11 @@ def main() -> int:
     parser.add_argument("--more", type=float, default=30.0, help="seconds of further tests for what is left")
     parser.add_argument("--table", type=Path)
     parser.add_argument(
+        "--after",
+        type=Path,
+        help="what an earlier run of the same draw printed with --show: noticed stays noticed",
+    )
+    parser.add_argument(
         "--lines", type=Path, help="folder that keeps .coverage and durations.txt of the first run"
     )
     asked = parser.parse_args()
@@ -383,11 +401,20 @@ def judged(asked: argparse.Namespace, root: Path) -> list[tuple[Mutant, str, str
         if outcome_of(sound, tests_of(sound, lines, times, root, 0.0)[0], root) == "noticed":
             raise SystemExit(f"{mutant.file}:{mutant.line}: its tests fail without any fault")
     reasons = explained()
+    before = Counter(
+        re.sub(r":[0-9]+:", ":", line.partition(": ")[2], count=1)
+        for line in (asked.after.read_text("utf-8").splitlines() if asked.after else [])
+        if line.startswith(("noticed:", "too long:"))
+    )
     every: list[tuple[Mutant, str, str]] = []
     for mutant in drawn(root, asked.count, random.Random(asked.seed), asked.only):  # noqa: S311  dice
         if time.monotonic() > last:
             break
         code = (root / mutant.file).read_text(encoding="utf-8").splitlines()[mutant.line - 1].strip()
+        if before[f"{mutant.file}: {mutant.what}: {code}"]:
+            before[f"{mutant.file}: {mutant.what}: {code}"] -= 1
+            every.append((mutant, "noticed", code))
+            continue
         first, later = tests_of(mutant, lines, times, root, asked.more)
         came = outcome_of(mutant, first, root)
         if came == "survived" and (mutant.file, code, mutant.what) in reasons:

@@ -19,10 +19,14 @@ from calibration import (
     Setup,
     calibrate,
 )
+from calibration.joint import Priors, fit_together, scale_difference
+from calibration.marked import straightened
 from calibration.reach import Reach, past
+from calibration.rulefit import perspective_words
+from calibration.rules import table_of
 from measure_app.run import CameraPart, LinePart, OrificePart
 from tests.calibration.pinhole import scene
-from tests.calibration.test_rules import FLOOR, UPRIGHT, _square
+from tests.calibration.test_rules import FLOOR, UPRIGHT, _rule, _square
 
 ONE = np.ones(1)
 
@@ -101,3 +105,44 @@ def test_what_a_run_file_leaves_out_is_the_same_for_a_calibration() -> None:
     assert (rule.behind_m, rule.behind_u_m, rule.scale_u) == (0.0, 0.0, 0.5e-3)
     # Both ends of a line drawn by hand are good to half a pixel, of the plumb as of the gauge.
     assert gauge.px_u == Setup((9, 9), mark).plumb_px_u == 0.5
+
+
+def test_rules_at_other_depths_have_one_scale_in_the_jet_s_plane() -> None:
+    stand = scene(2, errors=1e-3, drawn=0.0)
+    assert {rule.behind_m for rule in stand.setup.rules} == {0.008, -0.01}
+    fits = calibrate(stand.setup).rule_fits
+    marks = table_of(stand.setup.rules, ("upright", "shelf"), straightened(stand.setup).graduations)
+    assert len(fits) == 2
+    priors = Priors(np.zeros(2), 1e-3, 1.0 / (stand.setup.camera.distance_m or 1.0), 1e-5, 0.0)
+    focal = stand.setup.camera.lens.focal_px if stand.setup.camera.lens else 0.0
+    fit = fit_together(
+        marks, straightened(stand.setup).centre, focal, priors, widen=np.ones(2), equal_scales=()
+    )
+    assert abs(scale_difference(fit, 0, 1)[0]) < 2e-4
+
+
+def test_graduations_off_a_line_and_a_rule_that_leans_are_told_from_two_pixels_and_two_degrees() -> None:
+    def told(bow_px: float, lean_deg: float) -> str:
+        y = np.linspace(650.0, 250.0, 5)
+        x = 350.0 + np.tan(np.radians(lean_deg)) * (650.0 - y) + bow_px * np.array([1, -1, 0, 1, -1])
+        pairs = [((float(a), float(b)), 0.1 * i) for i, (a, b) in enumerate(zip(x, y, strict=True))]
+        return " ".join(each.says for each in calibrate(_square([_rule(pairs), FLOOR])).remarks)
+
+    # Off by b, -b, 0, b, -b, of which a slope takes a tenth of the squares: √(3.6 b²/3) = 1.095 b.
+    assert "stray 2.1 px" in told(1.93, 0.0)
+    assert "stray" not in told(1.6, 0.0)
+    assert "2.2°" in told(0.0, 2.2)
+    assert "°" not in told(0.0, 1.8)
+
+
+def test_a_rule_is_square_within_three_standard_uncertainties() -> None:
+    assert "square to the camera" in perspective_words(0.029, 0.01)
+    assert "looks" in perspective_words(0.033, 0.01)
+
+
+def test_a_rule_for_both_ways_is_trusted_across_itself_for_one_and_a_half_lengths() -> None:
+    calibration = calibrate(_square([replace(UPRIGHT, measures=Measures.BOTH)]))
+    # It stands 50 mm inward of the throw zero and is 0.4 m long: trusted to 0.55 m, which is x = 950.
+    found = calibration.throws(np.array([[940.0, 700.0], [960.0, 700.0]]), np.ones(2))
+    assert found.values[0] == pytest.approx(0.54)
+    assert "trusted for 600 mm" in found.reasons[1]

@@ -131,7 +131,8 @@ def test_a_mark_that_keys_choose_comes_into_sight(driver: Driver) -> None:
 
 def _menus(menu: QMenu) -> Iterator[QMenu]:
     yield menu
-    for action in menu.actions():
+    actions = menu.actions()
+    for action in actions:
         inner = action.menu()
         if isinstance(inner, QMenu):
             yield from _menus(inner)
@@ -147,7 +148,9 @@ def test_no_letter_in_a_menu_stands_for_two_things(
     finally:
         use_language("en")
     bar = window.menuBar()
-    tops = [action.menu() for action in bar.actions()]
+    # PySide before 6.11 lets go of a menu together with the action that gave it.
+    actions = bar.actions()
+    tops = [action.menu() for action in actions]
     groups = [[action.text() for action in bar.actions()]]
     groups += [
         [a.text() for a in inner.actions() if not a.isSeparator()]
