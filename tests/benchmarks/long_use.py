@@ -97,13 +97,15 @@ class Person:
     # Waiting.
 
     def until(self, holds: Callable[[], bool], patience_s: float = _PATIENCE_S) -> bool:
-        from PySide6.QtCore import QCoreApplication, QEventLoop
+        from PySide6.QtCore import QCoreApplication, QEvent, QEventLoop
 
         end = time.monotonic() + patience_s
         while not holds():
             if time.monotonic() > end:
-                return False
+                return holds()
             QCoreApplication.processEvents(QEventLoop.ProcessEventsFlag.WaitForMoreEvents, 20)
+            # A window's own loop takes apart what is to be deleted; events processed by hand leave it standing.
+            QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
         return True
 
     def rest(self, seconds: float) -> None:
@@ -113,7 +115,10 @@ class Person:
     def expect(self, gesture: str, holds: Callable[[], bool], patience_s: float = _PATIENCE_S) -> None:
         self.made[gesture] += 1
         if not self.until(holds, patience_s):
-            self.lost.append(f"{gesture} on frame {self.document.frame}")
+            self.lost.append(
+                f"{gesture} on frame {self.document.frame} after {sum(self.made.values())} gestures"
+            )
+            print(f"lost: {self.lost[-1]}", file=sys.stderr, flush=True)
 
     # Gestures.
 
@@ -198,8 +203,9 @@ class Person:
     def drag(self) -> None:
         from calibration import Pixel
 
-        was = self.document.run.orifice.px
-        to = Pixel(was.x + self.chance.uniform(3, 8), was.y + self.chance.uniform(3, 8))
+        was, home = self.document.run.orifice.px, self.past[0].orifice.px
+        about = [self.chance.choice([-1, 1]) * self.chance.uniform(3, 6) for _ in range(2)]
+        to = Pixel(home.x + about[0], home.y + about[1])
         self.driver.drag(was, to)
         self.expect("drag", lambda: self.document.run.orifice.px != was)
         self.changed()
