@@ -204,8 +204,9 @@ class Person:
         from calibration import Pixel
 
         was, home = self.document.run.orifice.px, self.past[0].orifice.px
-        about = [self.chance.choice([-1, 1]) * self.chance.uniform(3, 6) for _ in range(2)]
-        to = Pixel(home.x + about[0], home.y + about[1])
+        to = was
+        while np.hypot(to.x - was.x, to.y - was.y) < 5:  # a shorter one is less than a point of the view
+            to = Pixel(home.x + self.chance.uniform(-8, 8), home.y + self.chance.uniform(-8, 8))
         self.driver.drag(was, to)
         self.expect("drag", lambda: self.document.run.orifice.px != was)
         self.changed()
