@@ -18,9 +18,11 @@ from hypothesis import strategies as st
 
 from analysis.drain_clock import DrainClock
 from calibration import Pixel, Segment
+from measure_app.collating import Criteria, load_criteria
 from measure_app.comparing import decode_findings
 from measure_app.errors import AppError
 from measure_app.gui import recovery
+from measure_app.gui.value_entry import number_of
 from measure_app.packs import load_questions
 from measure_app.packs.manifest import Manifest, manifest_bytes, manifest_from, share_name
 from measure_app.planning.lengths import length_of
@@ -62,12 +64,19 @@ def questions(data: bytes, folder: Path) -> object:
     return load_questions(path)
 
 
+def criteria(data: bytes, folder: Path) -> object:
+    path = folder / "criteria.toml"
+    path.write_bytes(data)
+    return load_criteria(path)
+
+
 READERS: dict[str, Callable[[bytes, Path], object]] = {
     "run file": lambda data, _: decode_run(data, "a.run.json"),
     "findings": lambda data, _: decode_findings(data, "findings.json"),
     "pack's description": lambda data, _: manifest_from(data, "pack.json"),
     "recovery file": recovered,
     "questions": questions,
+    "criteria of marking": criteria,
 }
 
 
@@ -126,6 +135,44 @@ def test_any_text_is_a_finite_length_or_is_refused(text: str) -> None:
         assert np.isfinite(length_of(text))
     except ValueError as error:
         assert "length" in str(error)  # noqa: PT017
+
+
+@few
+@given(value=st.floats(-1e8, 1e8), comma=st.booleans(), minus=st.booleans())
+def test_a_number_typed_beside_a_graduation_is_that_number(value: float, comma: bool, minus: bool) -> None:
+    typed = f" {value!r} "
+    typed = typed.replace(".", ",") if comma else typed
+    assert number_of(typed.replace("-", "−") if minus else typed) == value
+
+
+@few
+@given(text=st.text(max_size=12) | st.sampled_from(["nan", "inf", "-inf", "1e999", "1_0", "", "1,2,3"]))
+def test_any_text_beside_a_graduation_is_a_finite_number_or_none(text: str) -> None:
+    value = number_of(text)
+    assert value is None or abs(value) < 1e9
+
+
+toml_values = st.integers(-(10**20), 10**20).map(str) | st.sampled_from(
+    ["nan", "-inf", "1.5", '"x"', "true", "[1]", "{}"]
+)
+toml_keys = st.sampled_from(["weight", "tolerance_px", "tolerance", "x"])
+toml_texts = st.lists(
+    st.tuples(
+        st.sampled_from([*Criteria.__struct_fields__, "y"]),
+        toml_keys,
+        toml_values,
+    ),
+    max_size=4,
+).map(lambda rows: "\n".join(f"[{table}]\n{key} = {value}" for table, key, value in rows))
+
+
+@few
+@given(text=toml_texts)
+def test_any_toml_is_criteria_or_is_refused_in_one_line(text: str, tmp_path: Path) -> None:
+    try:
+        assert criteria(text.encode(), tmp_path) is not None
+    except AppError as error:
+        assert "\n" not in str(error)  # noqa: PT017
 
 
 heads = st.lists(st.floats(1e-6, 10.0), min_size=1, max_size=20)
