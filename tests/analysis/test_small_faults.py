@@ -46,7 +46,7 @@ from analysis.gravity_combined import _joined
 from analysis.jet_shape import _Path
 from analysis.models import ROOT_HEAD_TIME
 from analysis.monte_carlo import _FORMULAS
-from analysis.plan_forecast import _round_heads
+from analysis.plan_forecast import _round_heads, forecast_of
 from analysis.plan_proposal import _steps
 from analysis.pooling import _odd
 from analysis.published_tables import (
@@ -66,6 +66,7 @@ from analysis.suspect_trials import Wrong, _own_variance, bench_of
 from analysis.suspects import _compared, _tube_suspect
 from analysis.triggers import _bend as _bend_trigger
 from tests.analysis.simulated import simulated_run
+from tests.analysis.test_plan import bench
 
 RUN = simulated_run(np.random.default_rng(11))
 N = RUN.series.kept.shape[0]
@@ -606,3 +607,14 @@ def test_a_traced_centre_is_moved_square_to_the_jet() -> None:
     assert aside + 3.0 * x * down == pytest.approx(np.zeros_like(x), abs=1e-15)
     assert np.hypot(aside, down) == pytest.approx(np.full_like(x, np.hypot(aside, down)[0, 0]))
     assert np.all(aside > 0.0)
+
+
+def test_instruments_without_any_error_leave_next_to_none() -> None:
+    without = {
+        field.name: 0.0
+        for field in dataclasses.fields(Instruments)
+        if field.name.endswith(("u_m", "u_px", "relative_u", "u_deg"))
+    }
+    forecast = forecast_of(bench(instruments=Instruments(**without)))
+    assert forecast.cv_u is not None
+    assert forecast.cv_u < 1e-5
