@@ -20,6 +20,8 @@ from measure_app.errors import Stopped
 from measure_app.words import said
 
 Progress = Callable[[int, int], None]
+_UNSURE_SITE_PX = 0.25
+"""Half the distance between the places across a pair of columns where colour may have been taken."""
 COLOUR_STEPS = 16
 """Steps to a code in which colour differences are kept: averages and interpolated values are finer."""
 
@@ -71,6 +73,8 @@ class Strip:
     colour: NDArray[np.uint16] | None = None
     """(n, 2, L) blue and red difference (Cb, Cr), in `COLOUR_STEPS` of a code; None where they were not read.
     Their own pixels are mostly twice as wide as the luma's."""
+    colour_u_px: float = 0.0
+    """px along the line, standard uncertainty of where the film's colour was taken."""
 
 
 class _Sampler:
@@ -246,6 +250,11 @@ class _Sheet:
             for part, each in enumerate(chroma):
                 np.rint(COLOUR_STEPS * sampler(_flat(each)), out=kept[row, part], casting="unsafe")
 
+    def _colour_u(self, line: StripLine) -> float:
+        """How far the line runs along the coded columns, where the place of colour is not sure."""
+        ends = self._source.info.geometry.to_coded(line.segment.at(np.array([0.0, 1.0])))
+        return _UNSURE_SITE_PX * float(abs(ends[1, 0] - ends[0, 0]))
+
     def strips(self, unseen: tuple[tuple[int, str], ...]) -> tuple[Strip, ...]:
         """Cut the array into strips; they share its memory."""
         info = self._source.info
@@ -258,6 +267,7 @@ class _Sheet:
                 info.full_range,
                 unseen,
                 self._colours.get(number),
+                self._colour_u(line) if number in self._colours else 0.0,
             )
             for number, (line, first, last) in enumerate(
                 zip(self._lines, self._ends[:-1], self._ends[1:], strict=True)
@@ -268,15 +278,20 @@ class _Sheet:
 def _colour_sampler(source: FrameSource, points: FloatArray, plane: Plane, chroma: Plane) -> _Sampler:
     """Sampler of a plane of colour at the positions of a line.
 
-    Of halved columns the left one of a pair is where the colour was taken, of halved rows the middle (chroma
-    sample type 0 of ITU-T H.264 and H.265, what a film that says nothing has).
+    Of halved rows the middle is where the colour was taken; of halved columns the left one of a pair (chroma
+    sample type 0 of ITU-T H.264 and H.265, what a film that says nothing has) or their middle (what many
+    programs make all the same): the place between the two is assumed.
     """
     columns, rows = (
         round(whole / part) for whole, part in zip(plane.shape[::-1], chroma.shape[::-1], strict=True)
     )
     positions = source.info.geometry.to_coded(points.reshape(-1, 2)).reshape(points.shape)
     positions = np.stack(
-        [positions[..., 0] / columns, (positions[..., 1] - 0.5 * (rows - 1)) / rows], axis=-1
+        [
+            (positions[..., 0] - _UNSURE_SITE_PX * (columns - 1)) / columns,
+            (positions[..., 1] - 0.5 * (rows - 1)) / rows,
+        ],
+        axis=-1,
     )
     pitch = chroma.strides[0] // chroma.itemsize
     return _Sampler(positions, chroma.shape[1], chroma.shape[0], pitch)

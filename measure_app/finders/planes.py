@@ -46,11 +46,11 @@ class Seen:
         return np.array([each is None for each in self.why])
 
 
-def joined(light: Seen, colour: Seen) -> Seen:
+def joined(light: Seen, colour: Seen, site_u_px: float = 0.0) -> Seen:
     """Read in the light what colour confirms; in colour where light does not show the edge."""
     if light.line:
         return light
-    colour = replace(colour, shared_u=float(np.hypot(colour.shared_u, _SHARED_PX)))
+    colour = replace(colour, shared_u=float(np.sqrt(colour.shared_u**2 + _SHARED_PX**2 + site_u_px**2)))
     n = len(light.why)
     bright, tinted = light.holds, colour.holds
     both = bright & tinted
@@ -84,7 +84,12 @@ def _filled(light: Seen, colour: Seen, offset: float, size: float) -> Seen:
     """Take from colour, at its usual distance from light, the frames in which light alone is too unsure."""
     weak = np.array([each in {Why.FAINT, Why.ASTRAY} for each in light.why])
     take = weak & colour.holds & (np.abs(light.place - colour.place - offset) <= _APART_PX)
-    place = np.where(take, colour.place + offset, light.place)
+    held = np.flatnonzero(light.holds)
     own_u = np.where(take, np.hypot(colour.own_u, size), light.own_u)
+    # Between frames in which light holds colour must lead from one to the other.
+    led = np.interp(np.arange(len(take)), held, light.place[held]) if len(held) else colour.place + offset
+    take &= np.abs(colour.place + offset - led) <= np.maximum(3.0 * own_u, 0.8)
+    place = np.where(take, colour.place + offset, light.place)
+    own_u = np.where(take, own_u, light.own_u)
     why = tuple(None if taken else each for each, taken in zip(light.why, take.tolist(), strict=True))
     return replace(light, place=place, own_u=own_u, why=why)

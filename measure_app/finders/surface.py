@@ -76,7 +76,7 @@ def find_surface(
         got = _read(light, course, damaged, marks)
     else:
         tinted = _read(colour, course, damaged, marks, of_colour=True)
-        got = joined(_read(light, course, damaged, marks, dyed=_shows_dye(tinted)), tinted)
+        got = joined(_read(light, course, damaged, marks, dyed=_shows_dye(tinted)), tinted, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
     along = got.place if falls_forward else (length - 1) - got.place

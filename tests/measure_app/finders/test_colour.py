@@ -119,3 +119,20 @@ def test_colour_is_read_where_it_was_taken(tmp_path: Path) -> None:
     moved = steadied(strip, np.full(20, 3.0))
     assert moved.colour is not None
     assert np.array_equal(moved.colour[:, :, 5:50], strip.colour[:, :, 8:53])
+
+
+def test_colour_taken_nobody_knows_where_is_less_sure_along_the_columns(tmp_path: Path) -> None:
+    """Of halved columns one does not know which was taken: a level line in colour is a quarter of a pixel unsure."""
+    picture = np.full((48, 64, 3), 120, dtype=np.uint8)
+    path = write_clip(tmp_path / "grey.mp4", [picture] * 4)
+    upright = StripLine("up", Segment(Pixel(20.0, 4.0), Pixel(20.0, 40.0)), coloured=True)
+    level = StripLine("level", Segment(Pixel(4.0, 20.0), Pixel(50.0, 20.0)), coloured=True)
+    with open_clip(path) as clip:
+        strips = sweep(clip, [upright, level], 0, 4)
+    assert [strip.colour_u_px for strip in strips] == pytest.approx([0.0, 0.25])
+    none: tuple[Why | None, ...] = (None,) * 10
+    dark = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, (Why.FAINT,) * 10, np.full(10, 1.0))
+    tint = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, none, np.full(10, 20.0))
+    assert joined(dark, tint, 0.25).shared_u == pytest.approx(
+        np.sqrt(joined(dark, tint).shared_u ** 2 + 0.25**2)
+    )
