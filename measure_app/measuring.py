@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -164,14 +164,19 @@ def search(
         )
         jet = trace_jet(close, [strips[line.name] for line in tracing.upper], tracing, landing_track, drift)
     return Search(
-        strips.get(HEAD_STRIP),
-        strips.get(THROW_STRIP),
+        _by_itself(strips.get(HEAD_STRIP)),
+        _by_itself(strips.get(THROW_STRIP)),
         surface_track,
         landing_track,
         drift,
         _readings(range(start, stop), gauge, surface_track, landing, landing_track),
         jet,
     )
+
+
+def _by_itself(strip: Strip | None) -> Strip | None:
+    """Cut a strip's grey levels out of the memory that it shares with all other lines, which can then go."""
+    return strip and replace(strip, levels=strip.levels.copy(), colour=None)
 
 
 def _moving_boxes(run: Run) -> tuple[tuple[float, float, float, float], ...]:

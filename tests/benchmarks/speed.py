@@ -21,16 +21,20 @@ import tempfile
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
+from unittest import mock
 
 import av
 import numpy as np
 from msgspec.structs import replace
 
+from measure_app import measuring as searching
 from measure_app.clip import open_clip, write_clip
 from measure_app.outcome import measure
 from measure_app.packs import Rescaling, rescaled
 from measure_app.run import Run
 from measure_app.runfile import load_run, save_run
+from measure_app.strips import Strip, sweep
 from tests.benchmarks import clip_access, engine, hostile, window
 from tests.benchmarks.clip_access import middle_of, plain_decode, spent
 from tests.measure_app.test_startup import fastest
@@ -118,21 +122,25 @@ def looped(path: Path, seconds: int) -> None:
                 out.mux_one(packet)
 
 
+def strip_bytes() -> float:
+    """Bytes of all strips that a search of the bench film reads, for each of its frames."""
+    run, read = load_run(BENCH / "bench.run.json"), []
+
+    def reading(*given: Any, **named: Any) -> tuple[Strip, ...]:
+        strips = sweep(*given, **named)
+        read.extend(strips)
+        return strips
+
+    with open_clip(BENCH / "bench.mp4") as clip, mock.patch.object(searching, "sweep", reading):
+        searching.search(run, clip)
+    colours = [strip.colour.nbytes for strip in read if strip.colour is not None]
+    return (sum(strip.levels.nbytes for strip in read) + sum(colours)) / clip.info.n_frames
+
+
 def memory(folder: Path) -> None:
     """Print the peak of the whole command for films of several lengths."""
     peaks = []
-    with open_clip(BENCH / "bench.mp4") as clip:
-        search = measure(load_run(BENCH / "bench.run.json"), clip).search
-        strips = 0.0
-        if search is not None:
-            kept = {
-                id(s.levels.base): s.levels.base
-                for s in (search.head_strip, search.throw_strip)
-                if s is not None
-            }
-            strips = (
-                sum(each.nbytes for each in kept.values() if each is not None) / clip.info.n_frames / 1024
-            )
+    strips = strip_bytes() / 1024
     for seconds in LENGTHS_S:
         place = folder / f"{seconds} s"
         place.mkdir()
