@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of
-from measure_app.finders.steadiness import Drift
+from measure_app.finders.steadiness import Drift, along_line
 from measure_app.finders.track import Track
 from measure_app.strips import Strip, steadied
 
@@ -81,11 +81,9 @@ def trace_jet(
     above = [lines.above[i] for i in _LOWER] + list(lines.upper_above)
     begins = [0.0] * len(_LOWER) + list(lines.upper_from_px)
     normal = np.asarray(lines.up_px) / np.hypot(*lines.up_px)
-    lift = np.zeros(n)
-    if drift is not None and drift.moved:
-        along = drift.along(strips[0].line.segment.direction)
-        strips = [steadied(strip, along) for strip in strips]
-        lift = -drift.along(normal)
+    moved = drift if drift is not None and drift.moved else None
+    if moved is not None:
+        strips = [steadied(strip, along_line(strip, moved)) for strip in strips]
     damaged = np.zeros(n, dtype=bool)
     damaged[[row for row, _ in strips[0].unseen]] = True
     black = 0.0 if strips[0].full_range else 16.0 * 2.0 ** (strips[0].bit_depth - 8)
@@ -98,7 +96,6 @@ def trace_jet(
     px = np.full((count, len(strips), 2), np.nan)
     u = np.full((count, len(strips)), np.nan)
     starts, counts = edges[:-1], np.diff(edges)
-    up = np.add.reduceat(lift, starts) / counts
     reach = landing.along_px - lines.zero_px
     part, width, widths = 1.0, 6.0, []
     seen_above = 0.0
@@ -121,7 +118,12 @@ def trace_jet(
         part = float(np.median((found[ok] + begin - lines.zero_px) / reach[ok]))
         place, own = _at_middles(found, edges, middles)
         u[:, index] = own
-        px[:, index] = strip.line.segment.at(place) + up[:, None] * normal
+        px[:, index] = strip.line.segment.at(place)
+        if moved is not None:
+            # Where the camera turned, how far a line is lifted depends on where on it the jet is.
+            there = np.nan_to_num(guess, nan=float(np.nanmean(guess)))
+            lift = -moved.along(normal, strip.line.segment.at(there).T)
+            px[:, index] += (np.add.reduceat(lift, starts) / counts)[:, None] * normal
     if not widths:
         return None
     return JetTrace(landing.frames[middles], px, u, float(np.median(widths)))

@@ -21,7 +21,7 @@ from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import masked_row_medians, row_medians
 from measure_app.finders.path import best_path, smooth_course
-from measure_app.finders.steadiness import Drift, with_drift
+from measure_app.finders.steadiness import Drift, along_line, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
 from measure_app.strips import Strip, steadied
 
@@ -82,10 +82,7 @@ def find_landing(
     n = len(frames)
     lift = np.zeros(n)
     if drift is not None and drift.moved:
-        along = drift.along(strips[0].line.segment.direction)
-        strips = [steadied(strip, along) for strip in strips]
-        up = np.asarray(lines.up_px)
-        lift = -drift.along(up) / float(up @ up)
+        strips = [steadied(strip, along_line(strip, drift)) for strip in strips]
     damaged = np.zeros(n, dtype=bool)
     damaged[[row for row, _ in strips[0].unseen]] = True
     if n < 3 or (~damaged).sum() < 3 or strips[0].levels.shape[1] < 16:
@@ -96,6 +93,10 @@ def find_landing(
     course = _coarse_course(strips, lines, grounds, hints)
     if course is None:
         return nothing_found(Part.LANDING, frames, Why.MOTIONLESS)
+    if drift is not None and drift.moved:
+        up = np.asarray(lines.up_px)
+        # Where the camera turned, how far a line is lifted depends on where on it the jet is.
+        lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
     places, weights, covered = _centres(strips, lines, grounds, course, width, lift)
     landing, agreement, support = _carried_down(places, weights, np.asarray(lines.above))

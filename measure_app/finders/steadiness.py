@@ -63,12 +63,18 @@ class Drift:
         return bool(np.any(self.right_px) or np.any(self.down_px) or np.any(self.lost))
 
     def along(self, direction: FloatArray, at_px: FloatArray | None = None) -> FloatArray:
-        """Displacement (n,) px along a unit vector of the frame, at a place (2,) px or at the pivot."""
+        """Displacement (n,) px along a unit vector, at a place (2,) or places (2, n) px, or at the pivot."""
         right, down = self.right_px, self.down_px
         if at_px is not None and self.turn_rad is not None:
             right = right - self.turn_rad * (at_px[1] - self.pivot_px[1])
             down = down + self.turn_rad * (at_px[0] - self.pivot_px[0])
         return np.asarray(right * direction[0] + down * direction[1], dtype=np.float64)
+
+
+def along_line(strip: Strip, drift: Drift) -> FloatArray:
+    """Displacement (n,) px along a strip's line; a turn shifts all of a straight line alike along it."""
+    segment = strip.line.segment
+    return drift.along(segment.direction, segment.at(np.array([0.5 * segment.length_px]))[0])
 
 
 def still(n: int) -> Drift:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration import FloatArray, Pixel, Segment
-from measure_app.finders import Hints, JetLines, Why, find_landing, jet_lines
+from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -152,3 +154,31 @@ def test_a_mark_on_something_else_is_told() -> None:
     assert track.found[20]
     assert track.found[140]
     assert np.abs(track.along_px - truth)[track.found].max() < 2.0
+
+
+def test_a_camera_that_turns_is_followed_to_where_the_jet_is() -> None:
+    """Turned by 2 mrad about a place above, as well as shifted: neither may be left in the landing."""
+    rng = np.random.default_rng(23)
+    truth, tracing, n = shrinking(120), lines(), 120
+    pivot, turn = (200.0, 200.0), np.where(np.arange(n) >= 60, 0.002, 0.0)
+    right, down = np.where(turn > 0, 3.0, 0.0), np.where(turn > 0, -2.0, 0.0)
+    drift = Drift(right, down, np.where(turn > 0, 0.03, 0.0), np.zeros(n, dtype=bool), turn, pivot)
+    along, strips = np.arange(601), []
+    for index, line in enumerate(tracing.lines):
+        # On the displaced picture the line lies over water that is higher or lower on the jet.
+        height, at = line.segment.start.y, tracing.place_on(index, truth)
+        for _ in range(3):
+            x = LINE.start.x + at
+            lifted = down + turn * (x - pivot[0])
+            moved = right - turn * (height - pivot[1])
+            at = tracing.place_on(index, truth, lifted / 300.0) + moved
+        inside = np.clip(4.0 - np.abs(along - at[:, None]), 0.0, 1.0)
+        sparkle = 60.0 + 40.0 * rng.random(inside.shape)
+        levels = 70.0 + inside * sparkle + rng.normal(0, 0.8, inside.shape)
+        strips.append(Strip(line, np.arange(n), np.rint(levels).astype(np.uint8)))
+    track = find_landing(strips, tracing, drift=drift)
+    after = np.median((track.along_px - truth)[61:])
+    assert abs(np.median((track.along_px - truth)[:60])) < 0.15
+    assert abs(after) < 0.15
+    unturned = find_landing(strips, tracing, drift=replace(drift, turn_rad=None))
+    assert abs(np.median((unturned.along_px - truth)[61:])) > 0.5
