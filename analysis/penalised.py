@@ -112,10 +112,16 @@ class JointFit:
 class _Settled:
     theta: FloatArray
     covariance: FloatArray
-    gain: FloatArray
     residuals: FloatArray
     variance: FloatArray
-    fitted: float
+    jacobian: FloatArray
+    weighted: FloatArray
+    """The jacobian with each row's weight."""
+
+    def gain(self) -> FloatArray:
+        """How each reading moves each parameter; worked out only where it is wanted, as it is long."""
+        gain: FloatArray = self.covariance @ self.weighted.T
+        return gain
 
 
 def _settle(
@@ -150,15 +156,7 @@ def _settle(
             break
         step = inverse @ (weighted.T @ (observed - fitted) - prior * theta)
         theta = theta + step
-    gain = inverse @ weighted.T
-    return _Settled(
-        theta=theta,
-        covariance=inverse,
-        gain=gain,
-        residuals=observed - fitted,
-        variance=variance,
-        fitted=float(np.sum(gain * jacobian.T)),
-    )
+    return _Settled(theta, inverse, observed - fitted, variance, jacobian, weighted)
 
 
 def _inverse(normal: FloatArray) -> FloatArray:
@@ -320,21 +318,22 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
         inflation = least
     for _ in range(1 if blind else 3):
         settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
-        theta = settled.theta
+        theta, gain = settled.theta, settled.gain()
         standardised = settled.residuals / np.sqrt(settled.variance)
-        scatter = scatter_of(standardised, settled.fitted, stated=problem.stated)
+        scatter = scatter_of(standardised, float(np.sum(gain * settled.jacobian.T)), stated=problem.stated)
         if blind or abs(scatter.inflation / inflation - 1.0) < 0.02:
             break
         inflation = max(scatter.inflation, least)
     else:
         settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
+        gain = settled.gain()
     theta, covariance = _per_source(settled, n_free, problem.directions)
     return JointFit(
         names=problem.names,
         theta=theta,
         covariance=covariance,
         sources=problem.sources,
-        gain=settled.gain[:n_free],
+        gain=gain[:n_free],
         fitted=observed - settled.residuals,
         row_sd=np.sqrt(settled.variance * inflation),
         standardised=settled.residuals / np.sqrt(settled.variance),
