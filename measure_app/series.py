@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from analysis import AreaProfile, Column, Conditions, Corrections, Series
+from analysis import AreaProfile, BoolArray, Column, Conditions, Corrections, Series
 from calibration import (
     Calibration,
     Camera,
@@ -207,14 +207,11 @@ def series_of(
     """
     shared = shared or SharedReading()
     rows = tuple(readings)
-    heads = _placed(rows, [r.surface for r in rows], calibration.heads)
-    throws = _placed(rows, [r.landing for r in rows], calibration.throws)
-    head_edge = _common_shift(
-        [r.surface for r in rows], run.gauge_line, calibration.heads, heads, shared.surface_u_px
-    )
-    throw_edge = _common_shift(
-        [r.landing for r in rows], run.landing_line, calibration.throws, throws, shared.landing_u_px
-    )
+    surfaces, landings = _spots([r.surface for r in rows]), _spots([r.landing for r in rows])
+    heads = calibration.heads(surfaces.pixels, surfaces.u_px)
+    throws = calibration.throws(landings.pixels, landings.u_px)
+    head_edge = _common_shift(surfaces, run.gauge_line, calibration.heads, heads, shared.surface_u_px)
+    throw_edge = _common_shift(landings, run.landing_line, calibration.throws, throws, shared.landing_u_px)
     n, k = len(rows), len(calibration.sources)
     none = np.zeros((n, 1))
     level = np.zeros(n)
@@ -256,10 +253,20 @@ def _column(values: FloatArray, own_u: FloatArray, shared: FloatArray) -> Column
     return Column(np.array(values), np.array(own_u), np.array(shared))
 
 
-def _placed(rows: Sequence[Reading], spots: Sequence[Spot | None], place: _Place) -> Metres:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Spots:
+    """Places of one kind, a row each; NaN where a reading has none."""
+
+    pixels: FloatArray
+    u_px: FloatArray
+    found: BoolArray
+
+
+def _spots(spots: Sequence[Spot | None]) -> _Spots:
     pixels = np.array([spot.px if spot is not None else (np.nan, np.nan) for spot in spots], dtype=np.float64)
     u = np.array([spot.px_u if spot is not None else np.nan for spot in spots], dtype=np.float64)
-    return place(pixels.reshape(len(rows), 2), u)
+    found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
+    return _Spots(pixels.reshape(len(spots), 2), u, found)
 
 
 def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration: Calibration) -> FloatArray:
@@ -276,17 +283,14 @@ def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration:
 
 
 def _common_shift(
-    spots: Sequence[Spot | None], line: LinePart | None, place: _Place, lengths: Metres, u_px: float
+    spots: _Spots, line: LinePart | None, place: _Place, lengths: Metres, u_px: float
 ) -> FloatArray:
     """Change of each found length when all found places move along their line by `u_px`."""
-    found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
-    shift = np.zeros(len(spots))
+    found = spots.found
+    shift = np.zeros(len(found))
     if not found.any() or line is None:
         return shift
-    own = np.array([spot.px_u for spot in spots if spot is not None and spot.by is By.FOUND])
-    pixels = np.array(
-        [spot.px for spot in spots if spot is not None and spot.by is By.FOUND], dtype=np.float64
-    )
+    own, pixels = spots.u_px[found], spots.pixels[found]
     # Places err along their line, so that a length's own error over its place's tells what a pixel is worth
     # there; which way it goes is the same all along the line.
     worth = lengths.own_u[found] / own if np.all(own > 0.0) else place(pixels, np.ones(len(pixels))).own_u
