@@ -26,6 +26,7 @@ from analysis import (
     accepted_gravity,
     covariance,
     findings_of,
+    monte_carlo,
     normal_gravity,
     water_at,
 )
@@ -33,6 +34,7 @@ from analysis.answer import Derived, settled
 from analysis.basis import basis_of
 from analysis.bivariate import line_with_errors_in_both
 from analysis.checks import _wander
+from analysis.condensed import on_the_law
 from analysis.corrections import _change_of_cv, _surface_speed, _throw_like
 from analysis.diagnosis import Diagnosis
 from analysis.doubts import _bent, _scatter
@@ -57,7 +59,7 @@ from analysis.published_tables import (
     ROUNDED_BY_TEMPERATURE,
     WEISBACH_CV,
 )
-from analysis.refits import _bend
+from analysis.refits import PAIRS, Bend, _bend
 from analysis.scatter import correlation_time
 from analysis.shifts import _INTACT, _PRESSURE, Shift, finite_hole_ratio, hole_size_shift
 from analysis.slopes import _usable_u_y
@@ -66,6 +68,8 @@ from analysis.suspect_trials import Wrong, _own_variance, bench_of
 from analysis.suspects import _compared, _tube_suspect
 from analysis.triggers import _bend as _bend_trigger
 from tests.analysis.simulated import simulated_run
+from tests.analysis.test_derivatives import PLAIN, RISING
+from tests.analysis.test_derivatives import series as drained
 from tests.analysis.test_plan import bench
 
 RUN = simulated_run(np.random.default_rng(11))
@@ -618,3 +622,27 @@ def test_instruments_without_any_error_leave_next_to_none() -> None:
     forecast = forecast_of(bench(instruments=Instruments(**without)))
     assert forecast.cv_u is not None
     assert forecast.cv_u < 1e-5
+
+
+def test_a_rising_jet_laid_on_its_law_lands_where_it_was_seen() -> None:
+    # At 5° a throw over √(h y) changes by 3 % along the run: some 10 mm, where the readings err by 0.4 mm.
+    at = dataclasses.replace(RISING, launch_angle_deg=5.0)
+    readings = drained(at)
+    _, throw, _ = on_the_law(readings, findings_of(readings, at))
+    assert throw is not None
+    assert readings.throw is not None
+    assert throw == pytest.approx(readings.throw.values, abs=1.2e-3)
+
+
+def test_a_quantity_that_bends_is_drawn_with_its_bend(monkeypatch: pytest.MonkeyPatch) -> None:
+    # s + 0.3 (s² - 1) of a normal s has the mean 0 and the variance 1 + 2 · 0.09.
+    bend = Bend(gain=1.0, bias=0.0, curvature=0.3, roughness=0.0, pairs=PAIRS)
+    monkeypatch.setattr(monte_carlo, "bends_of", lambda *_, **__: (1, {"speed_coefficient": bend}))
+    readings = drained(PLAIN)
+    findings = findings_of(readings, PLAIN)
+    checked = monte_carlo.checked_by_monte_carlo(
+        findings, readings, lambda each: findings_of(each, PLAIN), seed=1
+    )
+    check, estimate = checked.check("speed_coefficient"), findings.estimates["speed_coefficient"]
+    assert check is not None
+    assert check.u == pytest.approx(math.sqrt(1.18) * estimate.u, rel=0.02)
