@@ -646,3 +646,8 @@ def test_a_quantity_that_bends_is_drawn_with_its_bend(monkeypatch: pytest.Monkey
     check, estimate = checked.check("speed_coefficient"), findings.estimates["speed_coefficient"]
     assert check is not None
     assert check.u == pytest.approx(math.sqrt(1.18) * estimate.u, rel=0.02)
+    # Whatever is made of drawn quantities is made in its own size.
+    assert [each.name for each in checked.checks] == [each.name for each in findings.findings]
+    for each in checked.checks:
+        one = findings.estimates[each.name]
+        assert each.mean == pytest.approx(one.value, abs=0.3 * one.u), each.name
