@@ -172,7 +172,9 @@ def test_the_list_of_keys_names_every_key_of_the_menus(window: MainWindow) -> No
         for part in each.keys.replace(" … ", ", ").replace(" and ", ", ").replace(" or ", ", ").split(", ")
         for key in (part.replace("\u2212", "-"),)
     } | {f"Alt+{number}" for number in range(2, 6)}
-    actions = [a for top in window.menuBar().actions() for m in [top.menu()] for a in m.actions()]
+    tops = window.menuBar().actions()
+    menus = [top.menu() for top in tops]
+    actions = [action for menu in menus for action in menu.actions()]
     keys = {each.toString() for a in actions for each in a.shortcuts()[:1]}
     assert len(keys) > 25
     assert keys - listed == set()
