@@ -586,7 +586,15 @@ def open_(file: Path | None) -> int:
     from measure_app.screen import check_screen
 
     check_screen()
-    from measure_app.gui.app import run_gui
+    from measure_app.decoder import Decoder
 
-    source = click.get_current_context().find_root().get_parameter_source("language")
-    return run_gui(file, language_given=source is click.core.ParameterSource.COMMANDLINE)
+    decoder = Decoder()
+    decoder.start()  # it makes ready while the window is loaded and built
+    try:
+        from measure_app.gui.app import run_gui
+
+        source = click.get_current_context().find_root().get_parameter_source("language")
+        given = source is click.core.ParameterSource.COMMANDLINE
+        return run_gui(file, language_given=given, decoder=decoder)
+    finally:
+        decoder.close()
