@@ -128,8 +128,9 @@ class Reader:
         self._tell(Pass(wanted.start, wanted[-1] + 1, wanted.step, ring.block.room(), ring.slot))
         try:
             for turn, index in enumerate(wanted):
+                pause()
                 row = self._heard(Row, pause)
-                ring.block.hide()
+                ring.block.hide()  # the process has found it
                 if row.index != index:
                     self._disbelieve()
                 yield self._luma(ring, turn, row)
