@@ -150,10 +150,24 @@ class DecodedFilm:
         Stopped
             If nobody waits any more.
         """
-        pixels, suspect = self._fetched(index, "bgra")
+        return self._framed(index, *self._fetched(index, "bgra"))
+
+    def _framed(self, index: int, pixels: Pixels, suspect: str | None) -> DecodedFrame:
         return DecodedFrame(
             index, self._stamps[index], suspect, pixels, lambda layout: self._fetched(index, layout)[0]
         )
+
+    def at_hand(self, index: int) -> DecodedFrame | None:
+        """Return a frame that needs no decoding, else None."""
+        with self._turn:
+            stepper = self._stepper
+            if self._closed or stepper is None or stepper.child.gone or not 0 <= index < self._info.n_frames:
+                return None
+            try:
+                found = stepper.at_hand(index, self._pause)
+            except DecoderGone:  # who asks for the next frame learns it
+                return None
+        return None if found is None else self._framed(index, *found)
 
     def look_around(self, index: int) -> None:
         """Have the neighbours of a frame decoded in idle moments, so that steps onto them are quick."""

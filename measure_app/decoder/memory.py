@@ -21,9 +21,9 @@ from measure_app.decoder.wire import Room
 from measure_app.errors import ClipError
 from measure_app.words import said
 
-_MOST = 4
+_MOST = 6
 _ENOUGH_BYTES = 128 * 2**20
-"""A few large frames are enough: one in sight, one beside it, one on its way."""
+"""A few large frames are enough: one in sight, its two neighbours, one beside it, two on their way."""
 _numbers = itertools.count(1)
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]

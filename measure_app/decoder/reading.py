@@ -7,7 +7,7 @@ import mmap
 import os
 from collections.abc import Callable, Generator
 from pathlib import Path
-from typing import NoReturn, TypeVar
+from typing import Any, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,7 +49,6 @@ _MOST_PIXELS = 2**28
 
 Pause = Callable[[], None]
 """Called now and then while something is waited for; raises to wait no longer."""
-_Answer = TypeVar("_Answer")
 
 
 class Reader:
@@ -84,6 +83,25 @@ class Reader:
             self._disbelieve()
         self._slots: Slots | None = None
         self._ring: _Ring | None = None
+
+    def at_hand(self, index: int, pause: Pause) -> tuple[Pixels, str | None] | None:
+        """Fetch one frame in colour if it needs no decoding."""
+        if self._slots is None:
+            return None
+        slot, room = self._slots.take()
+        try:
+            self._tell(Show(index, "bgra", room, at_hand=True))
+            word = self._heard(Shown | Ended, pause)
+            if isinstance(word, Shown) and not word.needed:
+                _check_shape(word)
+                return self._slots.pixels(slot, word.shape, deep=word.deep), word.suspect
+        except ValueError:
+            self._disbelieve()
+        except BaseException:
+            self._slots.give_back(slot)
+            raise
+        self._slots.give_back(slot)
+        return None
 
     def show(self, index: int, layout: Layout, pause: Pause) -> tuple[Pixels, str | None]:
         """Fetch one frame: its pixels, and why it must not be measured.
@@ -177,7 +195,7 @@ class Reader:
 
     # What is said.
 
-    def _asked(self, wish: Wish, kind: type[_Answer], pause: Pause) -> _Answer:
+    def _asked(self, wish: Wish, kind: Any, pause: Pause) -> Any:
         self._tell(wish)
         return self._heard(kind, pause)
 
@@ -186,7 +204,7 @@ class Reader:
         self.child.say(wish)
         self._busy = True
 
-    def _heard(self, kind: type[_Answer], pause: Pause) -> _Answer:
+    def _heard(self, kind: Any, pause: Pause) -> Any:
         """The answer hoped for; what hinders it is raised."""
         try:
             word = self.child.hear(self._limit_s, pause)

@@ -186,7 +186,9 @@ class _Server:
         clip = self._clip
         held = clip.at_hand(wish.index) if clip is not None else None
         if held is None:
-            return False
+            if wish.at_hand:
+                self._say(Ended())
+            return wish.at_hand
         try:
             self._put(wish, held)
         except Exception as error:  # noqa: BLE001 - as in `work`

@@ -51,6 +51,8 @@ class Show(Struct, frozen=True, tag=True):
     index: _Count
     layout: Layout
     room: Room
+    at_hand: bool = False
+    """Whether only one that needs no decoding is wanted; answered by `Ended` where there is none."""
 
 
 class LookAround(Struct, frozen=True, tag=True):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,12 +70,13 @@ class _Desk:
         self._open: _Wish | None = None
         self._frame: _Wish | None = None
         self._aside: _Wish | None = None
+        self._around: int | None = None
         self.ending = False
 
     def put(self, wish: _Wish) -> None:
         with self._lock:
             if wish.path is not None:
-                self._open, self._frame, self._aside = wish, None, None
+                self._open, self._frame, self._aside, self._around = wish, None, None, None
             elif wish.aside:
                 self._aside = wish
             else:
@@ -92,6 +93,19 @@ class _Desk:
             aside, self._aside = self._aside, None
             return aside
 
+    def put_around(self, index: int) -> None:
+        """Say where the person is now, without asking for anything."""
+        with self._lock:
+            self._around = index
+
+    def take_around(self) -> int | None:
+        """Where the person is now, if nothing else is to be done."""
+        with self._lock:
+            if self._open or self._frame or self._aside:
+                return None
+            around, self._around = self._around, None
+            return around
+
     def overtaken(self, path: Path | None) -> bool:
         """Whether nobody waits any more for a film or its frames: the window closes, or opens another one."""
         coming = self._open
@@ -104,6 +118,8 @@ class _Fetcher(QObject):
     film_opened = Signal(object)
     frame_ready = Signal(object)
     stopped = Signal(str)
+    near_ready = Signal(object)
+    """(film, replies by index): frames beside the current one that need no decoding."""
 
     def __init__(self, desk: _Desk, decoder: Decoder) -> None:
         super().__init__()
@@ -116,12 +132,17 @@ class _Fetcher(QObject):
 
     @Slot()
     def work(self) -> None:
-        """Fulfil wishes until none is left."""
-        while not self._desk.ending and (wish := self._desk.take()) is not None:
-            if wish.path is not None:
+        """Fulfil wishes until none is left, then look around the last frame."""
+        while not self._desk.ending:
+            wish = self._desk.take()
+            if wish is not None and wish.path is not None:
                 self._open(wish, wish.path)
-            else:
+            elif wish is not None:
                 self._show(wish)
+            elif (around := self._desk.take_around()) is not None:
+                self._look_around(around)
+            else:
+                return
 
     @Slot()
     def let_go(self) -> None:
@@ -168,7 +189,22 @@ class _Fetcher(QObject):
             FrameReply(wish.ticket, wish.film, wish.index, pixels, suspect, error, took, wish.aside)
         )
         if wish.idle and not wish.aside and error is None:
-            self._clip.look_around(wish.index)
+            self._desk.put_around(wish.index)
+
+    def _look_around(self, index: int) -> None:
+        """Have neighbours decoded; give those beside to the window: a step onto one waits for nobody."""
+        if self._clip is None:
+            return
+        near = {}
+        try:
+            for beside in (index + 1, index - 1):
+                frame = self._clip.at_hand(beside)
+                if frame is not None:
+                    near[beside] = FrameReply(0, self._film, beside, frame.bgra(), frame.suspect)
+            self._clip.look_around(index)
+        except (Stopped, ClipError):
+            return
+        self.near_ready.emit((self._film, near))
 
 
 class FrameService(QObject):
@@ -200,6 +236,7 @@ class FrameService(QObject):
         self._film = 0
         self._ticket = 0
         self._served = 0
+        self._near: dict[int, FrameReply] = {}
         self._thread = QThread(self)
         self._thread.setObjectName("frames")
         self._fetcher = _Fetcher(self._desk, self.decoder)
@@ -209,6 +246,7 @@ class FrameService(QObject):
         self._fetcher.film_opened.connect(self._on_film)
         self._fetcher.frame_ready.connect(self._on_frame)
         self._fetcher.stopped.connect(self.stopped)
+        self._fetcher.near_ready.connect(self._on_near)
 
     @property
     def newest(self) -> int:
@@ -218,6 +256,7 @@ class FrameService(QObject):
     def open(self, path: Path) -> int:
         """Open a film in place of the one that is open; return its number."""
         self._film += 1
+        self._near = {}
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
 
@@ -234,7 +273,19 @@ class FrameService(QObject):
             Frame in presentation order.
         idle : bool
             Whether its neighbours shall be decoded in advance; not while a film plays.
+
+        Notes
+        -----
+        A frame beside the current one that is at hand already is shown before this returns.
         """
+        near = self._near.get(index)
+        if near is not None:
+            ticket = self._served = self._next()
+            self.frame_ready.emit(replace(near, ticket=ticket))
+            if idle:
+                self._desk.put_around(index)
+                self._called.emit()
+            return ticket
         self._send(_Wish(self._next(), self._film, index=index, idle=idle))
         return self._ticket
 
@@ -245,6 +296,7 @@ class FrameService(QObject):
     def close(self) -> None:
         """Close the film, end the thread, and the decoder if it is this service's own."""
         self._desk.ending = True
+        self._near = {}
         if self._thread.isRunning():
             self._ended.emit()
             self._thread.quit()
@@ -279,3 +331,9 @@ class FrameService(QObject):
         elif reply.ticket > self._served:
             self._served = reply.ticket
             self.frame_ready.emit(reply)
+
+    @Slot(object)
+    def _on_near(self, news: tuple[int, dict[int, FrameReply]]) -> None:
+        film, near = news
+        if film == self._film:
+            self._near = near
