@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import signal
@@ -586,10 +587,14 @@ def open_(file: Path | None) -> int:
     from measure_app.screen import check_screen
 
     check_screen()
+    from measure_app.decoder import command_of_decoder, started
+
+    begun = None
+    with contextlib.suppress(OSError):  # tried again, and told, when a film is opened
+        begun = started(command_of_decoder())  # it makes ready while the window is loaded and built
     from measure_app.decoder import Decoder
 
-    decoder = Decoder()
-    decoder.start()  # it makes ready while the window is loaded and built
+    decoder = Decoder(begun=begun)
     try:
         from measure_app.gui.app import run_gui
 

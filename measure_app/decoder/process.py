@@ -4,26 +4,19 @@ from __future__ import annotations
 
 import contextlib
 import io
-import json
-import os
 import queue
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
+from measure_app.decoder.starting import command_of_decoder, started
 from measure_app.decoder.wire import BrokenWire, Wire, Wish, Word, words
 from measure_app.errors import ClipClosed, ClipError
 from measure_app.words import said
 
 PATIENCE_S = 60.0
 """Longest silence in a piece of work that is quick by its nature; what may take longer adds its own time."""
-_BOOT = (
-    "import sys, json; sys.path[:] = json.loads(sys.argv[1]); "
-    "from measure_app.decoder.serving import serve; serve()"
-)
 _GLANCE_S = 0.1
 _IDLE = 2
 """Processes kept for what comes next."""
@@ -36,16 +29,8 @@ class DecoderGone(Exception):
 class Child:
     """One decoding process."""
 
-    def __init__(self, command: Sequence[str]) -> None:
-        # A new program, never a fork that goes on: no state of Qt, no lock and no open file comes along.
-        self._process = subprocess.Popen(
-            list(command),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=None if sys.stderr is not None else subprocess.DEVNULL,
-            bufsize=0,
-            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # Windows: no terminal flashes up
-        )
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._process = process
         if self._process.stdin is None or self._process.stdout is None:  # never so: both were asked for
             raise OSError("no pipes")
         self._mouth = self._process.stdin
@@ -136,15 +121,25 @@ class Decoder:
         What starts a process; by default this program itself.
     patience_s : float
         Longest silence before a process is taken for stuck, s.
+    begun : Popen, optional
+        A process `started` already.
     """
 
-    def __init__(self, command: Sequence[str] | None = None, patience_s: float = PATIENCE_S) -> None:
+    def __init__(
+        self,
+        command: Sequence[str] | None = None,
+        patience_s: float = PATIENCE_S,
+        begun: subprocess.Popen[bytes] | None = None,
+    ) -> None:
         self._command = tuple(command) if command is not None else command_of_decoder()
         self.patience_s = patience_s
         self._lock = threading.Lock()
         self._children: list[Child] = []
         self._idle: list[Child] = []
         self._closed = False
+        if begun is not None:
+            self._children.append(Child(begun))
+            self._idle.append(self._children[0])
 
     @property
     def pids(self) -> tuple[int, ...]:
@@ -175,7 +170,7 @@ class Decoder:
                 if not child.gone:
                     return child
             try:
-                child = Child(self._command)
+                child = Child(started(self._command))
             except (OSError, ValueError, RuntimeError) as error:
                 words = said(
                     "the film's decoder cannot be started ({error}); save the run, close other "
@@ -203,13 +198,3 @@ class Decoder:
             child.kill()
         for child in children:
             child.join()
-
-
-def command_of_decoder() -> tuple[str, ...]:
-    """How this very program is started as a decoder."""
-    if getattr(sys, "frozen", False):  # a bundle has no Python to be called
-        from measure_app.__main__ import SERVE
-
-        return (sys.executable, SERVE)
-    paths = [str(Path(each or os.curdir).absolute()) for each in sys.path]
-    return (sys.executable, "-c", _BOOT, json.dumps(paths))

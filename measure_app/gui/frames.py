@@ -119,7 +119,7 @@ class _Fetcher(QObject):
     frame_ready = Signal(object)
     stopped = Signal(str)
     near_ready = Signal(object)
-    """(film, replies by index): frames beside the current one that need no decoding."""
+    """`FrameReply` with the frame after the current one, in the way of the steps, where it is at hand."""
 
     def __init__(self, desk: _Desk, decoder: Decoder) -> None:
         super().__init__()
@@ -129,6 +129,7 @@ class _Fetcher(QObject):
         self._film = 0
         self._path: Path | None = None
         self._ahead = False
+        self._before = 0
 
     @Slot()
     def work(self) -> None:
@@ -195,16 +196,15 @@ class _Fetcher(QObject):
         """Have neighbours decoded; give those beside to the window: a step onto one waits for nobody."""
         if self._clip is None:
             return
-        near = {}
+        next_one = index - 1 if index < self._before else index + 1
+        self._before = index
         try:
-            for beside in (index + 1, index - 1):
-                frame = self._clip.at_hand(beside)
-                if frame is not None:
-                    near[beside] = FrameReply(0, self._film, beside, frame.bgra(), frame.suspect)
             self._clip.look_around(index)
+            frame = self._clip.at_hand(next_one)
         except (Stopped, ClipError):
             return
-        self.near_ready.emit((self._film, near))
+        if frame is not None:
+            self.near_ready.emit(FrameReply(0, self._film, next_one, frame.bgra(), frame.suspect))
 
 
 class FrameService(QObject):
@@ -236,7 +236,7 @@ class FrameService(QObject):
         self._film = 0
         self._ticket = 0
         self._served = 0
-        self._near: dict[int, FrameReply] = {}
+        self._near: FrameReply | None = None
         self._thread = QThread(self)
         self._thread.setObjectName("frames")
         self._fetcher = _Fetcher(self._desk, self.decoder)
@@ -256,7 +256,7 @@ class FrameService(QObject):
     def open(self, path: Path) -> int:
         """Open a film in place of the one that is open; return its number."""
         self._film += 1
-        self._near = {}
+        self._near = None
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
 
@@ -278,8 +278,8 @@ class FrameService(QObject):
         -----
         A frame beside the current one that is at hand already is shown before this returns.
         """
-        near = self._near.get(index)
-        if near is not None:
+        near = self._near
+        if near is not None and near.index == index:
             ticket = self._served = self._next()
             self.frame_ready.emit(replace(near, ticket=ticket))
             if idle:
@@ -296,7 +296,7 @@ class FrameService(QObject):
     def close(self) -> None:
         """Close the film, end the thread, and the decoder if it is this service's own."""
         self._desk.ending = True
-        self._near = {}
+        self._near = None
         if self._thread.isRunning():
             self._ended.emit()
             self._thread.quit()
@@ -333,7 +333,6 @@ class FrameService(QObject):
             self.frame_ready.emit(reply)
 
     @Slot(object)
-    def _on_near(self, news: tuple[int, dict[int, FrameReply]]) -> None:
-        film, near = news
-        if film == self._film:
-            self._near = near
+    def _on_near(self, reply: FrameReply) -> None:
+        if reply.film == self._film:
+            self._near = reply
