@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import Struct
 
 from measure_app.clip import ClipInfo, PlaneGeometry, open_source
 from measure_app.decoder import Decoder, open_film
@@ -39,9 +40,10 @@ def test_any_bytes_are_a_message_or_the_end(data: bytes) -> None:
     for bytes_ in (data, framed(data)):
         for kinds in (words(), wishes()):
             try:
-                Wire(io.BytesIO(bytes_), io.BytesIO(), kinds).heard()
+                message = Wire(io.BytesIO(bytes_), io.BytesIO(), kinds).heard()
             except BrokenWire:
                 continue
+            assert isinstance(message, Struct)
 
 
 @pytest.mark.parametrize(
