@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 
+SERVE = "decode-for-window"
+"""Alone on the command line it makes the program a decoder: so a bundle's window starts itself again."""
 INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells expect it (128 + SIGINT)."""
 
@@ -21,6 +23,10 @@ def main(arguments: list[str] | None = None) -> int:
     int
         0: done; 1: it ran, but nothing could be found; 2: bad input; 130: stopped by Ctrl-C.
     """
+    if (sys.argv[1:] if arguments is None else arguments) == [SERVE]:
+        from measure_app.decoder import serving
+
+        serving.serve()
     import click
 
     from measure_app.cli import commands

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import signal
@@ -586,7 +587,19 @@ def open_(file: Path | None) -> int:
     from measure_app.screen import check_screen
 
     check_screen()
-    from measure_app.gui.app import run_gui
+    from measure_app.decoder import command_of_decoder, started
 
-    source = click.get_current_context().find_root().get_parameter_source("language")
-    return run_gui(file, language_given=source is click.core.ParameterSource.COMMANDLINE)
+    begun = None
+    with contextlib.suppress(OSError):  # tried again, and told, when a film is opened
+        begun = started(command_of_decoder())  # it makes ready while the window is loaded and built
+    from measure_app.decoder import Decoder
+
+    decoder = Decoder(begun=begun)
+    try:
+        from measure_app.gui.app import run_gui
+
+        source = click.get_current_context().find_root().get_parameter_source("language")
+        given = source is click.core.ParameterSource.COMMANDLINE
+        return run_gui(file, language_given=given, decoder=decoder)
+    finally:
+        decoder.close()

@@ -15,6 +15,7 @@ import pytest
         "analysis",
         "measure_app",
         "measure_app.clip",
+        "measure_app.decoder",
         "measure_app.finders",
         "measure_app.planning",
         "measure_app.report",

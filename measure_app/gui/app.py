@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QSettings, QTimer
 from PySide6.QtWidgets import QApplication
 
+from measure_app.decoder import Decoder
 from measure_app.errors import AppError
 from measure_app.gui.frames import FrameService
 from measure_app.gui.speech import speak_as_chosen, teach_qt
@@ -65,7 +66,7 @@ def heed_signals(application: QApplication, window: MainWindow) -> None:
     ending.wanted.connect(leave)
 
 
-def run_gui(path: Path | None, *, language_given: bool = False) -> int:
+def run_gui(path: Path | None, *, language_given: bool = False, decoder: Decoder | None = None) -> int:
     """Open the window and stay until it is closed.
 
     Parameters
@@ -74,6 +75,8 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
         A film or a run to open at once.
     language_given : bool, optional
         Whether the command line named a language, which then wins over the one chosen in the window.
+    decoder : Decoder, optional
+        As for `make_window`.
 
     Returns
     -------
@@ -83,7 +86,7 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     if not language_given:
         speak_as_chosen(QSettings(NAME, NAME))
     application = make_application()
-    window = make_window(path)
+    window = make_window(path, decoder)
     application.styleHints().colorSchemeChanged.connect(lambda _: dress(application))
     sys.excepthook = _Told(window)
     window.show()
@@ -93,24 +96,26 @@ def run_gui(path: Path | None, *, language_given: bool = False) -> int:
     return application.exec()
 
 
-def make_window(path: Path | None) -> MainWindow:
+def make_window(path: Path | None, decoder: Decoder | None = None) -> MainWindow:
     """Return a window with a person's own settings and recovery folder, opening a film or a run at once.
 
     Parameters
     ----------
     path : Path or None
         A film or a run.
+    decoder : Decoder, optional
+        Process that is to decode, begun already; by default one that the window begins, and ends, itself.
     """
     # Start-up makes many things that stay; looking through them for rubbish meanwhile costs a tenth of it.
     gc.disable()
     try:
-        return _made(path)
+        return _made(path, decoder)
     finally:
         gc.enable()
 
 
-def _made(path: Path | None) -> MainWindow:
-    frames = FrameService()
+def _made(path: Path | None, decoder: Decoder | None) -> MainWindow:
+    frames = FrameService(decoder)
     if path is not None and not path.name.endswith(".json"):
         frames.open_ahead(path.absolute())  # while the rest of the window is loaded and built
     from measure_app.gui.main_window import MainWindow

@@ -1,11 +1,10 @@
-"""Frames on demand: one thread owns the clip, the newest wish wins, neighbours come in idle moments."""
+"""Frames on demand: the newest wish wins, neighbours are decoded in idle moments, in another process."""
 
 from __future__ import annotations
 
-import contextlib
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,15 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QThread, Signal, Slot
 
-from measure_app.errors import AppError, ClipError
+from measure_app.decoder import Decoder, open_film
+from measure_app.errors import AppError, ClipError, Stopped
 
 if TYPE_CHECKING:
-    from measure_app.clip import Clip, Frame, Still, Stills
-
-_AHEAD = 16
-"""Frames decoded ahead of the current one in idle moments."""
-_BEHIND = 48
-"""Frames decoded before the current one: stepping back would else cost a whole group of pictures."""
+    from measure_app.decoder import DecodedFilm
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +58,7 @@ class FilmReply:
 
     film: int
     path: Path
-    clip: Clip | Stills | None
+    clip: DecodedFilm | None
     error: AppError | None = None
 
 
@@ -98,54 +93,55 @@ class _Desk:
             aside, self._aside = self._aside, None
             return aside
 
-    def peek(self) -> _Wish | None:
-        with self._lock:
-            return self._open or self._frame or self._aside
-
     def put_around(self, index: int) -> None:
         """Say where the person is now, without asking for anything."""
         with self._lock:
             self._around = index
 
     def take_around(self) -> int | None:
+        """Where the person is now, if nothing else is to be done."""
         with self._lock:
+            if self._open or self._frame or self._aside:
+                return None
             around, self._around = self._around, None
             return around
 
+    def overtaken(self, path: Path | None) -> bool:
+        """Whether nobody waits any more for a film or its frames: the window closes, or opens another one."""
+        coming = self._open
+        return self.ending or (coming is not None and coming.path != path)
 
-class _Decoder(QObject):
-    """The half that lives in the thread and owns the clip."""
+
+class _Fetcher(QObject):
+    """The half that lives in the thread, waits for the decoder and owns the film."""
 
     film_opened = Signal(object)
     frame_ready = Signal(object)
+    stopped = Signal(str)
     near_ready = Signal(object)
-    """(film, frames by index): decoded frames around the current one."""
+    """`FrameReply` with the frame after the current one, in the way of the steps, where it is at hand."""
 
-    def __init__(self, desk: _Desk) -> None:
+    def __init__(self, desk: _Desk, decoder: Decoder) -> None:
         super().__init__()
         self._desk = desk
-        self._clip: Clip | Stills | None = None
+        self._decoder = decoder
+        self._clip: DecodedFilm | None = None
         self._film = 0
-        self._ahead: Path | None = None
+        self._path: Path | None = None
+        self._ahead = False
+        self._before = 0
 
     @Slot()
     def work(self) -> None:
         """Fulfil wishes until none is left, then look around the last frame."""
-        around: int | None = None
         while not self._desk.ending:
             wish = self._desk.take()
             if wish is not None and wish.path is not None:
                 self._open(wish, wish.path)
-                around = None
             elif wish is not None:
                 self._show(wish)
-                around = around if wish.aside else wish.index if wish.idle else None
-            elif (moved := self._desk.take_around()) is not None:
-                around = moved
-            elif around is not None and self._clip is not None:
-                if self._look_around(self._clip, around):
-                    self._hand_out(self._clip, around)
-                    around = None
+            elif (around := self._desk.take_around()) is not None:
+                self._look_around(around)
             else:
                 return
 
@@ -157,80 +153,68 @@ class _Decoder(QObject):
             self._clip = None
 
     def _open(self, wish: _Wish, path: Path) -> None:
-        from measure_app.clip import open_source
-
-        if self._clip is not None and wish.film >= 0 and self._ahead == path:
-            self._film, self._ahead = wish.film, None
+        if self._clip is not None and self._ahead and self._path == path:
+            self._film, self._ahead = wish.film, False
             self.film_opened.emit(FilmReply(wish.film, path, self._clip))
             return
         self.let_go()
-        self._film, self._ahead = wish.film, path if wish.film < 0 else None
+        self._film, self._path, self._ahead = wish.film, path, wish.film < 0
+        error = None
         try:
-            self._clip = open_source(path)
-        except AppError as error:
-            self.film_opened.emit(FilmReply(wish.film, path, None, error))
+            self._clip = open_film(
+                self._decoder, path, told=self.stopped.emit, stop_requested=self._overtaken
+            )
+        except Stopped:
             return
-        self.film_opened.emit(FilmReply(wish.film, path, self._clip))
+        except AppError as fault:
+            error = fault
+        self.film_opened.emit(FilmReply(wish.film, path, self._clip, error))
+
+    def _overtaken(self) -> bool:
+        return self._desk.overtaken(self._path)
 
     def _show(self, wish: _Wish) -> None:
         if self._clip is None or wish.film != self._film:
             return
         begun = time.perf_counter()
+        pixels, suspect, error = None, None, None
         try:
             frame = self._clip.frame(wish.index)
-        except ClipError as error:
-            failed = FrameReply(wish.ticket, wish.film, wish.index, None, error=error, aside=wish.aside)
-            self.frame_ready.emit(failed)
+            pixels, suspect = frame.bgra(), frame.suspect
+        except Stopped:
             return
-        pixels = frame.bgra()
+        except ClipError as fault:
+            error = fault
         took = time.perf_counter() - begun
         self.frame_ready.emit(
-            FrameReply(
-                wish.ticket, wish.film, wish.index, pixels, frame.suspect, decoded_s=took, aside=wish.aside
-            )
+            FrameReply(wish.ticket, wish.film, wish.index, pixels, suspect, error, took, wish.aside)
         )
+        if wish.idle and not wish.aside and error is None:
+            self._desk.put_around(wish.index)
 
-    def _look_around(self, clip: Clip | Stills, index: int) -> bool:
-        """Decode the neighbours; False where a wish that needs the decoder came in between."""
-
-        def interrupted() -> bool:
-            wish = self._desk.peek()
-            if (
-                wish is not None
-                and wish.path is None
-                and wish.film == self._film
-                and clip.is_cached(wish.index)
-            ):
-                # A frame at hand is shown at once, and what is half decoded is not thrown away for it.
-                taken = self._desk.take()
-                if taken is not None:
-                    self._show(taken)
-                return self._desk.ending
-            return wish is not None or self._desk.ending
-
-        last = clip.info.n_frames - 1
-        # Half a neighbourhood at hand is enough: otherwise each step back would decode from the key frame on.
-        near_ahead = range(index + 1, min(index + _AHEAD // 2, last) + 1)
-        near_behind = range(max(index - _BEHIND // 2, 0), index)
-        if not all(map(clip.is_cached, near_ahead)) and not clip.prefetch(
-            index + 1, index + _AHEAD, interrupted
-        ):
-            return False
-        return all(map(clip.is_cached, near_behind)) or clip.prefetch(index - _BEHIND, index - 1, interrupted)
-
-    def _hand_out(self, clip: Clip | Stills, index: int) -> None:
-        """Give the neighbours to the window: a step onto one of them must not wait for this thread."""
-        span = range(max(0, index - _BEHIND), min(index + _AHEAD, clip.info.n_frames - 1) + 1)
-        near: dict[int, Frame | Still] = {}
-        for i in span:
-            if clip.is_cached(i):
-                with contextlib.suppress(ClipError):
-                    near[i] = clip.frame(i)
-        self.near_ready.emit((self._film, near))
+    def _look_around(self, index: int) -> None:
+        """Have neighbours decoded; give those beside to the window: a step onto one waits for nobody."""
+        if self._clip is None:
+            return
+        next_one = index - 1 if index < self._before else index + 1
+        self._before = index
+        try:
+            self._clip.look_around(index)
+            frame = self._clip.at_hand(next_one)
+        except (Stopped, ClipError):
+            return
+        if frame is not None:
+            self.near_ready.emit(FrameReply(0, self._film, next_one, frame.bgra(), frame.suspect))
 
 
 class FrameService(QObject):
-    """Opens films and gives frames, all in a thread of its own."""
+    """Opens films and gives frames; decoded in another process, waited for in a thread.
+
+    Parameters
+    ----------
+    decoder : Decoder, optional
+        The process, begun already; its owner ends it. By default one of this service's own.
+    """
 
     film_opened = Signal(object)
     """`FilmReply`; of a film that a newer one replaced in the meantime, nothing is heard."""
@@ -238,25 +222,31 @@ class FrameService(QObject):
     """`FrameReply` of the film that is open now, in the order of the wishes."""
     peeked = Signal(object)
     """`FrameReply` to a `peek`."""
+    stopped = Signal(str)
+    """A sentence: the decoder ended and was begun anew."""
     _called = Signal()
     _ended = Signal()
 
-    def __init__(self, parent: QObject | None = None) -> None:
+    def __init__(self, decoder: Decoder | None = None, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        self.decoder = decoder or Decoder()
+        """Where else films are to be opened."""
+        self._owned = decoder is None
         self._desk = _Desk()
         self._film = 0
         self._ticket = 0
         self._served = 0
-        self._near: dict[int, Frame | Still] = {}
+        self._near: FrameReply | None = None
         self._thread = QThread(self)
         self._thread.setObjectName("frames")
-        self._decoder = _Decoder(self._desk)
-        self._decoder.moveToThread(self._thread)
-        self._called.connect(self._decoder.work)
-        self._ended.connect(self._decoder.let_go)
-        self._decoder.film_opened.connect(self._on_film)
-        self._decoder.frame_ready.connect(self._on_frame)
-        self._decoder.near_ready.connect(self._on_near)
+        self._fetcher = _Fetcher(self._desk, self.decoder)
+        self._fetcher.moveToThread(self._thread)
+        self._called.connect(self._fetcher.work)
+        self._ended.connect(self._fetcher.let_go)
+        self._fetcher.film_opened.connect(self._on_film)
+        self._fetcher.frame_ready.connect(self._on_frame)
+        self._fetcher.stopped.connect(self.stopped)
+        self._fetcher.near_ready.connect(self._on_near)
 
     @property
     def newest(self) -> int:
@@ -266,7 +256,7 @@ class FrameService(QObject):
     def open(self, path: Path) -> int:
         """Open a film in place of the one that is open; return its number."""
         self._film += 1
-        self._near = {}
+        self._near = None
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
 
@@ -286,17 +276,12 @@ class FrameService(QObject):
 
         Notes
         -----
-        A neighbour that is decoded already is shown before this returns.
+        A frame beside the current one that is at hand already is shown before this returns.
         """
-        frame = self._near.get(index)
-        if frame is not None:
+        near = self._near
+        if near is not None and near.index == index:
             ticket = self._served = self._next()
-            begun = time.perf_counter()
-            pixels = frame.bgra()
-            took = time.perf_counter() - begun
-            self.frame_ready.emit(
-                FrameReply(ticket, self._film, index, pixels, frame.suspect, decoded_s=took)
-            )
+            self.frame_ready.emit(replace(near, ticket=ticket))
             if idle:
                 self._desk.put_around(index)
                 self._called.emit()
@@ -309,14 +294,16 @@ class FrameService(QObject):
         self._send(_Wish(self._next(), self._film, index=index, aside=True))
 
     def close(self) -> None:
-        """Close the film and end the thread."""
+        """Close the film, end the thread, and the decoder if it is this service's own."""
         self._desk.ending = True
-        self._near = {}
+        self._near = None
         if self._thread.isRunning():
             self._ended.emit()
             self._thread.quit()
             self._thread.wait()
-        self._decoder.let_go()
+        self._fetcher.let_go()
+        if self._owned:
+            self.decoder.close()
 
     def _next(self) -> int:
         self._ticket += 1
@@ -346,7 +333,6 @@ class FrameService(QObject):
             self.frame_ready.emit(reply)
 
     @Slot(object)
-    def _on_near(self, news: tuple[int, dict[int, Frame | Still]]) -> None:
-        film, near = news
-        if film == self._film:
-            self._near = near
+    def _on_near(self, reply: FrameReply) -> None:
+        if reply.film == self._film:
+            self._near = reply

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal, Slot
 
+from measure_app.decoder import Decoder, open_film
 from measure_app.errors import OutputError
 from measure_app.gui.lane import Answer, Job, Lane
 from measure_app.words import said
@@ -26,6 +27,7 @@ class _Wish:
     share: int | None
     run: str
     """Name of the run that is to be opened."""
+    decoder: Decoder
 
 
 class PackOpener(QObject):
@@ -36,15 +38,16 @@ class PackOpener(QObject):
     troubled = Signal(object)
     """`AppError`"""
 
-    def __init__(self, parent: QObject | None = None) -> None:
+    def __init__(self, decoder: Decoder, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        self._decoder = decoder
         self.lane = Lane(_unfold, "pack", self)
         self.lane.answered.connect(self._on_answer)
 
     def open(self, pack: Path, manifest: Manifest, share: int | None) -> None:
         """Unfold a pack, or find where it was unfolded before, and say which run to open."""
         name = manifest.runs[0] if share is None else manifest.runs[share - 1]
-        self.lane.ask(_Wish(pack, share, name))
+        self.lane.ask(_Wish(pack, share, name, self._decoder))
 
     @Slot(object)
     def _on_answer(self, answer: Answer) -> None:
@@ -94,5 +97,9 @@ def _unfold(wish: _Wish, job: Job) -> Path:
     folder = folder_for(wish.pack, wish.run)
     run = folder / wish.run
     if not run.is_file():
-        unpack(wish.pack, folder, share=wish.share, stop_requested=job.stop_requested)
+
+        def check(film: Path) -> None:
+            open_film(wish.decoder, film).close()
+
+        unpack(wish.pack, folder, share=wish.share, stop_requested=job.stop_requested, check_film=check)
     return run

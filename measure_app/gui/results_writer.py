@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from measure_app.decoder import Decoder, open_film
 from measure_app.errors import ClipError
 from measure_app.gui.lane import Job
 
@@ -24,6 +25,7 @@ class Writing:
     folder: Path
     film: Path | None
     """For the picture of the set-up."""
+    decoder: Decoder
 
 
 def write_results(wish: Writing, job: Job) -> Path:
@@ -38,13 +40,12 @@ def write_results(wish: Writing, job: Job) -> Path:
 
 def _picture(wish: Writing) -> NDArray[np.uint8] | None:
     """Take the frame from a film of this thread's own: the window goes on stepping through the other."""
-    from measure_app.clip import open_source
     from measure_app.report import setup_frame
 
     if wish.film is None:
         return None
     try:
-        with open_source(wish.film) as film:
+        with open_film(wish.decoder, wish.film) as film:
             return setup_frame(wish.outcome, film)
     except ClipError:
         return None

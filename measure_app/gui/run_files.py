@@ -40,7 +40,7 @@ class RunFiles:
         self._settings = settings
         self._asks = asks
         self._take_typed = take_typed
-        self._packs = PackOpener(bench)
+        self._packs = PackOpener(bench.frames.decoder, bench)
         self._packs.troubled.connect(bench.troubled)
         self._packs.unfolded.connect(self._open_unfolded)
 

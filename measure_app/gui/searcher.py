@@ -12,7 +12,7 @@ from measure_app.gui.finding import Hunt, find, key_of
 from measure_app.gui.lane import Answer, Lane, Progress
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
-    from measure_app.clip import Clip, Stills
+    from measure_app.clip import FrameSource
 
 
 class Searcher(QObject):
@@ -27,12 +27,12 @@ class Searcher(QObject):
     def __init__(self, document: Document, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._document = document
-        self._source: Clip | Stills | None = None
+        self._source: FrameSource | None = None
         self.lane = Lane(find, "finding", self)
         self.lane.answered.connect(self._on_found)
         self.lane.progressed.connect(self._on_progress)
 
-    def use(self, source: Clip | Stills | None) -> None:
+    def use(self, source: FrameSource | None) -> None:
         """Take another film; a search of the one before ends."""
         if source is None:
             self.lane.stop()

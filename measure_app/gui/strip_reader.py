@@ -13,7 +13,7 @@ from measure_app.gui.sweeping import Sweep, lines_of, read
 from measure_app.run import Run
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
-    from measure_app.clip import Clip, Stills
+    from measure_app.clip import FrameSource
     from measure_app.strips import Strip
 
 _SETTLE_MS = 250  # a line that is being nudged is not followed anew at every key
@@ -30,7 +30,7 @@ class StripReader(QObject):
     def __init__(self, document: Document, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._document = document
-        self._clip: Clip | Stills | None = None
+        self._clip: FrameSource | None = None
         self._strips: tuple[Strip, ...] = ()
         self._rows = 0
         self.lane = Lane(read, "strips", self, eager=True)
@@ -47,7 +47,7 @@ class StripReader(QObject):
         """Whether strips are being read, or are about to be."""
         return self._settle.isActive() or self.lane.busy
 
-    def use(self, clip: Clip | Stills | None) -> None:
+    def use(self, clip: FrameSource | None) -> None:
         """Read the strips of a film from now on; None: of none."""
         self._clip = clip
         self._forget()

@@ -29,7 +29,7 @@ from measure_app.runfile import clip_path, file_mark, load_run, save_run
 from measure_app.words import said
 
 if TYPE_CHECKING:  # the thread that opens the film loads all this; the window need not wait for it
-    from measure_app.clip import Clip, Stills
+    from measure_app.decoder import DecodedFilm
 
 _UNKNOWN = "unknown"
 """Mark of a file of which it is not known what it held: no content has it."""
@@ -63,7 +63,7 @@ class Workbench(QObject):
         self.hand = Hand(self.document, self)
         self.frames = frames or FrameService()
         self.frames.setParent(self)
-        self._clip: Clip | Stills | None = None
+        self._clip: DecodedFilm | None = None
         self._folder = Path.cwd()
         self._saved: Run | None = None
         self._mark: str | None = None
@@ -87,6 +87,7 @@ class Workbench(QObject):
         self._searcher.ended.connect(self.strips.go_on)
         self._writing.answered.connect(self._on_written)
         self.frames.film_opened.connect(self._on_film)
+        self.frames.stopped.connect(self._on_decoder_stopped)
         self.document.run_changed.connect(self._on_run_changed)
 
     # What panels ask for.
@@ -137,7 +138,7 @@ class Workbench(QObject):
             self.results_written.emit(OutputError(words, where=str(folder)))
             return
         known = changed(outcome, run=self._identity.filled(outcome.run))
-        self._writing.ask(Writing(known, folder, self.film))
+        self._writing.ask(Writing(known, folder, self.film, self.frames.decoder))
 
     def set_blind(self, on: bool) -> None:
         """Hide what might lead the eye of someone who reads."""
@@ -163,7 +164,7 @@ class Workbench(QObject):
     # Films and files.
 
     @property
-    def clip(self) -> Clip | Stills | None:
+    def clip(self) -> DecodedFilm | None:
         """The film that is open."""
         return self._clip
 
@@ -304,7 +305,7 @@ class Workbench(QObject):
             return
         self.frames.open(film)
 
-    def _use(self, clip: Clip | Stills | None) -> None:
+    def _use(self, clip: DecodedFilm | None) -> None:
         """Let all that reads pixels read them from another film."""
         self._clip = clip
         self.strips.use(clip)
@@ -322,6 +323,11 @@ class Workbench(QObject):
         if self.document.run is not None:
             self._identity.look(self.document.run, reply.path)
         self._use(reply.clip)
+
+    @Slot(str)
+    def _on_decoder_stopped(self, words: str) -> None:
+        """Say that the film's decoder ended and was begun anew; the run is not touched by it."""
+        self.troubled.emit(ClipError(words))
 
     # What follows from a change.
 

@@ -64,6 +64,7 @@ def unpack(
     *,
     share: int | None = None,
     stop_requested: Callable[[], bool] | None = None,
+    check_film: Callable[[Path], None] | None = None,
 ) -> Unpacked:
     """Unpack into a new folder, which appears whole or not at all.
 
@@ -81,6 +82,8 @@ def unpack(
         Number of a share, from 1; None: all runs of the pack.
     stop_requested : callable, optional
         True stops before anything is put in place.
+    check_film : callable, optional
+        Opens and closes the film as it will be opened, or raises what hinders it; by default in this process.
 
     Raises
     ------
@@ -108,7 +111,7 @@ def unpack(
                     said("is not the film that the pack was made with; ask for it anew"),
                     where=f"{where}: {manifest.film}",
                 )
-            _check_film(fresh / manifest.film, f"{where}: {manifest.film}")
+            _check_film(fresh / manifest.film, f"{where}: {manifest.film}", check_film or _open_and_close)
             for name in chosen:
                 _write(fresh / name, runs[name])
             if READ_ME in entries:
@@ -374,11 +377,15 @@ def _copy_film(
     return digest.hexdigest()
 
 
-def _check_film(path: Path, where: str) -> None:
+def _open_and_close(path: Path) -> None:
     from measure_app.clip import open_clip
 
+    open_clip(path).close()
+
+
+def _check_film(path: Path, where: str, check: Callable[[Path], None]) -> None:
     try:
-        open_clip(path).close()
+        check(path)
     except AppError as error:
         raise PackError(said("the film cannot be used: {words}", words=error.words), where=where) from None
 

@@ -37,11 +37,14 @@ import os; os._exit(0)
 OURS = """
 import os, sys, time
 from pathlib import Path
+from measure_app.decoder import command_of_decoder, started
+begun = started(command_of_decoder())
+from measure_app.decoder import Decoder
 from PySide6.QtCore import QStandardPaths
 QStandardPaths.setTestModeEnabled(True)
 from measure_app.gui.app import make_application, make_window
 application = make_application()
-window = make_window(Path(sys.argv[1]))
+window = make_window(Path(sys.argv[1]), Decoder(begun=begun))
 def done(frame):
     print(time.clock_gettime(time.CLOCK_MONOTONIC), flush=True)
     os._exit(0)

@@ -13,8 +13,10 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from calibration import Pixel
+from measure_app.decoder import Decoder
 from measure_app.gui.dialogs import Choice, Clash
 from measure_app.gui.frame_view import FrameView
+from measure_app.gui.frames import FrameService
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.recovery import RecoveryStore
 
@@ -78,15 +80,25 @@ def answers() -> Answers:
     return Answers()
 
 
+@pytest.fixture(scope="session")
+def decoder() -> Iterator[Decoder]:
+    """One process that decodes for all windows, so that not every test waits for one to begin."""
+    made = Decoder()
+    yield made
+    made.close()
+
+
 @pytest.fixture
-def make_window(qtbot: QtBot, tmp_path: Path, answers: Answers) -> Iterator[Callable[[], MainWindow]]:
+def make_window(
+    qtbot: QtBot, tmp_path: Path, answers: Answers, decoder: Decoder
+) -> Iterator[Callable[[], MainWindow]]:
     made: list[MainWindow] = []
 
     def make() -> MainWindow:
         recovery = tmp_path / "recovery"
         recovery.mkdir(exist_ok=True)
         settings = QSettings(str(tmp_path / "settings.ini"), QSettings.Format.IniFormat)
-        window = MainWindow(settings, RecoveryStore(recovery), answers)
+        window = MainWindow(settings, RecoveryStore(recovery), answers, FrameService(decoder))
         qtbot.addWidget(window)
         window.show()
         made.append(window)

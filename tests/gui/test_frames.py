@@ -11,6 +11,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from measure_app.clip import write_clip
+from measure_app.decoder import Decoder
 from measure_app.gui.frames import FilmReply, FrameReply, FrameService
 
 COUNT = 40
@@ -25,8 +26,8 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def service() -> Iterator[FrameService]:
-    made = FrameService()
+def service(decoder: Decoder) -> Iterator[FrameService]:
+    made = FrameService(decoder)
     yield made
     made.close()
 
@@ -117,13 +118,10 @@ def test_an_answer_that_comes_after_a_newer_frame_was_shown_is_dropped(
     qtbot: QtBot, opened: FrameService
 ) -> None:
     with qtbot.waitSignal(opened.frame_ready, timeout=60_000):
-        opened.show(20)
-    qtbot.waitUntil(lambda: 21 in opened._near, timeout=60_000)
+        newest = opened.show(20)
     seen: list[FrameReply] = []
     opened.frame_ready.connect(seen.append)
-    opened._near.pop(35, None)
-    opened.show(35)  # on its way through the thread
-    opened.show(21)  # at hand: shown at once
-    assert [reply.index for reply in seen] == [21]
-    qtbot.wait(200)
+    late = FrameReply(newest, opened._film, 35, None)
+    opened._on_frame(FrameReply(newest + 2, opened._film, 21, None))
+    opened._on_frame(late)
     assert [reply.index for reply in seen] == [21]

@@ -1,0 +1,33 @@
+"""Films decoded in processes of their own: a decoder that a film brings down takes nothing else with it.
+
+Each process does one thing at a time, so that it is plain what brought it down. Only `serving`, which runs
+there, opens films; a `DecodedFilm` has the face of a film (`measure_app.clip.FrameSource`) in this process.
+Each name comes when it is first asked for: the first process is started before anything else is loaded.
+"""
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from measure_app.decoder.film import DecodedFilm, DecodedFrame, open_film
+    from measure_app.decoder.process import Decoder
+    from measure_app.decoder.starting import command_of_decoder, started
+
+__all__ = ["DecodedFilm", "DecodedFrame", "Decoder", "command_of_decoder", "open_film", "started"]
+
+_LATER = {
+    "DecodedFilm": "film",
+    "DecodedFrame": "film",
+    "Decoder": "process",
+    "command_of_decoder": "starting",
+    "open_film": "film",
+    "started": "starting",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _LATER:
+        raise AttributeError(f"module 'measure_app.decoder' has no attribute {name!r}")
+    value = getattr(importlib.import_module(f"measure_app.decoder.{_LATER[name]}"), name)
+    globals()[name] = value
+    return value
