@@ -203,6 +203,9 @@ def _robust_residuals(
 RowChoice = BoolArray | slice
 """Which rows a law is evaluated at; a slice costs no copies."""
 ALL_ROWS = slice(None)
+_ROWS_AT_ONCE = 128
+"""Rows of a product of columns taken together: few enough that the linear algebra stays on one thread. A
+larger product is shared among all cores and waits for one that is busy, a thousand times as long as it takes."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -245,7 +248,9 @@ def directions_of(*shared: tuple[FloatArray, float]) -> FloatArray:
     for columns, size in shared:
         # Readings that are next to nothing must not make squares past every float.
         scaled = columns / max(size, 1e-100)
-        gram += scaled.T @ scaled
+        for first in range(0, scaled.shape[0], _ROWS_AT_ONCE):
+            some = scaled[first : first + _ROWS_AT_ONCE]
+            gram += some.T @ some
     moving = np.diag(gram) > 0.0
     values, vectors = np.linalg.eigh(gram[np.ix_(moving, moving)])
     strongest = float(np.max(values, initial=0.0))

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import msgspec
 import numpy as np
 
 from analysis import (
@@ -44,8 +45,7 @@ from measure_app.strips import Progress
 from measure_app.words import language, said
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
+class ReadingRow(msgspec.Struct, frozen=True, gc=False):  # thousands are made at every edit
     """One frame of the result table; None where the frame does not have it."""
 
     frame: int
