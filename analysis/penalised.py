@@ -204,8 +204,10 @@ RowChoice = BoolArray | slice
 """Which rows a law is evaluated at; a slice costs no copies."""
 ALL_ROWS = slice(None)
 _ROWS_AT_ONCE = 128
-"""Rows of a product of columns taken together: few enough that the linear algebra stays on one thread. A
-larger product is shared among all cores and waits for one that is busy, a thousand times as long as it takes."""
+"""Rows of a product of columns taken together: few enough that the linear algebra stays on one thread.
+
+A larger product is shared among all cores and waits for one that is busy, a thousand times as long as it takes.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
