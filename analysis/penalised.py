@@ -206,7 +206,7 @@ ALL_ROWS = slice(None)
 _ROWS_AT_ONCE = 128
 """Rows of a product of columns taken together: few enough that the linear algebra stays on one thread.
 
-A larger product is shared among all cores and waits for one that is busy, a thousand times as long as it takes.
+A larger product is shared among all cores and waits for a busy one, a thousand times as long as it takes.
 """
 
 
