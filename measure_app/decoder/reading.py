@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import mmap
 import os
@@ -154,7 +155,8 @@ class Reader:
                 yield self._luma(ring, turn, row)
                 taken += 1
                 if taken >= max(1, ring.count // 4):
-                    self.child.say(Free(taken))
+                    with contextlib.suppress(DecoderGone):  # what it told before its end is heard first
+                        self.child.say(Free(taken))
                     taken = 0
             self._heard(Ended, pause)
         finally:
