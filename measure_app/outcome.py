@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-import msgspec
 import numpy as np
 
 from analysis import (
@@ -45,7 +44,8 @@ from measure_app.strips import Progress
 from measure_app.words import language, said
 
 
-class ReadingRow(msgspec.Struct, frozen=True, gc=False):  # thousands are made at every edit
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
     """One frame of the result table; None where the frame does not have it."""
 
     frame: int

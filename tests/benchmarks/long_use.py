@@ -205,7 +205,7 @@ class Person:
 
         was, home = self.document.run.orifice.px, self.past[0].orifice.px
         to = was
-        while np.hypot(to.x - was.x, to.y - was.y) < 5:  # a shorter one is less than a point of the view
+        while np.hypot(to.x - was.x, to.y - was.y) < 9:  # a shorter one is a press to the view
             to = Pixel(home.x + self.chance.uniform(-8, 8), home.y + self.chance.uniform(-8, 8))
         self.driver.drag(was, to)
         self.expect("drag", lambda: self.document.run.orifice.px != was)
