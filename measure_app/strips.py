@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,15 +131,17 @@ def steadied(strip: Strip, offset_px: FloatArray) -> Strip:
     at = np.clip(np.arange(length) + offset_px[moved, None], 0.0, length - 1.000001)
     low = at.astype(np.intp)
     rows = moved[:, None]
-    left, right = strip.levels[rows, low].astype(np.float32), strip.levels[rows, low + 1]
-    levels[moved] = np.rint(left + (at - low) * (right - left))
+
+    def between(values: NDArray[Any]) -> FloatArray:
+        left, right = values[rows, low].astype(np.float32), values[rows, low + 1]
+        return np.rint(left + (at - low) * (right - left))
+
+    levels[moved] = between(strip.levels)
     colour = None
     if strip.colour is not None:
         colour = np.array(strip.colour)
         for part in range(2):
-            here = strip.colour[:, part]
-            left, right = here[rows, low].astype(np.float32), here[rows, low + 1]
-            colour[moved, part] = np.rint(left + (at - low) * (right - left))
+            colour[moved, part] = between(strip.colour[:, part])
     return replace(strip, levels=levels, colour=colour)
 
 

@@ -4,13 +4,15 @@ The only home of PyAV. Everything else in the application sees a film as a `Fram
 it is first asked for: who only needs to know what a film is, such as the window, never loads a decoder.
 """
 
-import importlib
 from typing import TYPE_CHECKING
+
+from measure_app.front_door import names_later as _names_later
 
 if TYPE_CHECKING:
     from measure_app.clip.film import CACHE_BYTES, Clip, open_clip
     from measure_app.clip.geometry import PlaneGeometry
     from measure_app.clip.local_file import sha256_of
+    from measure_app.clip.opened import OpenedSource
     from measure_app.clip.picture import Frame
     from measure_app.clip.source import ClipInfo, FrameSource, LumaPlane, Picture, Plane
     from measure_app.clip.stamps import FrameStamp, Stamps
@@ -25,6 +27,7 @@ __all__ = [
     "FrameSource",
     "FrameStamp",
     "LumaPlane",
+    "OpenedSource",
     "Picture",
     "Plane",
     "PlaneGeometry",
@@ -45,6 +48,7 @@ _LATER = {
     "FrameSource": "source",
     "FrameStamp": "stamps",
     "LumaPlane": "source",
+    "OpenedSource": "opened",
     "Picture": "source",
     "Plane": "source",
     "PlaneGeometry": "geometry",
@@ -57,10 +61,4 @@ _LATER = {
     "write_clip": "writer",
 }
 
-
-def __getattr__(name: str) -> object:
-    if name not in _LATER:
-        raise AttributeError(f"module 'measure_app.clip' has no attribute {name!r}")
-    value = getattr(importlib.import_module(f"measure_app.clip.{_LATER[name]}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = _names_later(__name__, _LATER)

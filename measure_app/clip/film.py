@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from measure_app.clip.cache import FrameCache
 from measure_app.clip.facts import facts_of
 from measure_app.clip.index import FrameTable, table_of
 from measure_app.clip.local_file import film_path
+from measure_app.clip.opened import OpenedSource
 from measure_app.clip.opening import OpenFilm, open_film
 from measure_app.clip.passes import fits, planes
 from measure_app.clip.picture import Frame
@@ -22,7 +22,7 @@ from measure_app.clip.roller import Rolled, Roller
 from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.stamps import Stamps
 from measure_app.clip.trust import LOST, RESIZED, DamageBook
-from measure_app.errors import ClipClosed, ClipError, Stopped
+from measure_app.errors import ClipError
 from measure_app.words import said
 
 CACHE_BYTES = 512 * 2**20
@@ -85,7 +85,7 @@ def open_clip(
     return Clip(info, stamps, table=table, roller=roller, first=first, cache_bytes=cache_bytes)
 
 
-class Clip:
+class Clip(OpenedSource):
     """A film with exact frames and times; made by `open_clip`.
 
     `frame`, `prefetch` and `is_cached` belong to one thread at a time. `luma_planes` decodes in a container
@@ -102,6 +102,7 @@ class Clip:
         first: Rolled,
         cache_bytes: int,
     ) -> None:
+        self._name = info.path.name
         self._info = info
         self._stamps = stamps
         self._table = table
@@ -110,19 +111,8 @@ class Clip:
         self._damage = DamageBook()
         self._cache: FrameCache[Frame] = FrameCache(cache_bytes)
         self._last: int | None = None
-        self._closed = False
         self._frame_bytes = 1
         self._keep(first)
-
-    @property
-    def info(self) -> ClipInfo:
-        """What is known of the film."""
-        return self._info
-
-    @property
-    def stamps(self) -> Stamps:
-        """Times of all frames; good after the clip is closed."""
-        return self._stamps
 
     def times_s(self, capture_rate_hz: float | None = None) -> NDArray[np.float64]:
         """Time of each frame since frame 0, s, shape (n,).
@@ -174,7 +164,8 @@ class Clip:
         ClipClosed
             If the clip is closed.
         """
-        self._check(index)
+        self._check_open()
+        self._check_index(index)
         held = self._cache.get(index)
         if held is None:
             if self._damage.reason(index) == LOST:
@@ -237,25 +228,8 @@ class Clip:
             If `stop_requested` said so.
         """
         self._check_open()
-        end = len(self._table) if stop is None else stop
-        if step < 1 or not 0 <= start <= end <= len(self._table):
-            words = said(
-                "frames {start} to {end} by {step} are not in the film, which has {count}",
-                start=start,
-                end=end,
-                step=step,
-                count=len(self._table),
-            )
-            raise ClipError(words, where=self._info.path.name)
-
-        def pause() -> None:
-            self._check_open()
-            if stop_requested is not None and stop_requested():
-                raise Stopped(said("the reading of the film was stopped"))
-
-        return planes(
-            self._opened, self._info, self._table, self._damage, wanted=range(start, end, step), pause=pause
-        )
+        wanted, pause = self._asked(start, stop, step), partial(self._go_on, stop_requested)
+        return planes(self._opened, self._info, self._table, self._damage, wanted=wanted, pause=pause)
 
     def close(self) -> None:
         """Let go of the file and of all frames kept; frames handed out stay good."""
@@ -264,35 +238,10 @@ class Clip:
             self._roller.close()
             self._cache.clear()
 
-    def __enter__(self) -> Self:
-        """Return itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Close the clip."""
-        self.close()
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise ClipClosed(said("the clip was closed; open it again"), where=self._info.path.name)
-
-    def _check(self, index: int) -> None:
-        self._check_open()
-        if not 0 <= index < len(self._table):
-            words = said(
-                "there is no such frame; the film has frames 0 to {count}", count=len(self._table) - 1
-            )
-            raise ClipError(words, where=self._where(index))
-
     def _with_doubts(self, frame: Frame) -> Frame:
         """The frame with what a pass over the film may have learnt against it since."""
         reason = self._damage.reason(frame.index)
         return frame if reason is None or frame.suspect is not None else frame.doubted(reason)
-
-    def _where(self, index: int) -> str:
-        return said("{path}, frame {index}", path=self._info.path.name, index=index)
 
     def _next_missing(self, first: int, last: int) -> int | None:
         """First frame of a stretch (last included) that is neither cached nor known to be lost."""

@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from measure_app.clip.cache import FrameCache
 from measure_app.clip.film import CACHE_BYTES, Clip, open_clip
 from measure_app.clip.geometry import PlaneGeometry
+from measure_app.clip.opened import OpenedSource
 from measure_app.clip.opening import MAX_AREA, MAX_SIDE
 from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.stamps import FrameStamp, Stamps
@@ -81,7 +81,7 @@ def open_source(path: str | Path, *, capture_rate_hz: float | None = None) -> Cl
     return open_clip(path, capture_rate_hz=capture_rate_hz)
 
 
-class Stills:
+class Stills(OpenedSource):
     """Still pictures behind the face of a film; `info.file_rate` is 0, for there is no clock.
 
     Parameters
@@ -120,7 +120,6 @@ class Stills:
             raise ClipError(words, where=self._name)
         self._stamps = Stamps(np.arange(len(self._files)), Fraction(1))
         self._cache: FrameCache[Still] = FrameCache(CACHE_BYTES)
-        self._closed = False
         height, width = self._read(0).shape[:2]
         self._info = ClipInfo(
             path=folder.resolve(),
@@ -136,16 +135,6 @@ class Stills:
             size_bytes=sum(each.stat().st_size for each in self._files),
             remarks=(said(_NO_CLOCK),),
         )
-
-    @property
-    def info(self) -> ClipInfo:
-        """What is known of the pictures."""
-        return self._info
-
-    @property
-    def stamps(self) -> Stamps:
-        """Places in the order, not times."""
-        return self._stamps
 
     def is_cached(self, index: int) -> bool:
         """Whether a picture is at hand without decoding."""
@@ -230,16 +219,6 @@ class Stills:
         """Let go of all pictures; those handed out stay good."""
         self._closed = True
         self._cache.clear()
-
-    def __enter__(self) -> Self:
-        """Return itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Close it."""
-        self.close()
 
     def _read(self, index: int) -> NDArray[np.uint8]:
         import cv2

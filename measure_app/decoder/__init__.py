@@ -5,8 +5,9 @@ there, opens films; a `DecodedFilm` has the face of a film (`measure_app.clip.Fr
 Each name comes when it is first asked for: the first process is started before anything else is loaded.
 """
 
-import importlib
 from typing import TYPE_CHECKING
+
+from measure_app.front_door import names_later as _names_later
 
 if TYPE_CHECKING:
     from measure_app.decoder.film import DecodedFilm, DecodedFrame, open_film
@@ -24,10 +25,4 @@ _LATER = {
     "started": "starting",
 }
 
-
-def __getattr__(name: str) -> object:
-    if name not in _LATER:
-        raise AttributeError(f"module 'measure_app.decoder' has no attribute {name!r}")
-    value = getattr(importlib.import_module(f"measure_app.decoder.{_LATER[name]}"), name)
-    globals()[name] = value
-    return value
+__getattr__ = _names_later(__name__, _LATER)

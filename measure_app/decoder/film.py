@@ -6,20 +6,20 @@ import contextlib
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from types import TracebackType
-from typing import Self, cast
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from measure_app.clip import ClipInfo, FrameStamp, LumaPlane, Plane, Stamps
+from measure_app.clip import FrameStamp, LumaPlane, OpenedSource, Plane
 from measure_app.decoder.blame import BlameBook
 from measure_app.decoder.memory import Pixels
 from measure_app.decoder.process import Decoder, DecoderGone
 from measure_app.decoder.reading import Pause, Reader
 from measure_app.decoder.wire import Layout
-from measure_app.errors import ClipClosed, ClipError, Stopped
+from measure_app.errors import ClipError
 from measure_app.words import marked, said
 
 REFUSED = marked(
@@ -90,7 +90,7 @@ def open_film(
     return DecodedFilm(decoder, path, told, stop_requested)
 
 
-class DecodedFilm:
+class DecodedFilm(OpenedSource):
     """A film with exact frames and times; made by `open_film`.
 
     One process reads single frames and keeps their neighbours at hand; each pass over the film has another.
@@ -107,12 +107,12 @@ class DecodedFilm:
         self._decoder = decoder
         self._path = path
         self._told = told
+        self._name = path.name
         self._stop_requested = stop_requested
         self._turn = threading.Lock()
         """For the stepper: one frame after the other."""
         self._lock = threading.Lock()
         """For the passers, and for the end."""
-        self._closed = False
         self._known: tuple[object, ...] | None = None
         self._last = 0
         """The frame that was shown last."""
@@ -126,16 +126,6 @@ class DecodedFilm:
         self._info, self._stamps = stepper.info, stepper.stamps
         self._book = BlameBook(stepper.starts, self._info.n_frames)
         self._known = _facts(stepper)
-
-    @property
-    def info(self) -> ClipInfo:
-        """What is known of the film."""
-        return self._info
-
-    @property
-    def stamps(self) -> Stamps:
-        """Times of all frames; good after the film is closed."""
-        return self._stamps
 
     def frame(self, index: int) -> DecodedFrame:
         """Return one frame by its place in presentation order.
@@ -199,24 +189,7 @@ class DecodedFilm:
             If `stop_requested` said so.
         """
         self._check_open()
-        count = self._info.n_frames
-        end = count if stop is None else stop
-        if step < 1 or not 0 <= start <= end <= count:
-            words = said(
-                "frames {start} to {end} by {step} are not in the film, which has {count}",
-                start=start,
-                end=end,
-                step=step,
-                count=count,
-            )
-            raise ClipError(words, where=self._info.path.name)
-
-        def pause() -> None:
-            self._check_open()
-            if stop_requested is not None and stop_requested():
-                raise Stopped(said("the reading of the film was stopped"))
-
-        return self._planes(range(start, end, step), pause)
+        return self._planes(self._asked(start, stop, step), partial(self._go_on, stop_requested))
 
     def close(self) -> None:
         """Let go of the film; frames handed out stay good."""
@@ -229,24 +202,10 @@ class DecodedFilm:
             if reader is not None:
                 self._give_back(reader)
 
-    def __enter__(self) -> Self:
-        """Return itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Close the film."""
-        self.close()
-
     # Frames and passes, whatever happens to decoders meanwhile.
 
     def _fetched(self, index: int, layout: Layout) -> tuple[Pixels, str | None]:
-        if not 0 <= index < self._info.n_frames:
-            words = said(
-                "there is no such frame; the film has frames 0 to {count}", count=self._info.n_frames - 1
-            )
-            raise ClipError(words, where=self._where(index))
+        self._check_index(index)
         with self._turn:
             while True:
                 self._pause()
@@ -310,16 +269,16 @@ class DecodedFilm:
         refused = self._book.blame(frame)
         if refused is None:
             self._say_of(frame)
-        elif self._told is not None:
-            self._told(
-                said(
-                    "{film}: the decoder stopped twice at frame {first}; frames {first} to {last} are passed "
-                    "over. Nothing is lost.",
-                    film=self._path.name,
-                    first=refused.start,
-                    last=refused[-1],
-                )
+            return
+        self._tell(
+            said(
+                "{film}: the decoder stopped twice at frame {first}; frames {first} to {last} are passed "
+                "over. Nothing is lost.",
+                film=self._name,
+                first=refused.start,
+                last=refused[-1],
             )
+        )
 
     def _on_idle_end(self) -> None:
         """Enter that the decoder of single frames ended while nobody waited, and say so."""
@@ -332,15 +291,17 @@ class DecodedFilm:
         self._say_of(self._last)
 
     def _say_of(self, frame: int) -> None:
-        if self._told is not None:
-            self._told(
-                said(
-                    "{film}: the decoder stopped at frame {frame} and was started again. Nothing is lost; "
-                    "go on.",
-                    film=self._path.name,
-                    frame=frame,
-                )
+        self._tell(
+            said(
+                "{film}: the decoder stopped at frame {frame} and was started again. Nothing is lost; go on.",
+                film=self._name,
+                frame=frame,
             )
+        )
+
+    def _tell(self, words: str) -> None:
+        if self._told is not None:
+            self._told(words)
 
     # Readers.
 
@@ -359,11 +320,11 @@ class DecodedFilm:
             if self._known is not None and self._known != _facts(reader):
                 self._give_back(reader)
                 words = said("the file has changed since it was opened; save the run and open it again")
-                raise ClipError(words, where=self._path.name)
+                raise ClipError(words, where=self._name)
             return reader
         raise ClipError(
             said("the film's decoder stopped twice while it opened the file; convert the film"),
-            where=self._path.name,
+            where=self._name,
         )
 
     def _passer(self, pause: Pause) -> Reader:
@@ -387,16 +348,7 @@ class DecodedFilm:
         self._decoder.take_back(reader.child)
 
     def _pause(self) -> None:
-        self._check_open()
-        if self._stop_requested is not None and self._stop_requested():
-            raise Stopped(said("the reading of the film was stopped"))
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise ClipClosed(said("the clip was closed; open it again"), where=self._path.name)
-
-    def _where(self, index: int) -> str:
-        return said("{path}, frame {index}", path=self._path.name, index=index)
+        self._go_on(self._stop_requested)
 
 
 def _facts(reader: Reader) -> tuple[object, ...]:

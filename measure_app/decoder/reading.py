@@ -89,20 +89,7 @@ class Reader:
         """Fetch one frame in colour if it needs no decoding."""
         if self._slots is None:
             return None
-        slot, room = self._slots.take()
-        try:
-            self._tell(Show(index, "bgra", room, at_hand=True))
-            word = self._heard(Shown | Ended, pause)
-            if isinstance(word, Shown) and not word.needed:
-                _check_shape(word)
-                return self._slots.pixels(slot, word.shape, deep=word.deep), word.suspect
-        except ValueError:
-            self._disbelieve()
-        except BaseException:
-            self._slots.give_back(slot)
-            raise
-        self._slots.give_back(slot)
-        return None
+        return self._put(self._slots, index, "bgra", pause, at_hand=True)[1]
 
     def show(self, index: int, layout: Layout, pause: Pause) -> tuple[Pixels, str | None]:
         """Fetch one frame: its pixels, and why it must not be measured.
@@ -114,20 +101,31 @@ class Reader:
         """
         if self._slots is None:
             self._slots = Slots(4 * self.info.width * self.info.height)
-        slot, room = self._slots.take()
+        needed, found = self._put(self._slots, index, layout, pause)
+        return found if found is not None else self._show_large(index, layout, needed, pause)
+
+    def _put(
+        self, slots: Slots, index: int, layout: Layout, pause: Pause, *, at_hand: bool = False
+    ) -> tuple[int, tuple[Pixels, str | None] | None]:
+        """Have a frame put into a slot: the bytes it needs where it is too large, or else what is there."""
+        needed = 0
+        slot, room = slots.take()
         try:
-            shown = self._asked(Show(index, layout, room), Shown, pause)
-            self._slots.block.hide()  # the process has found it
-            if not shown.needed:
-                _check_shape(shown)
-                return self._slots.pixels(slot, shown.shape, deep=shown.deep), shown.suspect
+            kind = Shown | Ended if at_hand else Shown
+            shown = self._asked(Show(index, layout, room, at_hand=at_hand), kind, pause)
+            slots.block.hide()  # the process has found it
+            if isinstance(shown, Shown):
+                needed = shown.needed
+                if not needed:
+                    _check_shape(shown)
+                    return 0, (slots.pixels(slot, shown.shape, deep=shown.deep), shown.suspect)
         except ValueError:
             self._disbelieve()
         except BaseException:
-            self._slots.give_back(slot)
+            slots.give_back(slot)
             raise
-        self._slots.give_back(slot)
-        return self._show_large(index, layout, shown.needed, pause)
+        slots.give_back(slot)
+        return needed, None
 
     def look_around(self, index: int) -> None:
         """Have the neighbours of a frame decoded in idle moments."""
