@@ -107,7 +107,7 @@ class Clip(OpenedSource):
         self._stamps = stamps
         self._table = table
         self._roller = roller
-        self._opened = roller.opened_anew
+        self._opened = partial(roller.opened_anew, watched=True)
         self._damage = DamageBook()
         self._cache: FrameCache[Frame] = FrameCache(cache_bytes)
         self._last: int | None = None

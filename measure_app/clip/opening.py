@@ -23,6 +23,13 @@ _MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"
 _WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
 _SILENT = {"hevc", "mjpeg"}
 """Codecs whose decoders say nothing of a fault unless asked to."""
+_UNTIMELY = {"h264"}
+"""Codecs whose decoders mark a picture as faulty, but at times only after it was handed out.
+
+Where several pictures are decoded at once, the next one may be done first and hand out the one before it,
+whose mark is then still to come: seen in 9 of 300 readings of one damaged film. An error that ends the
+decoding of a picture is never lost so, but costs all pictures up to the next one that needs no other.
+"""
 # Texts beside a film that are no text must not make it unreadable; from PyAV 19 on that needs no saying.
 _LENIENT: dict[str, Any] = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
 _ACCEPTED = marked("mp4, mov, mkv, webm or avi")
@@ -37,6 +44,8 @@ class OpenFilm:
     stream: Any
     strict: bool = True
     """Whether the decoder reports faults that it could paper over."""
+    watched: bool = False
+    """Whether a fault ends the decoding of its picture though a mark on it would do."""
     places: dict[int, int] = field(default_factory=dict)
     """Time by the file's own index of the packet at each byte position, ticks; avi only."""
 
@@ -92,7 +101,7 @@ def container_of(path: Path) -> str:
     raise ClipError(words, where=path.name)
 
 
-def open_film(path: Path, *, strict: bool = True) -> OpenFilm:
+def open_film(path: Path, *, strict: bool = True, watched: bool = False, in_turn: bool = False) -> OpenFilm:
     """Open a file found by `film_path`; it alone is read, never another file or address.
 
     Parameters
@@ -101,6 +110,10 @@ def open_film(path: Path, *, strict: bool = True) -> OpenFilm:
         Regular local file.
     strict : bool
         Let decoders that would paper over faults report them; off for cameras whose every frame offends.
+    watched : bool
+        Let a fault end the decoding of its picture where its mark might come too late; for readings in a row.
+    in_turn : bool
+        Decode one picture after the other, so that no mark comes too late; slow.
 
     Raises
     ------
@@ -129,13 +142,16 @@ def open_film(path: Path, *, strict: bool = True) -> OpenFilm:
         raise
     context = stream.codec_context
     context.thread_type = "AUTO"
+    if in_turn:
+        context.thread_count = 1
     context.options = {"max_pixels": str(MAX_AREA)}
-    if strict and context.codec.canonical_name in _SILENT:
+    watched = watched and context.codec.canonical_name in _UNTIMELY
+    if watched or (strict and context.codec.canonical_name in _SILENT):
         context.options |= {"err_detect": "explode"}
     places = {}
     if family == "avi":  # an index entry points at the chunk's head of 8 bytes, a packet at what follows
         places = {entry.pos + 8: entry.timestamp for entry in stream.index_entries}
-    return OpenFilm(path, container, stream, strict, places)
+    return OpenFilm(path, container, stream, strict, watched, places)
 
 
 def family_words(path: Path) -> str:

@@ -48,6 +48,8 @@ class Roller:
         self._skipping = ""
         self._may_skip = not table.counted and film.stream.codec_context.codec.canonical_name in _SKIPPERS
         self._zeros_tell = film.stream.codec_context.codec.canonical_name in DENSE
+        self._fell = False
+        self._asked = 0
         self.trust = Trust()
         self.position: int | None = None
         """Last frame given; None before the first."""
@@ -76,9 +78,9 @@ class Roller:
         self._film = open_film(self._film.path, strict=False)
         self._reset()
 
-    def opened_anew(self) -> OpenFilm:
-        """Open the same film once more, for a decoder of its own."""
-        return open_film(self._film.path, strict=self._film.strict)
+    def opened_anew(self, *, watched: bool = False) -> OpenFilm:
+        """Open the same film once more, for a decoder of its own; `watched` as `open_film` says."""
+        return open_film(self._film.path, strict=self._film.strict, watched=watched)
 
     @property
     def reorder_depth(self) -> int:
@@ -100,6 +102,7 @@ class Roller:
         int or None
             The attempt that served; None if there is none left.
         """
+        self._asked = frame
         keys = self._table.keys_before(frame)
         starts: list[int | None] = [keys[back] for back in _STEPS_BACK if back < len(keys)]
         starts = [None] if self._table.counted else [*starts, None]
@@ -139,7 +142,27 @@ class Roller:
         self._film.close()
 
     def _pull(self) -> Rolled | None:
-        return next(self._coming, None) if self._coming is not None else None
+        found = next(self._coming, None) if self._coming is not None else None
+        return self._read_again() if found is None and self._fell else found
+
+    def _read_again(self) -> Rolled | None:
+        """Go on after a fault that a watched decoder fell over, by one that makes the best of it.
+
+        It takes the pictures in turn, so that all its marks count. A watched decoder falls as well where it
+        begins in the middle of pictures that need earlier ones; that is no damage, and none is slowed by it.
+        """
+        given, known = self.position, self.trust.errors
+        in_turn = given is not None or self._asked == 0
+        self._reset()
+        self._film.close()
+        self._film = open_film(self._film.path, strict=self._film.strict, in_turn=in_turn)
+        self.begin(self._asked if given is None else given + 1)
+        self.trust.errors += known
+        self.position = given
+        while (found := self._queue.popleft() if self._queue else self._pull()) is not None:
+            if given is None or found.index > given:
+                break
+        return found
 
     def _seek(self, tick: int) -> bool:
         self._reset()
@@ -159,6 +182,7 @@ class Roller:
 
     def _reset(self) -> None:
         self._coming = None
+        self._fell = False
         self._queue.clear()
         self.trust = Trust()
         self.position = None
@@ -175,6 +199,9 @@ class Roller:
             try:
                 frames = packet.decode()
             except (av.FFmpegError, OSError):
+                if self._film.watched:
+                    self._fell = True
+                    return
                 trust.failed()
                 continue
             if lost or packet.is_corrupt or (self._zeros_tell and has_hole(packet)):
@@ -187,7 +214,7 @@ class Roller:
                 if index is None or index <= before or index >= len(self._table):
                     continue  # trimmed off, or a repeat that a damaged stretch brought up
                 before = index
-                yield Rolled(index, video, trust.judge(video.pts))
+                yield Rolled(index, video, trust.judge(video.pts, bool(video.key_frame)))
 
     def _skip_what_may_be(self, packet: Any) -> None:
         wanted = self.wanted

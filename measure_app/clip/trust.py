@@ -20,32 +20,45 @@ class Trust:
 
     After an error every frame is doubtful until one that a later key frame begins: a decoder conceals what it
     lacks, and frames built on that look whole. Errors surface late where several frames are decoded at once,
-    so only a key frame fed *after* the error counts.
+    so only a key frame fed *after* the error counts. Where pictures are refreshed bit by bit, what the
+    container calls a key frame is none, only the place where a round of refreshing begins: the next such
+    place is waited for, at which the round is over.
     """
 
     def __init__(self) -> None:
         self.errors = 0
         self._doubtful = False
-        self._clean_from: int | None = None
+        self._starts: list[int] = []
+        """Times of the key frames fed since the last error, at most two."""
 
     def before(self, packet: Any) -> None:
         """Take note of a packet that is about to be decoded."""
-        if self._doubtful and packet.is_keyframe and packet.pts is not None:
-            self._clean_from = packet.pts if self._clean_from is None else self._clean_from
+        if self._doubtful and packet.is_keyframe and packet.pts is not None and len(self._starts) < 2:
+            self._starts.append(packet.pts)
 
     def failed(self) -> None:
         """Take note of a decoding error."""
         self.errors += 1
         self._doubtful = True
-        self._clean_from = None
+        self._starts.clear()
 
-    def judge(self, pts: int | None) -> str | None:
-        """Return why a frame that came out is not sure; None for a sound one."""
+    def judge(self, pts: int | None, whole: bool = True) -> str | None:
+        """Return why a frame that came out is not sure; None for a sound one.
+
+        Parameters
+        ----------
+        pts : int or None
+            Its time, ticks.
+        whole : bool
+            Whether the picture needs no other; asked of the one at which a key frame was promised.
+        """
         if not self._doubtful:
             return None
-        if self._clean_from is not None and pts is not None and pts >= self._clean_from:
+        if pts is None or not self._starts or pts < self._starts[0]:
+            return SPOILT
+        if whole or pts >= self._starts[-1] > self._starts[0]:
             self._doubtful = False
-            self._clean_from = None
+            self._starts.clear()
             return None
         return SPOILT
 

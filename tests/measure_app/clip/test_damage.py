@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from measure_app.clip import Clip, open_clip
+from measure_app.clip.roller import Roller
 from measure_app.clip.trust import LOST, SPOILT, DamageBook
 from measure_app.errors import ClipError
 from tests.measure_app.clip.films import FRAMES, crc
@@ -152,3 +153,42 @@ def test_the_book_of_damage_joins_neighbours_of_one_reason() -> None:
     assert book.spans() == ((3, 4, SPOILT), (5, 6, LOST), (9, 9, SPOILT))
     assert book.reason(5) == LOST
     assert book.reason(7) is None
+
+
+def test_a_mark_that_may_come_too_late_is_not_relied_on(tmp_path: Path, film_at: FilmAt) -> None:
+    """Pictures decoded side by side may be handed out before they are marked; in turn, they cannot be."""
+    path = spoil(film_at("short_gop.mkv"), tmp_path / "spoilt.mkv", 0.8, 800, "garbage")
+    with open_clip(path) as clip:
+        roller = Roller(clip._opened(), clip._table)
+        try:
+            roller.begin(0)
+            given = list(iter(roller.next, None))
+            assert not roller.film.watched
+            assert roller.film.stream.codec_context.thread_count == 1
+        finally:
+            roller.close()
+        assert [rolled.index for rolled in given] == list(range(clip.info.n_frames))
+
+
+@pytest.mark.parametrize("name", ["open_gop.mp4", "gradual_refresh.mp4", "short_gop.mkv"])
+def test_a_sound_film_keeps_its_fast_decoder(name: str, film_at: FilmAt) -> None:
+    with open_clip(film_at(name)) as clip:
+        for start in (0, FRAMES // 3):
+            roller = Roller(clip._opened(), clip._table)
+            try:
+                roller.begin(start)
+                assert [r.index for r in iter(roller.next, None) if r.suspect] == []
+                assert roller.film.stream.codec_context.thread_count != 1
+            finally:
+                roller.close()
+
+
+@pytest.mark.parametrize("at", [0.31, 0.55, 0.8])
+def test_a_round_of_gradual_refresh_is_waited_for_after_damage(
+    at: float, tmp_path: Path, film_at: FilmAt, truth: Truth
+) -> None:
+    path = spoil(film_at("gradual_refresh.mp4"), tmp_path / "spoilt.mp4", at, 800, "garbage")
+    with open_clip(path) as clip:
+        wrong, sound = hidden_faults(clip, truth("gradual_refresh.mp4"))
+        assert wrong == []
+        assert sound >= 50
