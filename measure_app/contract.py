@@ -6,9 +6,11 @@ type can hold: a frame read twice, a line without length, a path that leaves its
 
 from __future__ import annotations
 
+import gc
 import math
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
 
@@ -62,7 +64,24 @@ def checked(run: Run, where: str = "") -> Run:
     RunFileError
         As `run_from_builtins`.
     """
-    return run_from_builtins(msgspec.to_builtins(run), where)
+    with uncollected():
+        return run_from_builtins(msgspec.to_builtins(run), where)
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """
+    Put off the search for cycles while a tree of plain values grows.
+
+    Such a tree has none, and the search would go over all of it again and again, for longer than it is read.
+    """
+    before = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if before:
+            gc.enable()
 
 
 def check_plain(tree: Any, where: str) -> None:
@@ -76,31 +95,29 @@ def check_plain(tree: Any, where: str) -> None:
     # Keys are joined to a path only when something is wrong: most trees are thousands of sound readings.
     pending: list[tuple[_Link | None, Any, int]] = [(None, tree, 1)]
     while pending:
-        link, value, depth = pending.pop()
-        if isinstance(value, float):
-            if not math.isfinite(value):
-                raise RunFileError(
-                    said(
-                        "must be a finite number, got {value}; write null or leave it out where it "
-                        "is not known",
-                        value=value,
-                    ),
-                    where=placed(where, _key(link)),
-                )
-        elif isinstance(value, str):
-            _check_text(value, where, link)
-        elif isinstance(value, dict | list | tuple):
-            if depth > MAX_DEPTH:
-                raise RunFileError(
-                    said("is nested more than {most} levels deep; flatten it", most=MAX_DEPTH),
-                    where=placed(where, short(_key(link))),
-                )
-            for name, inside in value.items() if isinstance(value, dict) else enumerate(value):
-                if isinstance(name, str):
-                    _check_text(name, where, link)
-                pending.append(((link, name), inside, depth + 1))
+        link, holder, depth = pending.pop()
+        if not isinstance(holder, _HOLDERS):
+            _check_scalar(holder, where, link)
+            continue
+        if depth > MAX_DEPTH:
+            raise RunFileError(
+                said("is nested more than {most} levels deep; flatten it", most=MAX_DEPTH),
+                where=placed(where, short(_key(link))),
+            )
+        for name, value in holder.items() if isinstance(holder, dict) else enumerate(holder):
+            if isinstance(name, str) and not name.isascii():
+                _check_text(name, where, link)
+            if isinstance(value, float):
+                if not math.isfinite(value):
+                    _check_scalar(value, where, (link, name))
+            elif isinstance(value, str):
+                if not value.isascii():
+                    _check_text(value, where, (link, name))
+            elif isinstance(value, _HOLDERS):
+                pending.append(((link, name), value, depth + 1))
 
 
+_HOLDERS = (dict, list, tuple)  # asked a million times of a long run: a union of types takes twice as long
 _Link = tuple[Any, Any]
 """The link above and the name of a key within it."""
 
@@ -117,9 +134,20 @@ def _key(link: _Link | None) -> str:
     return key
 
 
+def _check_scalar(value: Any, where: str, link: _Link | None) -> None:
+    if isinstance(value, str):
+        _check_text(value, where, link)
+    elif isinstance(value, float) and not math.isfinite(value):
+        raise RunFileError(
+            said(
+                "must be a finite number, got {value}; write null or leave it out where it is not known",
+                value=value,
+            ),
+            where=placed(where, _key(link)),
+        )
+
+
 def _check_text(text: str, where: str, link: _Link | None) -> None:
-    if text.isascii():
-        return
     try:
         text.encode("utf-8")
     except UnicodeEncodeError:

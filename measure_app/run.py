@@ -220,7 +220,11 @@ class CorrectionsPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Whether readings below the head where the law ends are left out."""
 
 
-class FallMark(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+# Of readings and marks there may be hundreds of thousands; they hold plain values, never one another, so that
+# the search for cycles need not look at them.
+
+
+class FallMark(msgspec.Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     """Where a falling thing is in one frame."""
 
     frame: FrameIndex
@@ -240,7 +244,7 @@ class FallPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     behind_u_m: LengthU = 0.0
 
 
-class Spot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Spot(msgspec.Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     """One position read in one frame."""
 
     px: Pixel
@@ -248,7 +252,7 @@ class Spot(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     by: By
 
 
-class Reading(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Reading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     """What was read in one frame; either part may be absent."""
 
     frame: FrameIndex

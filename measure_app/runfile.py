@@ -9,7 +9,7 @@ from typing import Any, cast
 
 import msgspec
 
-from measure_app.contract import checked, is_absolute, path_fault, run_from_builtins
+from measure_app.contract import checked, is_absolute, path_fault, run_from_builtins, uncollected
 from measure_app.errors import ClipError, OutputError, RunFileError
 from measure_app.run import FORMAT_VERSION, Run
 from measure_app.saving import reason_of, write_whole
@@ -76,9 +76,24 @@ def decode_run(data: bytes, where: str = "run file") -> Run:
     """
     if len(data) > MAX_BYTES:
         raise RunFileError(_too_large(len(data)), where=where)
+    with uncollected():
+        return run_from_builtins(_tree_of(data, where), where)
+
+
+def _tree_of(data: bytes, where: str) -> Any:
+    """Plain values of a run file's JSON, every key once."""
+    twice: list[_KeyedTwice] = []
+
+    def object_from(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        made = dict(pairs)
+        if len(made) == len(pairs):
+            return made
+        twice.append(_keyed_twice(made, pairs))
+        return twice[-1]
+
     try:
         tree = json.loads(
-            data.decode("utf-8-sig"), object_pairs_hook=_object_from, parse_constant=_refuse_constant
+            data.decode("utf-8-sig"), object_pairs_hook=object_from, parse_constant=_refuse_constant
         )
     except UnicodeDecodeError as error:
         raise RunFileError(
@@ -105,8 +120,9 @@ def decode_run(data: bytes, where: str = "run file") -> Run:
         raise RunFileError(
             said("holds {what}; write a plain number or null", what=what), where=where
         ) from None
-    _refuse_twins(tree, where)
-    return run_from_builtins(tree, where)
+    if twice:  # only then is it asked where, for that takes as long as all the rest
+        _refuse_twins(tree, where)
+    return tree
 
 
 def encode_run(run: Run) -> bytes:
@@ -211,10 +227,7 @@ def check_clip_identity(run: Run, path: Path) -> None:
         )
 
 
-def _object_from(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    made = dict(pairs)
-    if len(made) == len(pairs):
-        return made
+def _keyed_twice(made: dict[str, Any], pairs: list[tuple[str, Any]]) -> _KeyedTwice:
     twice = _KeyedTwice(made)
     seen: set[str] = set()
     for name, _ in pairs:
@@ -247,12 +260,16 @@ def _laid_out(value: Any, newline: str) -> str:
     """JSON text, indented by one, with lists of plain numbers (positions) on one line."""
     if isinstance(value, dict) and value:
         inner = newline + " "
-        items = (f"{json.dumps(k, ensure_ascii=False)}: {_laid_out(v, inner)}" for k, v in value.items())
+        items = (f"{_AS_JSON(k)}: {_laid_out(v, inner)}" for k, v in value.items())
         return "{" + inner + ("," + inner).join(items) + newline + "}"
     if isinstance(value, list | tuple) and value and not all(isinstance(v, int | float) for v in value):
         inner = newline + " "
         return "[" + inner + ("," + inner).join(_laid_out(v, inner) for v in value) + newline + "]"
-    return json.dumps(cast("object", value), ensure_ascii=False, allow_nan=False)
+    return _AS_JSON(cast("object", value))
+
+
+_AS_JSON = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+"""One encoder for all values; `json.dumps` makes one for each."""
 
 
 def _too_large(size: int) -> str:

@@ -7,7 +7,8 @@ The readers of run files, tables and `extra` have such tests beside their own (`
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import reduce
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,8 @@ from analysis.drain_clock import DrainClock
 from calibration import Pixel, Segment
 from measure_app.collating import Criteria, load_criteria
 from measure_app.comparing import decode_findings
-from measure_app.errors import AppError
+from measure_app.contract import MAX_DEPTH, check_plain
+from measure_app.errors import AppError, RunFileError
 from measure_app.gui import recovery
 from measure_app.gui.value_entry import number_of
 from measure_app.packs import load_questions
@@ -91,6 +93,49 @@ def test_any_bytes_are_read_or_refused_in_one_line(name: str, data: bytes, tmp_p
         assert "\n" not in said
         assert said.isprintable()
         assert 10 < len(said) < 1000
+
+
+deep = st.tuples(st.integers(60, 70), scalars).map(
+    lambda drawn: reduce(lambda inner, _: [inner], range(drawn[0]), drawn[1])
+)
+halves = st.sampled_from(
+    ["\ud800", "a\udfff", "\ud83d\ude00", "ü"]
+)  # a pair of halves is one character in JSON alone
+plain_trees = st.recursive(
+    scalars | halves,
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.tuples(inner, inner)
+        | st.dictionaries(st.text(max_size=3) | halves, inner, max_size=3)
+    ),
+    max_leaves=10,
+)
+
+
+def levels(tree: object) -> int:
+    inner: Sequence[object] = ()
+    if isinstance(tree, dict | list | tuple):
+        inner = tuple(tree.values()) if isinstance(tree, dict) else tree
+        return 1 + max(map(levels, inner), default=0)
+    return 0
+
+
+@settings(few, max_examples=200)
+@given(tree=plain_trees | deep)
+def test_what_json_in_utf_8_cannot_hold_is_refused_and_nothing_else(tree: object) -> None:
+    try:
+        json.dumps(tree, allow_nan=False, ensure_ascii=False).encode()
+        sound = levels(tree) <= MAX_DEPTH
+    except ValueError:  # not finite, or half a character
+        sound = False
+    try:
+        check_plain(tree, "a.run.json")
+    except RunFileError as error:
+        assert not sound
+        assert str(error).startswith("a.run.json")  # noqa: PT017
+        assert "\n" not in str(error)  # noqa: PT017
+    else:
+        assert sound
 
 
 hexes = st.text("0123456789abcdef", min_size=64, max_size=64)

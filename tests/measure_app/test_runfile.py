@@ -1,6 +1,7 @@
 """Run files: what is read, what is refused and in which words, and saving that never loses a run."""
 
 import copy
+import gc
 import json
 import os
 import signal
@@ -15,6 +16,7 @@ import msgspec
 import pytest
 
 from calibration import Pixel
+from measure_app.contract import checked
 from measure_app.errors import ClipError, OutputError, RunFileError
 from measure_app.run import Run
 from measure_app.runfile import (
@@ -295,6 +297,33 @@ def test_a_key_twice_among_a_million_is_found_at_once():
     with pytest.raises(RunFileError, match="k5: the key stands twice"):
         decode_run(text.encode())
     assert time.perf_counter() - start < 5
+
+
+def test_a_long_run_is_read_and_checked_without_a_search_for_cycles_and_the_search_goes_on_after():
+    spot = {"px": [455.0, 160.0], "px_u": 0.5, "by": "hand"}
+    long = json.loads(BENCH.read_text(encoding="utf-8"))
+    long["readings"] = [{"frame": i, "surface": spot} for i in range(20_000)]
+    text, searches = json.dumps(long).encode(), []
+    gc.callbacks.append(lambda phase, told: searches.append((phase, told["generation"])))
+    try:
+        run = decode_run(text)
+        checked(run)
+        # Leaving the stretch allows one search; on a tree of this size there would be hundreds.
+        assert len([each for each in searches if each[0] == "start"]) <= 4
+    finally:
+        gc.callbacks.pop()
+    assert not gc.is_tracked(run.readings[7])
+    assert not gc.is_tracked(run.readings[7].surface)
+    assert gc.isenabled()
+    with pytest.raises(RunFileError):
+        decode_run(b"{}")
+    assert gc.isenabled()
+    gc.disable()
+    try:
+        checked(run)
+        assert not gc.isenabled()
+    finally:
+        gc.enable()
 
 
 # --- saving ----------------------------------------------------------------------------------------------------------
