@@ -331,10 +331,10 @@ def length(text: str) -> float:
 
 def columns_x_rows(text: str) -> tuple[int, int]:
     """Read the size of a picture, such as 1920x1080, for click."""
-    sides = text.lower().replace("×", "x").split("x")
-    if len(sides) != 2 or not all(side.strip().isascii() and side.strip().isdigit() for side in sides):
+    sides = [side.strip() for side in text.lower().replace("×", "x").split("x")]
+    if len(sides) != 2 or not all(side.isascii() and side.isdigit() and len(side) <= 6 for side in sides):
         raise click.BadParameter(said("“{size}” is not columns x rows, such as 1920x1080", size=text[:30]))
-    return int(sides[0][:6]), int(sides[1][:6])
+    return int(sides[0]), int(sides[1])
 
 
 @commands.command()

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration import Lens
-from calibration.facing import bent, slopes
+from calibration.facing import bent, rotation_to_plane, slopes
 from calibration.lens import distort, optical_centre, straighten
 
 CENTRE = np.array([639.5, 359.5])
@@ -89,3 +89,23 @@ def test_a_bend_is_put_back_as_it_was_taken_out(bend):
     apart = straighten(near, Lens(bend, 0.0, 1100.0), CENTRE) - near
     bend_apart = CENTRE + 1100.0 * slopes(near, CENTRE, 1100.0, np.zeros((1, 2)), np.array([bend]))[0] - near
     assert bend_apart == pytest.approx(apart, abs=1e-4)
+
+
+@settings(max_examples=60)
+@given(a=st.floats(-1.5, 1.5), b=st.floats(-1.5, 1.5), bend=st.floats(-0.05, 0.05), seed=st.integers(0, 999))
+def test_turning_to_the_plane_and_bending_have_their_inverses(a, b, bend, seed):
+    R = rotation_to_plane(np.array([[a, b]]))[0]
+    np.testing.assert_allclose(R @ R.T, np.eye(3), atol=1e-12)
+    assert np.linalg.det(R) == pytest.approx(1.0)
+    # The foot of the perpendicular is where the axis goes, and a camera that faces the plane is not turned.
+    assert R @ (np.array([a, b, 1.0]) / np.sqrt(1 + a * a + b * b)) == pytest.approx(
+        [0.0, 0.0, 1.0], abs=1e-12
+    )
+    assert rotation_to_plane(np.zeros((1, 2)))[0] == pytest.approx(np.eye(3))
+    seen = CENTRE + np.random.default_rng(seed).uniform(-600.0, 600.0, (8, 2))
+    tangents = np.array([[a / 5, b / 5]])
+    rho = slopes(seen, CENTRE, 1100.0, tangents, np.array([bend]))[0]
+    # Back: a ray of these slopes, turned the other way, put on the picture and bent.
+    rays = np.column_stack([rho, np.ones(8)]) @ rotation_to_plane(tangents)[0]
+    straight = CENTRE + 1100.0 * rays[:, :2] / rays[:, 2:]
+    assert bent(straight, CENTRE, 1100.0, bend) == pytest.approx(seen, abs=1e-6)
