@@ -156,6 +156,7 @@ def search(
             falls_forward=_falls_forward(run, gauge.segment),
             hints=_hints(run, "surface", gauge, start, stop),
             drift=drift,
+            seconds=source.stamps.seconds()[start:stop],
         )
     if tracing is not None and landing is not None:
         close = [strips[line.name] for line in tracing.lines]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
-from measure_app.finders.path import from_curve, smooth_course, strayed
+from measure_app.finders.path import from_curve, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
 
@@ -32,6 +32,7 @@ def judge(
     damaged: NDArray[np.bool_],
     marked: NDArray[np.int64] | None,
     masked: NDArray[np.bool_],
+    clock: FloatArray,
     *,
     strange: NDArray[np.bool_] | None = None,
 ) -> tuple[FloatArray, float, tuple[Why | None, ...]]:
@@ -45,6 +46,7 @@ def judge(
     damaged : (n,) frames whose levels mean nothing
     marked : rows in which a person marked the surface
     masked : (n,) frames whose place lies on an edge that stands still
+    clock : (n,) when each frame was taken, −1 to 1
     strange : where what was fitted is a line, whose shape is the same all through: (n,) frames in which it is
         not that line
 
@@ -78,16 +80,16 @@ def judge(
     if strange is not None:
         fit_for &= ~strange
     half = int(np.clip(n // 14, 8, 60))
-    course, scatter = smooth_course(
-        fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half
+    course, scatter = smooth_in_time(
+        fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half, clock
     )
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(_ASTRAY * own_u, 0.5 * blur_px + 0.3))
-    gap = np.abs(from_curve(fit.place, fit_for & ~astray))
+    gap = np.abs(from_curve(fit.place, fit_for & ~astray, clock))
     astray |= gap > max(0.8, 6.0 * 1.4826 * float(np.nanmedian(gap))) if np.isfinite(gap).any() else False
     if strange is not None:
         astray |= strange
-    astray |= strayed(fit.place, fit_for & ~astray)
+    astray |= strayed(fit.place, fit_for & ~astray, clock)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
     astray |= own_u > _UNSURE_PX
     # Few frames that hold among many that do not hold by chance.
@@ -108,7 +110,7 @@ def judge(
         damaged=damaged,
         marked=marked,
     )
-    return own_u, _wander(course, fit_for & ~astray), why
+    return own_u, _wander(course, fit_for & ~astray, clock), why
 
 
 def _islands(held: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -120,9 +122,9 @@ def _islands(held: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return out
 
 
-def _wander(course: FloatArray, usable: NDArray[np.bool_]) -> float:
+def _wander(course: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> float:
     """Standard uncertainty, px, that wandering about a smooth curve tells: 95 % of it keep to twice that."""
-    gap = np.abs(from_curve(course, usable))
+    gap = np.abs(from_curve(course, usable, clock))
     gap = gap[np.isfinite(gap)]
     return float(0.5 * np.percentile(gap, 95)) if len(gap) else 0.0
 

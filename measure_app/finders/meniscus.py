@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, fit_edges
-from measure_app.finders.path import smooth_course
+from measure_app.finders.path import smooth_in_time
 from measure_app.finders.sight import LightArray, gradient
 from measure_app.words import said
 
@@ -113,7 +113,12 @@ def _beside(values: LightArray, course: FloatArray, first: int, stop: int) -> Li
 
 
 def find_lines(
-    levels: Plane, table: LightArray, course: FloatArray, sample: NDArray[np.intp], half: int
+    levels: Plane,
+    table: LightArray,
+    course: FloatArray,
+    sample: NDArray[np.intp],
+    half: int,
+    clock: FloatArray,
 ) -> tuple[EdgeFit, Line]:
     """Find the line's shape, the same in all frames, and its lower edge in every frame.
 
@@ -124,14 +129,15 @@ def find_lines(
     course : (n,) px, the upper or the lower edge of the line
     sample : (m,) rows, a few dozen, from which the shape is learnt
     half : half width, in frames, of the window in which neighbours are asked
+    clock : (n,) when each frame was taken, −1 to 1
     """
     few = table[levels[sample]]
     trials = [Line(b, t) for b in (0.7, 1.2) for t in (1.9, 2.8, 4.2)]
     line = min(trials, key=lambda trial: _loss(few, (course[sample], course[sample] + trial.thick_px), trial))
-    lower = fit_lines(levels, table, course, line, half, shape_known=False).place
-    smooth, _ = smooth_course(lower, np.ones(len(lower)), half)
+    lower = fit_lines(levels, table, course, line, half, clock, shape_known=False).place
+    smooth, _ = smooth_in_time(lower, np.ones(len(lower)), half, clock)
     line = _shape(few, np.where(np.isfinite(smooth), smooth, lower)[sample])
-    return fit_lines(levels, table, course, line, half, shape_known=True), line
+    return fit_lines(levels, table, course, line, half, clock, shape_known=True), line
 
 
 def _shape(light: LightArray, lower: FloatArray) -> Line:
@@ -190,13 +196,20 @@ def _picked(fits: Sequence[EdgeFit], pick: NDArray[np.intp]) -> EdgeFit:
 
 
 def fit_lines(
-    levels: Plane, table: LightArray, course: FloatArray, line: Line, half: int, *, shape_known: bool
+    levels: Plane,
+    table: LightArray,
+    course: FloatArray,
+    line: Line,
+    half: int,
+    clock: FloatArray,
+    *,
+    shape_known: bool,
 ) -> EdgeFit:
     """Fit the lower edge in every frame; the upper one, which looks alike, is left as the neighbours tell.
 
     Parameters
     ----------
-    levels, table, course : as in `find_lines`
+    levels, table, course, clock : as in `find_lines`
     half : half width, in frames, of the window in which the neighbours are asked
     shape_known : whether the line's shape is that of this run, not a first guess
     """
@@ -220,7 +233,9 @@ def fit_lines(
     # As long as its shape is not known, fits to single frames fail too often for their path to help.
     first = _continuous(tried, course) if shape_known else better(*tried)
     weights = first.information / np.maximum(first.misfit, 0.1) ** 2
-    smooth, _ = smooth_course(first.place, np.minimum(weights, 50.0 * float(np.median(weights))), half)
+    smooth, _ = smooth_in_time(
+        first.place, np.minimum(weights, 50.0 * float(np.median(weights))), half, clock
+    )
     return fitted(np.where(np.isfinite(smooth), smooth, first.place), 5)
 
 

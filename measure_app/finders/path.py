@@ -107,7 +107,51 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     return course, scatter
 
 
-def from_curve(positions: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
+def clock_of(seconds: FloatArray | None, n: int) -> FloatArray:
+    """When each of n frames was taken, (n,) from −1 to 1; None: evenly spaced."""
+    if seconds is None or n < 2 or not seconds[-1] > seconds[0]:
+        return np.linspace(-1.0, 1.0, n)
+    return np.asarray(2.0 * (seconds - seconds[0]) / (seconds[-1] - seconds[0]) - 1.0, dtype=np.float64)
+
+
+def smooth_in_time(
+    positions: FloatArray, weights: FloatArray, half: int, clock: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Do as `smooth_course` does, for frames that need not be evenly spaced.
+
+    Where the clock is uneven a curve of second degree in time is taken off first: what is left hardly changes
+    from frame to frame, so that it matters little when exactly each was taken. Of an even clock the windows'
+    own fits hold any such curve already.
+
+    Parameters
+    ----------
+    positions, weights, half : as in `smooth_course`
+    clock : (n,) when each frame was taken, −1 to 1
+    """
+    steps = np.diff(clock)
+    usual = float(np.median(steps)) if len(steps) else 0.0
+    valid = np.isfinite(positions) & (weights > 0)
+    if usual <= 0 or np.max(np.abs(steps - usual)) < _EVEN * usual or valid.sum() < 6:
+        return smooth_course(positions, weights, half)
+    basis = np.asarray(np.polynomial.chebyshev.chebvander(clock, 2), dtype=np.float64)
+    robust = valid.astype(np.float64)
+    y = np.where(valid, positions, 0.0)
+    trend = np.zeros(len(positions))
+    for _ in range(6):
+        weighted = basis * robust[:, None]
+        trend = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
+        gap = np.abs(y - trend)
+        size = max(1.4826 * float(np.median(gap[valid])), 0.05)
+        robust = np.where(valid, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
+    course, scatter = smooth_course(positions - trend, weights, half)
+    return course + trend, scatter
+
+
+_EVEN = 0.02
+"""By what part of the usual step steps may differ on an even clock."""
+
+
+def from_curve(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> FloatArray:
     """How far each frame lies from one smooth curve through the whole run, (n,) px; NaN where not known.
 
     A polynomial of fifth degree, fitted robustly (Tukey's biweight): smooth enough that a group of frames
@@ -117,10 +161,9 @@ def from_curve(positions: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
     use = usable & np.isfinite(positions)
     if use.sum() < 30:
         return np.full(n, np.nan)
-    t = np.linspace(-1.0, 1.0, n)
     weights = use.astype(np.float64)
     y = np.where(use, positions, 0.0)
-    basis = np.polynomial.chebyshev.chebvander(t, 5)
+    basis = np.polynomial.chebyshev.chebvander(clock, 5)
     gap = np.zeros(n)
     before = np.inf
     for _ in range(12):
@@ -135,15 +178,14 @@ def from_curve(positions: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
     return np.where(use, gap, np.nan)
 
 
-def strayed(positions: FloatArray, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def strayed(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> NDArray[np.bool_]:
     """Frames (n,) of stretches that lie elsewhere than the rest of the run leads to.
 
     A stretch between gaps, or after one, is smooth in itself even where it follows something else. It is held
     against a curve of third degree through all other frames, with that curve's own uncertainty where it ends.
     """
-    n = len(positions)
-    out = np.zeros(n, dtype=bool)
-    basis = np.asarray(np.polynomial.chebyshev.chebvander(np.linspace(-1.0, 1.0, n), 3), dtype=np.float64)
+    out = np.zeros(len(positions), dtype=bool)
+    basis = np.asarray(np.polynomial.chebyshev.chebvander(clock, 3), dtype=np.float64)
     at = np.flatnonzero(usable & np.isfinite(positions))
     stretches = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if len(at) else []
     # The worst goes first: until then it bends the curve that the others are held against.

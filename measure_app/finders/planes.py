@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.path import clock_of
 from measure_app.finders.track import Why
 from measure_app.words import said
 
@@ -19,9 +20,9 @@ _SURER = 1.1
 """By what factor colour must be surer to be read where light shows the edge as well."""
 _FEW = 0.3
 """Share of the frames from which a comparison holds."""
-_SHARED_PX = 0.22
+_SHARED_PX = 0.5 / np.sqrt(12.0)
 """Standard uncertainty that all frames read in colour share, px: colour is kept in pixels two wide, and films
-differ in where in them it was taken."""
+differ by up to half a pixel in where in them it was taken, any place as likely."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,8 +47,15 @@ class Seen:
         return np.array([each is None for each in self.why])
 
 
-def joined(light: Seen, colour: Seen, site_u_px: float = 0.0) -> Seen:
-    """Read in the light what colour confirms; in colour where light does not show the edge."""
+def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArray | None = None) -> Seen:
+    """Read in the light what colour confirms; in colour where light does not show the edge.
+
+    Parameters
+    ----------
+    light, colour : the surface as read in either
+    site_u_px : px along the line, standard uncertainty of where the film's colour was taken
+    clock : (n,) when each frame was taken, −1 to 1; None: evenly spaced
+    """
     if light.line:
         return light
     colour = replace(colour, shared_u=float(np.sqrt(colour.shared_u**2 + _SHARED_PX**2 + site_u_px**2)))
@@ -65,7 +73,13 @@ def joined(light: Seen, colour: Seen, site_u_px: float = 0.0) -> Seen:
                 why = tuple(
                     Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
                 )
-                return _filled(replace(light, why=why), colour, offset, size)
+                return _filled(
+                    replace(light, why=why),
+                    colour,
+                    offset,
+                    size,
+                    clock_of(None, n) if clock is None else clock,
+                )
     if tinted.sum() >= _FEW * n:
         words = said(
             "the surface was followed in the film's colours, where it shows, and not in brightness, where "
@@ -80,14 +94,14 @@ def _unsure(seen: Seen) -> float:
     return float(np.hypot(np.median(seen.own_u[seen.holds]), seen.shared_u))
 
 
-def _filled(light: Seen, colour: Seen, offset: float, size: float) -> Seen:
+def _filled(light: Seen, colour: Seen, offset: float, size: float, clock: FloatArray) -> Seen:
     """Take from colour, at its usual distance from light, the frames in which light alone is too unsure."""
     weak = np.array([each in {Why.FAINT, Why.ASTRAY} for each in light.why])
     take = weak & colour.holds & (np.abs(light.place - colour.place - offset) <= _APART_PX)
     held = np.flatnonzero(light.holds)
     own_u = np.where(take, np.hypot(colour.own_u, size), light.own_u)
     # Between frames in which light holds colour must lead from one to the other.
-    led = np.interp(np.arange(len(take)), held, light.place[held]) if len(held) else colour.place + offset
+    led = np.interp(clock, clock[held], light.place[held]) if len(held) else colour.place + offset
     take &= np.abs(colour.place + offset - led) <= np.maximum(3.0 * own_u, 0.8)
     place = np.where(take, colour.place + offset, light.place)
     own_u = np.where(take, own_u, light.own_u)

@@ -36,6 +36,8 @@ _ALIKE_PX = 0.3
 """A shift up to this that all frames share lies in the reference frame."""
 _LEAST_GAIN = 0.4
 """A line whose contrast is less than this part of the reference's is covered."""
+_OF_MEAN = 1.0 / np.sqrt(_EACH)
+"""What is left of one line's error in the mean of the lines in a direction."""
 _STILL_PX = 0.06
 """A camera whose shifts scatter by less than this did not move; its shifts are noise and are not applied."""
 ROW, COLUMN = "still row", "still column"
@@ -242,13 +244,15 @@ def with_shared_drift(
     """Do as `with_drift` does, and share what most frames' corrections have in common.
 
     What is unsure of most frames' correction is the same edges' fault in all of them; only what single frames
-    are more unsure by is their own.
+    are more unsure by is their own. Either is told as if a single line had made the correction: along a line
+    that is read by itself it is the mean of several.
     """
     if drift is None or not drift.moved or drift.lost.all():
         own_u, why = with_drift(own_u, why, drift)
         return own_u, shared_u, why
-    usual = float(np.median(drift.u_px[~drift.lost]))
-    own = replace(drift, u_px=np.sqrt(np.maximum(drift.u_px**2 - usual**2, 0.0)))
+    u = _OF_MEAN * drift.u_px
+    usual = float(np.median(u[~drift.lost]))
+    own = replace(drift, u_px=np.sqrt(np.maximum(u**2 - usual**2, 0.0)))
     own_u, why = with_drift(own_u, why, own)
     return own_u, float(np.hypot(shared_u, usual)), why
 

@@ -14,7 +14,7 @@ from measure_app.finders.judging import judge
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line
-from measure_app.finders.path import best_path
+from measure_app.finders.path import best_path, clock_of
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
 from measure_app.finders.steadiness import Drift, with_shared_drift
@@ -29,7 +29,12 @@ _CHUNK = 2000
 
 
 def find_surface(
-    strip: Strip, *, falls_forward: bool = True, hints: Hints | None = None, drift: Drift | None = None
+    strip: Strip,
+    *,
+    falls_forward: bool = True,
+    hints: Hints | None = None,
+    drift: Drift | None = None,
+    seconds: FloatArray | None = None,
 ) -> Track:
     """Find the water surface in every frame of a head strip.
 
@@ -42,6 +47,7 @@ def find_surface(
     falls_forward : True if the water lies towards the end of the line, False if towards its start
     hints : places marked by hand, which the path must pass
     drift : how the camera moved; None: not at all
+    seconds : (n,) s, when each frame was taken; None: evenly spaced
 
     Returns
     -------
@@ -67,16 +73,18 @@ def find_surface(
     marks = hints
     if hints is not None and not falls_forward:
         marks = Hints(hints.rows, (length - 1) - hints.along_px)
+    clock = clock_of(seconds, len(frames))
     damaged = np.zeros(len(frames), dtype=bool)
     damaged[[row for row, _ in strip.unseen]] = True
     course = _coarse_course(light, colour, damaged, marks)
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
     if colour is None or not course.coloured:
-        got = _read(light, course, damaged, marks)
+        got = _read(light, course, damaged, marks, clock)
     else:
-        tinted = _read(colour, course, damaged, marks, of_colour=True)
-        got = joined(_read(light, course, damaged, marks, dyed=_shows_dye(tinted)), tinted, strip.colour_u_px)
+        tinted = _read(colour, course, damaged, marks, clock, of_colour=True)
+        bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
+        got = joined(bright, tinted, strip.colour_u_px, clock=clock)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
     along = got.place if falls_forward else (length - 1) - got.place
@@ -110,18 +118,24 @@ def _shows_dye(tinted: Seen) -> bool:
     return bool(abs(usual) > _DYED and 1.4826 * np.median(np.abs(change - usual)) < _ALIKE * abs(usual))
 
 
+_KEPT = 0.5
+"""What makes neighbours scatter (coding, what shows behind) is not all new in every frame: how much of it, by
+measurement on films of all kinds, stays in the mean of a run."""
+
+
 def _read(
     sight: Sight,
     course: _Course,
     damaged: NDArray[np.bool_],
     marks: Hints | None,
+    clock: FloatArray,
     *,
     of_colour: bool = False,
     dyed: bool = False,
 ) -> Seen:
     """Read the edge in every frame of one sight: a step, or in light the thin line of clear water."""
     stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
-    fit, blur_px, line = _refine(sight, course.places, None if of_colour else stands_out)
+    fit, blur_px, line = _refine(sight, course.places, None if of_colour else stands_out, clock)
     still = course.still_colour if of_colour else course.still
     masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
     strange = beside_itself(fit, course.places, line) if line is not None else None
@@ -131,10 +145,12 @@ def _read(
     seen = None
     if marks is not None:
         seen = marks.rows[np.abs(fit.place[marks.rows] - marks.along_px) <= _SEEN_PX]
-    own_u, wander_u, why = judge(sight, fit, blur_px, damaged, seen, masked, strange=strange)
+    own_u, wander_u, why = judge(sight, fit, blur_px, damaged, seen, masked, clock, strange=strange)
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
-    convention_u = line.shared_u_px if line is not None else 0.02 + 0.045 * blur_px
-    shared_u = float(np.hypot(convention_u, wander_u))
+    convention_u = line.shared_u_px if line is not None else 0.01 + 0.045 * blur_px
+    held = np.array([each is None for each in why])
+    kept_u = _KEPT * float(np.median(own_u[held])) if held.any() else 0.0
+    shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2))
     remarks = () if line is None else (line.words,)
     return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
 
@@ -319,14 +335,17 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(sight: Sight, course: FloatArray, stands_out: float | None) -> tuple[EdgeFit, float, Line | None]:
+def _refine(
+    sight: Sight, course: FloatArray, stands_out: float | None, clock: FloatArray
+) -> tuple[EdgeFit, float, Line | None]:
     """Fit the profile in every frame: a step, or a line if the run shows one that stands out so far."""
     n = len(sight.codes)
     sample = np.unique(np.linspace(0, n - 1, 40).astype(int))
     light = sight.rows(sample)
     start = _steepest(light, course[sample])
     if stands_out is not None and shows_line(light, start, stands_out):
-        lines, line = find_lines(sight.codes, sight.table, course, sample, int(np.clip(n // 14, 8, 60)))
+        half = int(np.clip(n // 14, 8, 60))
+        lines, line = find_lines(sight.codes, sight.table, course, sample, half, clock)
         if line.plausible:
             return lines, line.blur_px, line
     blur_px = _rough_blur(light, start)

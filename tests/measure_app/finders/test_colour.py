@@ -42,7 +42,7 @@ def test_a_dye_as_bright_as_what_is_behind_is_found_by_its_colour(cb: float, cr:
     assert np.abs(error).max() < 1.0
     u = np.hypot(track.own_u_px, track.shared_u_px)[track.found]
     assert np.mean(np.abs(error) < 2.0 * u) > 0.92
-    assert track.shared_u_px > 0.2  # colour is kept in pixels two wide
+    assert track.shared_u_px > 0.5 / np.sqrt(12.0)  # colour is kept in pixels two wide
     assert any("colours" in words for words in track.remarks)
 
 

@@ -80,7 +80,8 @@ def test_what_all_corrections_have_in_common_is_shared() -> None:
     u[5] = 0.5
     drift = Drift(np.ones(n), np.ones(n), u, np.zeros(n, dtype=bool))
     own, shared, why = with_shared_drift(np.full(n, 0.1), 0.05, (None,) * n, drift)
-    assert shared == pytest.approx(np.hypot(0.05, 0.3))
+    # Each line is unsure by 0.3 px or 0.5 px; three in a direction make the correction.
+    assert shared == pytest.approx(np.sqrt(0.05**2 + 0.3**2 / 3))
     assert own[0] == pytest.approx(0.1)
-    assert own[5] == pytest.approx(np.sqrt(0.1**2 + 0.5**2 - 0.3**2))
+    assert own[5] == pytest.approx(np.sqrt(0.1**2 + (0.5**2 - 0.3**2) / 3))
     assert why == (None,) * n

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import fit_edges, light_table
-from measure_app.finders.path import strayed
+from measure_app.finders.path import clock_of, smooth_in_time, strayed
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
@@ -256,8 +256,39 @@ def test_a_stretch_after_a_gap_that_lies_elsewhere_is_refused() -> None:
     places = falling(150, 30.0, 160.0)
     usable = np.ones(150, dtype=bool)
     usable[100:112] = False
-    assert not strayed(places, usable).any()
+    clock = clock_of(None, 150)
+    assert not strayed(places, usable, clock).any()
     slipped = places.copy()
     slipped[112:130] += 3.0
     usable[130:138] = False
-    assert np.array_equal(np.flatnonzero(strayed(slipped, usable)), np.arange(112, 130))
+    assert np.array_equal(np.flatnonzero(strayed(slipped, usable, clock)), np.arange(112, 130))
+
+
+def test_an_uneven_clock_makes_no_errors_of_its_own() -> None:
+    rng = np.random.default_rng(17)
+    # Frames lost here and there, then a stretch at half the rate.
+    steps = np.where(rng.random(159) < 0.15, 2.0, 1.0) + rng.normal(0.0, 0.08, 159)
+    steps[60:100] *= 2.0
+    seconds = np.concatenate([[0.0], np.cumsum(steps)]) / 30.0
+    share = seconds / seconds[-1]
+    places = np.interp(share, np.linspace(0.0, 1.0, 2001), falling(2001, 40.0, 260.0))
+    strip = strip_of(head_light(places, 320), 0.9, rng)
+    known, unknown = find_surface(strip, seconds=seconds), find_surface(strip)
+    assert known.found.mean() > 0.9
+    seen = known.found
+    assert known.shared_u_px < 0.1
+    assert unknown.shared_u_px > 0.3
+    assert np.median(known.own_u_px[seen]) < 0.06
+    assert np.median(unknown.own_u_px[unknown.found]) > 0.15
+    assert np.sqrt(np.mean((known.along_px - places)[seen] ** 2)) < 0.09
+
+
+def test_a_fall_at_uneven_times_is_smooth() -> None:
+    rng = np.random.default_rng(18)
+    clock = clock_of(np.cumsum(rng.uniform(0.5, 1.5, 120)), 120)
+    assert (clock[0], clock[-1]) == (-1.0, 1.0)
+    places = 100.0 + 80.0 * clock - 15.0 * clock**2
+    places[40] += 5.0
+    course, scatter = smooth_in_time(places, np.ones(120), 8, clock)
+    assert course == pytest.approx(100.0 + 80.0 * clock - 15.0 * clock**2, abs=0.02)
+    assert np.max(scatter) < 0.05
