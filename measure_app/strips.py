@@ -78,26 +78,51 @@ class Strip:
 
 
 class _Sampler:
-    """Bilinear sampling of fixed positions of a plane, all four taps in one gather."""
+    """Bilinear sampling of fixed positions of a plane, averaged over w."""
 
     def __init__(self, positions: FloatArray, width: int, height: int, pitch: int) -> None:
-        x = np.clip(positions[..., 0], 0.0, width - 1.000001)
-        y = np.clip(positions[..., 1], 0.0, height - 1.000001)
+        x = np.clip(positions[..., 0], 0.0, width - 1.000001).T
+        y = np.clip(positions[..., 1], 0.0, height - 1.000001).T
         x0, y0 = np.floor(x).astype(np.intp), np.floor(y).astype(np.intp)
-        fx, fy = (x - x0).astype(np.float32), (y - y0).astype(np.float32)
-        first = y0 * pitch + x0
-        # (4 · w, L): summing over the first axis keeps the reduction contiguous along the line.
-        taps = np.stack([first, first + 1, first + pitch, first + pitch + 1])
-        weights = np.stack([(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy])
-        samples = positions.shape[1]
-        self._taps = np.ascontiguousarray(np.moveaxis(taps, 2, 1).reshape(4 * samples, -1))
-        self._weights = np.ascontiguousarray(
-            np.moveaxis(weights, 2, 1).reshape(4 * samples, -1)
-        ) / np.float32(samples)
+        # One index serves all four taps: what is read for every frame should be little, as decoding leaves
+        # nothing of it in the cache.
+        self._first = np.ravel(y0 * pitch + x0)
+        self._right, self._below = (np.ravel(part).astype(np.float32) for part in (x - x0, y - y0))
+        self._pitch, self._shape = pitch, x.shape
 
     def __call__(self, flat: Plane) -> NDArray[np.float32]:
         """Sample a plane given as its flat buffer; (L,) levels."""
-        return np.asarray(np.einsum("ij,ij->j", flat.take(self._taps), self._weights, dtype=np.float32))
+        upper, lower = self._row(flat), self._row(flat[self._pitch :])
+        lower -= upper
+        lower *= self._below
+        lower += upper
+        across, length = self._shape
+        if across == 1:
+            return lower
+        total: NDArray[np.float32] = np.add.reduce(lower.reshape(across, length), axis=0)
+        total *= np.float32(1.0 / across)
+        return total
+
+    def _row(self, flat: Plane) -> NDArray[np.float32]:
+        left = flat.take(self._first)
+        between: NDArray[np.float32] = np.subtract(flat[1:].take(self._first), left, dtype=np.float32)
+        between *= self._right
+        between += left
+        return between
+
+
+def _even(positions: FloatArray, plane: Plane) -> slice | None:
+    """Where in a plane's flat buffer positions (L, w, 2) lie if they are pixels in even steps, else None."""
+    sound = (positions >= 0) & (positions <= np.array(plane.shape[::-1]) - 1) & (positions % 1.0 == 0.0)
+    if positions.shape[1] != 1 or len(positions) < 2 or not sound.all():
+        return None
+    pitch = plane.strides[0] // plane.itemsize
+    at = (positions[:, 0, 1] * pitch + positions[:, 0, 0]).astype(np.intp)
+    step = int(at[1] - at[0])
+    if step == 0 or np.any(np.diff(at) != step):
+        return None
+    stop = int(at[-1]) + step
+    return slice(int(at[0]), stop if stop >= 0 else None, step)
 
 
 def _flat(plane: Plane) -> Plane:
@@ -193,8 +218,9 @@ def sweep(
             if more is not None and len(sheets) == 1:
                 shown = source.info.geometry.shown(luma.plane)
                 sheets.append(_Sheet(source, more(shown), frames))
+            flat = _flat(luma.plane)
             for sheet in sheets:
-                sheet.fill(row, luma.plane, luma.chroma)
+                sheet.fill(row, luma.plane, flat, luma.chroma)
             seen[row] = True
         if progress is not None:
             progress(done + 1, len(frames))
@@ -217,21 +243,25 @@ class _Sheet:
         self._ends = np.cumsum([0, *(len(p) for p in self._points)])
         kind = np.uint8 if source.info.bit_depth <= 8 else np.uint16
         self._levels = cast("Plane", np.zeros((len(frames), int(self._ends[-1])), dtype=kind))
-        self._samplers: list[tuple[_Sampler, int, int]] = []
+        self._samplers: list[tuple[_Sampler | slice, int, int]] = []
         self._shape: tuple[int, ...] = ()
+        self._coloured = any(line.coloured for line in lines)
         self._colours: dict[int, NDArray[np.uint16]] = {}
         self._colour_samplers: list[tuple[int, _Sampler]] = []
         self._colour_shape: tuple[int, ...] = ()
 
-    def fill(self, row: int, plane: Plane, chroma: tuple[Plane, Plane] | None = None) -> None:
+    def fill(self, row: int, plane: Plane, flat: Plane, chroma: tuple[Plane, Plane] | None = None) -> None:
         """Read all lines from one coded plane, and those to be read in colour from the planes of colour."""
         if (*plane.shape, plane.strides[0]) != self._shape:
             self._shape = (*plane.shape, plane.strides[0])
             self._samplers = _samplers(self._source, self._points, plane)
-        flat = _flat(plane)
+        levels = self._levels[row]
         for sampler, first, last in self._samplers:
-            np.rint(sampler(flat), out=self._levels[row, first:last], casting="unsafe")
-        if chroma is not None:
+            if isinstance(sampler, slice):
+                levels[first:last] = flat[sampler]
+            else:
+                np.rint(sampler(flat), out=levels[first:last], casting="unsafe")
+        if chroma is not None and self._coloured:
             self._fill_colour(row, plane, chroma)
 
     def _fill_colour(self, row: int, plane: Plane, chroma: tuple[Plane, Plane]) -> None:
@@ -301,15 +331,23 @@ def _colour_sampler(source: FrameSource, points: FloatArray, plane: Plane, chrom
 
 def _samplers(
     source: FrameSource, points: Sequence[FloatArray], plane: Plane
-) -> list[tuple[_Sampler, int, int]]:
-    """One sampler for each stretch of lines that are equally wide, with the columns that it fills."""
-    samplers: list[tuple[_Sampler, int, int]] = []
+) -> list[tuple[_Sampler | slice, int, int]]:
+    """How lines are read, with the columns that they fill: one sampler for neighbours that are equally wide.
+
+    A line of whole pixels in even steps is a slice of the plane.
+    """
+    samplers: list[tuple[_Sampler | slice, int, int]] = []
+    height, width = plane.shape
+    pitch = plane.strides[0] // plane.itemsize
+    coded: list[FloatArray] = [
+        source.info.geometry.to_coded(each.reshape(-1, 2)).reshape(each.shape) for each in points
+    ]
     first = 0
-    for _, together in groupby(points, key=lambda each: each.shape[1]):
-        joined = np.concatenate(list(together))
-        positions = source.info.geometry.to_coded(joined.reshape(-1, 2)).reshape(joined.shape)
-        pitch = plane.strides[0] // plane.itemsize
-        last = first + len(joined)
-        samplers.append((_Sampler(positions, plane.shape[1], plane.shape[0], pitch), first, last))
-        first = last
+    for (even, _), group in groupby(coded, key=lambda each: (_even(each, plane) is not None, each.shape[1])):
+        lines = list(group)
+        for together in lines if even else [np.concatenate(lines)]:
+            last = first + len(together)
+            sampler = _even(together, plane) or _Sampler(together, width, height, pitch)
+            samplers.append((sampler, first, last))
+            first = last
     return samplers

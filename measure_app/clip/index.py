@@ -40,10 +40,12 @@ class FrameTable:
         """Count of frames."""
         return int(self.ticks.size)
 
-    def index_at(self, tick: int | None) -> int | None:
-        """Return the frame shown at exactly that tick; None if there is none."""
+    def index_at(self, tick: int | None, likely: int = 0) -> int | None:
+        """Return the frame shown at exactly that tick, None if there is none; the `likely` is tried first."""
         if tick is None:
             return None
+        if likely < self.ticks.size and int(self.ticks[likely]) == tick:
+            return likely
         at = int(np.searchsorted(self.ticks, tick))
         return at if at < self.ticks.size and int(self.ticks[at]) == tick else None
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from measure_app.clip.index import FrameTable
 from measure_app.clip.opening import OpenFilm
-from measure_app.clip.picture import chroma_planes, luma_plane
+from measure_app.clip.picture import chroma_planes, depth_of, luma_plane
 from measure_app.clip.roller import Rolled, Roller
 from measure_app.clip.source import ClipInfo, LumaPlane
 from measure_app.clip.trust import LOST, RESIZED, SPOILT, DamageBook
@@ -63,7 +63,7 @@ def fits(rolled: Rolled, info: ClipInfo) -> bool:
     return bool(
         video.width == geometry.coded_width
         and video.height == geometry.coded_height
-        and video.format.components[0].bits == info.bit_depth
+        and depth_of(video.format.name) == info.bit_depth
     )
 
 

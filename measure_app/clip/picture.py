@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+from functools import lru_cache
 from typing import Any
 
 import av
@@ -22,6 +23,27 @@ _UNSPECIFIED = 2
 _converters = threading.local()
 
 
+@lru_cache(maxsize=64)
+def depth_of(layout: str) -> int:
+    """Bits of a luma sample in a pixel format, by its name; asked for every frame, and always the same."""
+    return int(av.VideoFormat(layout).components[0].bits)
+
+
+@lru_cache(maxsize=64)
+def _lies(layout: str) -> tuple[bool, bool]:
+    """Whether luma lies by itself in a pixel format, and whether both colour differences do."""
+    return _LUMA_FIRST.fullmatch(layout) is not None, _CHROMA_APART.fullmatch(layout) is not None
+
+
+def _view(plane: Any, layout: str, height: int, width: int) -> Plane:
+    """Read-only view of a plane's samples without their padding; it keeps the frame's memory alive."""
+    sample = np.dtype(np.uint16 if depth_of(layout) > 8 else np.uint8)
+    rows = np.frombuffer(plane, sample).reshape(plane.height, plane.line_size // sample.itemsize)
+    view = rows[:height, :width]
+    view.setflags(write=False)
+    return view
+
+
 def luma_plane(video: Any) -> Plane:
     """Brightness of a decoded frame as coded: a read-only view where the format allows it.
 
@@ -36,17 +58,11 @@ def luma_plane(video: Any) -> Plane:
         Values as coded: limited range stays limited (16 to 235), 10 bits stay 0 to 1023. The view keeps the
         frame's memory alive.
     """
-    layout = video.format
-    if not _LUMA_FIRST.fullmatch(layout.name):
-        deep = layout.components[0].bits > 8
-        video = _converter().reformat(video, format="gray16le" if deep else "gray8")
-        layout = video.format
-    sample = np.dtype(np.uint16 if layout.components[0].bits > 8 else np.uint8)
-    plane = video.planes[0]
-    rows = np.frombuffer(plane, sample).reshape(plane.height, plane.line_size // sample.itemsize)
-    view = rows[: video.height, : video.width]
-    view.setflags(write=False)
-    return view
+    layout = video.format.name
+    if not _lies(layout)[0]:
+        layout = "gray16le" if depth_of(layout) > 8 else "gray"
+        video = _converter().reformat(video, format=layout)
+    return _view(video.planes[0], layout, video.height, video.width)
 
 
 def chroma_planes(video: Any) -> tuple[Plane, Plane] | None:
@@ -62,17 +78,11 @@ def chroma_planes(video: Any) -> tuple[Plane, Plane] | None:
     two of (h', w') uint8, or uint16 above 8 bits
         Read-only views, mostly of half the columns and rows; the middle of the codes is no colour.
     """
-    layout = video.format
-    if not _CHROMA_APART.fullmatch(layout.name):
+    layout = video.format.name
+    if not _lies(layout)[1]:
         return None
-    sample = np.dtype(np.uint16 if layout.components[0].bits > 8 else np.uint8)
-    views = []
-    for plane in video.planes[1:3]:
-        rows = np.frombuffer(plane, sample).reshape(plane.height, plane.line_size // sample.itemsize)
-        view = rows[:, : plane.width]
-        view.setflags(write=False)
-        views.append(view)
-    return views[0], views[1]
+    blue, red = (_view(plane, layout, plane.height, plane.width) for plane in video.planes[1:3])
+    return blue, red
 
 
 class Frame:

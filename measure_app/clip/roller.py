@@ -209,7 +209,7 @@ class Roller:
             for video in frames:
                 if video.is_corrupt:
                     trust.failed()
-                index = count if self._table.counted else self._table.index_at(video.pts)
+                index = count if self._table.counted else self._table.index_at(video.pts, before + 1)
                 count += 1
                 if index is None or index <= before or index >= len(self._table):
                     continue  # trimmed off, or a repeat that a damaged stretch brought up

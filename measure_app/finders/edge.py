@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.medians import median
 
 
 def light_table(bit_depth: int = 8, *, full_range: bool = False) -> NDArray[np.float32]:
@@ -125,7 +126,7 @@ def blur_of(light: NDArray[np.float32], start: FloatArray, rough_px: float) -> f
             trials = best * np.array([1 / factor, factor])
         for blur in np.maximum(trials, 0.35):
             # The window must not change with the trial, or small windows would always seem to fit best.
-            loss = float(np.median(_misfit(light, start, float(blur), rough_px)))
+            loss = median(_misfit(light, start, float(blur), rough_px))
             if loss < least:
                 best, least = float(blur), loss
     return best

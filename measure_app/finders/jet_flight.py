@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.medians import median
 from measure_app.finders.path import smooth_course
 
 _FEWEST_TO_LAG = 20
@@ -61,7 +62,7 @@ def not_lagging(
         half = int(np.clip(flight / 4.0, 3, 12))
     total = np.maximum(w.sum(axis=1), 1e-9)
     # What goes on all through the run is left to the lines' heights.
-    lag = flight * (speed - float(np.median(speed[usable])))
+    lag = flight * (speed - median(speed[usable]))
     return (
         landing - lag * (w * early).sum(axis=1) / total,
         carried - lag[:, None] * early,
@@ -82,6 +83,6 @@ def _slope(x: FloatArray, y: FloatArray, weights: FloatArray) -> tuple[float, fl
     for _ in range(4):
         slope = float(np.sum(w * x * y) / max(float(np.sum(w * x * x)), 1e-9))
         rest = np.abs(y - slope * x)
-        size = max(1.4826 * float(np.median(rest[told])), 0.1)
+        size = max(1.4826 * median(rest[told]), 0.1)
         w = weights / (1.0 + (rest / (2.0 * size)) ** 2)
     return slope, size / float(np.sqrt(max(float(np.sum(w * x * x)), 1e-9)))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.clip import Plane
-from measure_app.finders.medians import row_medians
+from measure_app.finders.medians import median, quantile, row_medians
 from measure_app.strips import Strip
 
 
@@ -66,7 +66,7 @@ def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) 
     gain = row_medians(together[:, lit] / usual[lit])
     gain[damaged] = 1.0
     # Below one per cent it is the noise of the median, not exposure.
-    steady = bool(np.percentile(np.abs(gain - 1.0), 95) < 0.012)
+    steady = quantile(np.abs(gain - 1.0), 0.95) < 0.012
     return None if steady else gain
 
 
@@ -79,10 +79,10 @@ def background_of(
     sample = strip.levels[rows].T.astype(np.float32)
     if gain is not None:
         sample = np.float32(black) + (sample - np.float32(black)) / np.maximum(gain[rows], np.float32(0.05))
-    median = row_medians(sample)
+    usual = row_medians(sample)
     level = 2.0 ** (strip.bit_depth - 8)
-    noise = max(1.4826 * float(np.median(np.abs(sample - median[:, None]))), 0.4 * level)
-    return Background(median, noise, max(14.0 * level, 4.0 * noise), black, gain)
+    noise = max(1.4826 * median(np.abs(sample - usual[:, None])), 0.4 * level)
+    return Background(usual, noise, max(14.0 * level, 4.0 * noise), black, gain)
 
 
 def widths_of(
@@ -101,7 +101,7 @@ def widths_of(
         rows = known[np.unique(np.linspace(0, len(known) - 1, 120).astype(int))]
         where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
         profile = np.mean(ground.activity_at(strip.levels, rows, where), axis=0)
-        profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
+        profile = np.maximum(profile - median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
         if profile.max() > 0.1:
             widths.append(float(profile.sum() / profile.max()))
     return widths

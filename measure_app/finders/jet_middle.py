@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.jet_look import Background
+from measure_app.finders.medians import median
 from measure_app.strips import Strip
 
 _NEAR, _FAR = 1.1, 2.2
@@ -69,8 +70,8 @@ def _middle(profile: FloatArray, width: float) -> float:
     centre = len(profile) // 2
     near, far = int(np.ceil(_NEAR * width)), int(np.ceil(_FAR * width))
     beside = [
-        float(np.median(profile[centre - far : centre - near + 1])),
-        float(np.median(profile[centre + near : centre + far + 1])),
+        median(profile[centre - far : centre - near + 1]),
+        median(profile[centre + near : centre + far + 1]),
     ]
     flanks = []
     for level, side in zip(beside, (profile[centre::-1], profile[centre:]), strict=True):
@@ -114,7 +115,7 @@ def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float]
         root = np.sqrt(weights)
         line = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
         gap = np.abs(y - design @ line)
-        size = max(1.4826 * float(np.median(gap)), 0.02)
+        size = max(1.4826 * median(gap), 0.02)
         weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
     spread = np.linalg.inv(design.T @ (design * weights[:, None]))
     return float(line[0]), size * float(np.sqrt(spread[0, 0]))

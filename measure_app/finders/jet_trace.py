@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of
+from measure_app.finders.medians import median
 from measure_app.finders.steadiness import Drift, along_line
 from measure_app.finders.track import Track
 from measure_app.strips import Strip, steadied
@@ -115,7 +116,7 @@ def trace_jet(
         if index < len(_LOWER):
             widths.append(width)
         ok = np.isfinite(found)
-        part = float(np.median((found[ok] + begin - lines.zero_px) / reach[ok]))
+        part = median((found[ok] + begin - lines.zero_px) / reach[ok])
         place, own = _at_middles(found, edges, middles)
         u[:, index] = own
         px[:, index] = strip.line.segment.at(place)
@@ -151,7 +152,7 @@ def _on_line(
     at = guess[known]
     at = at + float(np.argmax(np.convolve(mean_beside(at, far), np.ones(blunt), "same")) - far)
     profile = mean_beside(at, 40)
-    profile = np.maximum(profile - np.median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
+    profile = np.maximum(profile - median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
     if profile.max() <= 0.1:
         return None, width
     width = float(np.clip(profile.sum() / profile.max(), 2.0, 40.0))

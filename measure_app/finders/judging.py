@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
+from measure_app.finders.medians import known_median, median, quantile
 from measure_app.finders.path import from_curve, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
@@ -74,7 +75,7 @@ def judge(
     covered = (
         masked
         | _covered(levels, table, fit.place, blur_px)
-        | (fit.misfit > (3.0 if strange is not None else 6.0) * np.median(fit.misfit) + 3.0 * noise)
+        | (fit.misfit > (3.0 if strange is not None else 6.0) * median(fit.misfit) + 3.0 * noise)
     )
     fit_for = ~(damaged | off_end | faint | covered)
     if strange is not None:
@@ -86,7 +87,7 @@ def judge(
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
     astray = ~(np.abs(fit.place - course) <= np.maximum(_ASTRAY * own_u, 0.5 * blur_px + 0.3))
     gap = np.abs(from_curve(fit.place, fit_for & ~astray, clock))
-    astray |= gap > max(0.8, 6.0 * 1.4826 * float(np.nanmedian(gap))) if np.isfinite(gap).any() else False
+    astray |= gap > max(0.8, 6.0 * 1.4826 * known_median(gap)) if np.isfinite(gap).any() else False
     if strange is not None:
         astray |= strange
     astray |= strayed(fit.place, fit_for & ~astray, clock)
@@ -126,7 +127,7 @@ def _wander(course: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) ->
     """Standard uncertainty, px, that wandering about a smooth curve tells: 95 % of it keep to twice that."""
     gap = np.abs(from_curve(course, usable, clock))
     gap = gap[np.isfinite(gap)]
-    return float(0.5 * np.percentile(gap, 95)) if len(gap) else 0.0
+    return 0.5 * quantile(gap, 0.95) if len(gap) else 0.0
 
 
 def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
@@ -145,15 +146,15 @@ def _noise(levels: Plane, table: LightArray, place: FloatArray) -> float:
         return float(0.3 / np.sqrt(3))
     change = np.where(stays, later - now, np.nan)[stays.any(axis=1)]
     change = change - np.nanmedian(change, axis=1, keepdims=True)
-    return float(max(1.4826 * np.nanmedian(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
+    return float(max(1.4826 * known_median(np.abs(change)) / np.sqrt(2), 0.3 / np.sqrt(3)))
 
 
 def _running_typical(values: FloatArray, half: int) -> FloatArray:
     """The level that most frames around each frame reach: a median of block medians."""
     n = len(values)
     places = np.unique(np.linspace(0, n - 1, max(2, 2 * n // half)).astype(int))
-    medians = [np.median(values[max(0, p - half) : p + half + 1]) for p in places]
-    return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * float(np.median(values)))
+    medians = [median(values[max(0, p - half) : p + half + 1]) for p in places]
+    return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * median(values))
 
 
 def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float) -> NDArray[np.bool_]:
@@ -184,8 +185,8 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
         total = np.cumsum(departure, axis=1)
         total[:, stretch:] -= total[:, :-stretch].copy()
         worst[chunk] = total[:, stretch - 1 :].max(axis=1) / stretch
-    usual = float(np.median(worst))
-    spread = 1.4826 * float(np.median(np.abs(worst - usual)))
+    usual = median(worst)
+    spread = 1.4826 * median(np.abs(worst - usual))
     return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)
 
 

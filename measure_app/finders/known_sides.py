@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.edge import EdgeFit
+from measure_app.finders.medians import column_medians, median, row_medians
 from measure_app.finders.sight import Sight
 
 _REACH_PX = 10.0
@@ -104,7 +105,7 @@ def _typical(
     picks = first[:, None] + (count[:, None] * (np.arange(_MANY) + 0.5) / _MANY).astype(np.intp)
     picks = rows[np.clip(picks, 0, len(rows) - 1)]
     levels = sight.table[sight.codes[picks, np.arange(len(first))[:, None]]]
-    return np.where(count >= 3, np.median(levels, axis=1), np.nan).astype(np.float64)
+    return np.where(count >= 3, row_medians(levels), np.nan).astype(np.float64)
 
 
 def _filled(side: FloatArray) -> FloatArray:
@@ -129,14 +130,14 @@ def _own_shape(
     from scipy.special import ndtr
 
     mixed = ndtr(x / blur_px)
-    usual = float(np.median(np.abs(step[trusted])))
+    usual = median(np.abs(step[trusted]))
     use = np.flatnonzero(trusted & (np.abs(step) > 0.3 * usual))
     use = use[:: max(1, len(use) // 400)]
     if len(use) < 10:
         return np.zeros(len(reach))
     left = (seen[use] - above[use] * (1.0 - mixed[use]) - below[use] * mixed[use]) / step[use, None]
     moved = [np.interp(reach, at, row) for at, row in zip(x[use], left, strict=True)]
-    return np.asarray(np.median(np.stack(moved), axis=0), dtype=np.float64)
+    return column_medians(np.stack(moved))
 
 
 def _fitted(

@@ -19,7 +19,7 @@ from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
 from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
-from measure_app.finders.medians import masked_row_medians, row_medians
+from measure_app.finders.medians import known_median, masked_row_medians, median, quantile, row_medians
 from measure_app.finders.path import best_path, smooth_course
 from measure_app.finders.steadiness import Drift, along_line, with_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
@@ -159,7 +159,7 @@ def _coarse_course(
     inward, sway = (fastest, 3) if lines.zero_px < length / 2 else (3, fastest)
     path = best_path(evidence, back_px=inward, forth_px=sway, step_cost=0.05)
     strength = evidence[np.arange(rows), path]
-    if np.median(strength) < 0.15 * len(strips) or np.ptp(path) < 3:
+    if median(strength) < 0.15 * len(strips) or np.ptp(path) < 3:
         return None
     centres = np.minimum((np.arange(rows) + 0.5) * size - 0.5, n - 1)
     return np.interp(np.arange(n), centres, path.astype(np.float64))
@@ -245,9 +245,9 @@ def _centres(
     # More of the lines departs from the background than a jet and its drops account for: a jet is one of its
     # widths, and a wild splash two or three. What covers the lines may do so in most of the frames.
     whole = row_medians(alive)
-    crowd = whole > 2.0 * float(np.percentile(whole, 20)) + 2.0
+    crowd = whole > 2.0 * quantile(whole, 0.2) + 2.0
     # Where the camera was displaced, edges of the background stir as well.
-    crowd &= (lift == 0.0) | (whole > 2.5 * float(np.median(whole)) + 2.0)
+    crowd &= (lift == 0.0) | (whole > 2.5 * median(whole) + 2.0)
     return places, np.where(crowded, 0.0, weights), crowd | (crowded.mean(axis=1) > 0.4)
 
 
@@ -324,7 +324,7 @@ def _anchored(
 def _usual(disagreement: FloatArray) -> float:
     """Typical disagreement of the lines, px."""
     known = np.isfinite(disagreement)
-    return float(np.median(disagreement[known])) if known.any() else 1.0
+    return median(disagreement[known]) if known.any() else 1.0
 
 
 def _judge(
@@ -340,10 +340,8 @@ def _judge(
     """Own standard uncertainty of every frame, and which frames are refused."""
     n = len(landing)
     off_end = (landing < 0.5 * width) | (landing > length - 1 - 0.5 * width)
-    faint = ~np.isfinite(landing) | (support < max(1.5, 0.3 * float(np.median(support))))
-    apart = np.nan_to_num(disagreement, nan=np.inf) > max(
-        1.5 * width, 6.0 * float(np.nanmedian(disagreement))
-    )
+    faint = ~np.isfinite(landing) | (support < max(1.5, 0.3 * median(support)))
+    apart = np.nan_to_num(disagreement, nan=np.inf) > max(1.5 * width, 6.0 * known_median(disagreement))
     usable = ~(damaged | off_end | faint | apart | covered)
     half = int(np.clip(n // 14, 8, 60))
     course, scatter = smooth_course(landing, usable.astype(np.float64), half)
@@ -352,7 +350,7 @@ def _judge(
     loose = np.sqrt(np.maximum(single / np.sqrt(np.maximum(support, 1.0)), unrest) ** 2 + 0.05**2)
     astray = ~(np.abs(landing - course) <= np.maximum(5.0 * loose, 0.3 * width)) | apart
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
-    astray |= loose > max(width, 5.0 * float(np.median(loose)))
+    astray |= loose > max(width, 5.0 * median(loose))
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + _usual(disagreement) ** 2)
     together = _TOGETHER**2 * square / (1.0 + square / (_TOGETHER_MOST * width) ** 2)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, fit_edges
+from measure_app.finders.medians import median, row_medians
 from measure_app.finders.path import smooth_in_time
 from measure_app.finders.sight import LightArray, gradient
 from measure_app.words import said
@@ -94,16 +95,16 @@ def shows_line(light: LightArray, course: FloatArray, stands_out: float) -> bool
     own = near[:, 7:12]
     peak = np.take_along_axis(own, np.argmax(np.abs(own), axis=1)[:, None], axis=1)
     back = np.max(-np.sign(peak) * near, axis=1) / np.maximum(np.abs(peak[:, 0]), 1e-6)
-    above = np.median(_beside(light, course, -12, -6), axis=1)
-    below = np.median(_beside(light, course, 9, 15), axis=1)
+    above = row_medians(_beside(light, course, -12, -6))
+    below = row_medians(_beside(light, course, 9, 15))
     line = _beside(light, course, -6, 7)
     beyond = np.maximum(
         line.max(axis=1) - np.maximum(above, below), np.minimum(above, below) - line.min(axis=1)
     )
     return bool(
-        np.median(back) > _TWO_SIDES
-        and np.median(beyond / np.maximum(np.abs(above - below), 1.0)) > stands_out
-        and np.median(beyond) > _FAINT
+        median(back) > _TWO_SIDES
+        and median(beyond / np.maximum(np.abs(above - below), 1.0)) > stands_out
+        and median(beyond) > _FAINT
     )
 
 
@@ -233,9 +234,7 @@ def fit_lines(
     # As long as its shape is not known, fits to single frames fail too often for their path to help.
     first = _continuous(tried, course) if shape_known else better(*tried)
     weights = first.information / np.maximum(first.misfit, 0.1) ** 2
-    smooth, _ = smooth_in_time(
-        first.place, np.minimum(weights, 50.0 * float(np.median(weights))), half, clock
-    )
+    smooth, _ = smooth_in_time(first.place, np.minimum(weights, 50.0 * median(weights)), half, clock)
     return fitted(np.where(np.isfinite(smooth), smooth, first.place), 5)
 
 
@@ -247,10 +246,10 @@ def _continuous(fits: list[EdgeFit], course: FloatArray) -> EdgeFit:
     """
     places = np.stack([fit.place for fit in fits], axis=1) - course[:, None]
     misfit = np.stack([fit.misfit for fit in fits], axis=1)
-    usual = max(float(np.median(misfit.min(axis=1))), 0.2)
+    usual = max(median(misfit.min(axis=1)), 0.2)
     # Where there is no line at all everything fits well.
     contrast = np.abs(np.stack([fit.contrast for fit in fits], axis=1))
-    shown = contrast / max(float(np.median(contrast.max(axis=1))), 1e-6)
+    shown = contrast / max(median(contrast.max(axis=1)), 1e-6)
     # Likelihood of normal errors whose size is not known, of as many pixels as tell something of their own.
     cost = _TELLING * np.log(np.maximum(misfit, usual)) + _WORST * np.clip(1.0 - 2.0 * shown, 0.0, 1.0)
     # A line is mostly dark or mostly bright; what lies between it and something else is the other way round.
@@ -286,8 +285,8 @@ def beside_itself(fit: EdgeFit, course: FloatArray, line: Line) -> NDArray[np.bo
     off = np.zeros(len(turned), dtype=bool)
     away = fit.place - course
     for first, stop in zip(ends[::2], ends[1::2], strict=True):
-        before = np.median(away[max(0, first - _NEAR) : first]) if first else np.nan
-        after = np.median(away[stop : stop + _NEAR]) if stop < len(turned) else np.nan
+        before = median(away[max(0, first - _NEAR) : first]) if first else np.nan
+        after = median(away[stop : stop + _NEAR]) if stop < len(turned) else np.nan
         jumps = [abs(away[first] - before), abs(away[stop - 1] - after)]
         off[first:stop] = bool(np.nanmax([0.0, *jumps]) > 0.5 * line.thick_px)
     return off

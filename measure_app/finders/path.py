@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.medians import known_median, median
 
 
 def best_path(
@@ -101,7 +102,7 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
         residual = np.abs(y - course)
         local = _running_median(np.where(valid, residual, np.nan), half)
         scatter = 1.4826 * local / shrink
-        floor = max(float(np.nanmedian(scatter)) if np.isfinite(scatter).any() else 0.0, 1e-3)
+        floor = max(known_median(scatter) if np.isfinite(scatter).any() else 0.0, 1e-3)
         z = residual / (6.0 * np.maximum(scatter, 0.5 * floor))
         robust = np.where(np.isfinite(z), np.clip(1 - np.minimum(z, 1) ** 2, 0, 1) ** 2, 0.0)
     return course, scatter
@@ -141,7 +142,7 @@ def smooth_in_time(
         weighted = basis * robust[:, None]
         trend = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
         gap = np.abs(y - trend)
-        size = max(1.4826 * float(np.median(gap[valid])), 0.05)
+        size = max(1.4826 * median(gap[valid]), 0.05)
         robust = np.where(valid, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
     course, scatter = smooth_course(positions - trend, weights, half)
     return course + trend, scatter
@@ -170,7 +171,7 @@ def from_curve(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArr
         weighted = basis * weights[:, None]
         curve = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
         gap = y - curve
-        size = max(1.4826 * float(np.median(np.abs(gap[use]))), 0.05)
+        size = max(1.4826 * median(np.abs(gap[use])), 0.05)
         if abs(size - before) < 0.01 * size:
             break
         before = size

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.path import clock_of
+from measure_app.finders.medians import median
 from measure_app.finders.track import Why
 from measure_app.words import said
 
@@ -64,9 +65,9 @@ def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArr
     both = bright & tinted
     if both.sum() >= max(8, _FEW * n):
         apart = light.place - colour.place
-        offset = float(np.median(apart[both]))
+        offset = median(apart[both])
         if abs(offset) <= _APART_PX:
-            size = 1.4826 * float(np.median(np.abs(apart[both] - offset)))
+            size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
             astray = tinted & bright & (np.abs(apart - offset) > bound)
             if bright.sum() >= _MOSTLY * tinted.sum() and _unsure(light) <= _SURER * _unsure(colour):
@@ -91,7 +92,7 @@ def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArr
 
 def _unsure(seen: Seen) -> float:
     """Usual standard uncertainty, px."""
-    return float(np.hypot(np.median(seen.own_u[seen.holds]), seen.shared_u))
+    return float(np.hypot(median(seen.own_u[seen.holds]), seen.shared_u))
 
 
 def _filled(light: Seen, colour: Seen, offset: float, size: float, clock: FloatArray) -> Seen:

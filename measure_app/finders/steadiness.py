@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray, Pixel, Segment
 from measure_app.clip import Plane
-from measure_app.finders.medians import row_medians
+from measure_app.finders.medians import median, row_medians
 from measure_app.finders.track import Why
 from measure_app.strips import Strip, StripLine
 
@@ -167,12 +167,12 @@ def drift_of(
     usable = [each for each in shifts if np.isfinite(each[1]).all()]
     right, down, turn, pivot, u, lost = _rigid(usable, n)
     # The noise of the reference frame itself shifts all others alike, by little.
-    middle = [float(np.median(v[~lost])) if (~lost).any() else 0.0 for v in (right, down)]
+    middle = [median(v[~lost]) if (~lost).any() else 0.0 for v in (right, down)]
     apart = [v[~lost] - m * (abs(m) < _ALIKE_PX) for v, m in zip((right, down), middle, strict=True)]
     quiet = [float(np.sqrt(np.mean(v**2))) if len(v) else 0.0 for v in apart]
     jolts = [float(np.max(np.abs(v), initial=0.0)) for v in apart]
     # How far the lines disagree tells how much of a shift is noise.
-    unsure = float(np.median(u[~lost])) if (~lost).any() else 0.0
+    unsure = median(u[~lost]) if (~lost).any() else 0.0
     noisy = max(_STILL_PX, 1.5 * unsure)
     if max(quiet) < noisy and max(jolts) < max(0.5, 5.0 * noisy) and lost.mean() < 0.5:
         return still(n)
@@ -251,7 +251,7 @@ def with_shared_drift(
         own_u, why = with_drift(own_u, why, drift)
         return own_u, shared_u, why
     u = _OF_MEAN * drift.u_px
-    usual = float(np.median(u[~drift.lost]))
+    usual = median(u[~drift.lost])
     own = replace(drift, u_px=np.sqrt(np.maximum(u**2 - usual**2, 0.0)))
     own_u, why = with_drift(own_u, why, own)
     return own_u, float(np.hypot(shared_u, usual)), why
@@ -314,11 +314,11 @@ def _small_shifts(
         found = _gain_and_shift(seen, columns, weights)
         gap = seen - found @ columns.T
     gain = found[:, 1]
-    share = np.mean(np.abs(gap) < _tolerance(slope, float(np.median(size))), axis=1)
+    share = np.mean(np.abs(gap) < _tolerance(slope, median(size)), axis=1)
     # What is covered evenly is the reference without contrast.
     share[(gain < _LEAST_GAIN) | (gain > 1.0 / _LEAST_GAIN)] = 0.0
     move = -found[:, 2] / np.maximum(gain, np.float32(_LEAST_GAIN))
-    return np.clip(move, -1.0, 1.0).astype(np.float64), share.astype(np.float64), float(np.median(size))
+    return np.clip(move, -1.0, 1.0).astype(np.float64), share.astype(np.float64), median(size)
 
 
 def _gain_and_shift(

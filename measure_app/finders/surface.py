@@ -13,6 +13,7 @@ from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
 from measure_app.finders.judging import judge
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
+from measure_app.finders.medians import column_medians, median, quantile
 from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line
 from measure_app.finders.path import best_path, clock_of
 from measure_app.finders.planes import Seen, joined
@@ -114,8 +115,8 @@ of water that shows a dye, for its colour to be that of something seen through i
 def _shows_dye(tinted: Seen) -> bool:
     """Whether colour changes at the surface by about the same all through the run."""
     change = tinted.contrast
-    usual = float(np.median(change))
-    return bool(abs(usual) > _DYED and 1.4826 * np.median(np.abs(change - usual)) < _ALIKE * abs(usual))
+    usual = median(change)
+    return bool(abs(usual) > _DYED and 1.4826 * median(np.abs(change - usual)) < _ALIKE * abs(usual))
 
 
 _KEPT = 0.5
@@ -149,7 +150,7 @@ def _read(
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
     convention_u = line.shared_u_px if line is not None else 0.01 + 0.045 * blur_px
     held = np.array([each is None for each in why])
-    kept_u = _KEPT * float(np.median(own_u[held])) if held.any() else 0.0
+    kept_u = _KEPT * median(own_u[held]) if held.any() else 0.0
     shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2))
     remarks = () if line is None else (line.words,)
     return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
@@ -166,7 +167,8 @@ def _grouped(sight: Sight, damaged: NDArray[np.bool_]) -> tuple[LightArray, int]
         starts = range(0, n, size)
         light = np.stack([sight.rows(slice(i, i + size)).mean(axis=0) for i in starts]).astype(np.float32)
         bad = np.array([bool(damaged[i : i + size].all()) for i in starts])
-    light[bad] = np.median(light[~bad], axis=0) if (~bad).any() else 0.0
+    if bad.any():
+        light[bad] = column_medians(light[~bad]) if (~bad).any() else 0.0
     return light, size
 
 
@@ -262,16 +264,19 @@ def _without_still(steep: LightArray, blocks: int) -> tuple[LightArray, LightArr
     Gives what is left, (rows, L), and what stands still, (blocks, L).
     """
     if blocks == 1 or len(steep) < 10 * blocks:
-        whole = np.median(steep, axis=0)[None]
+        whole = column_medians(steep)[None]
         return steep - whole, whole
     ends = np.linspace(0, len(steep), blocks + 1).astype(int)
-    medians = [np.median(steep[i:j], axis=0) for i, j in pairwise(ends)]
+    medians = [column_medians(steep[i:j]) for i, j in pairwise(ends)]
     out = np.empty_like(steep)
     for block, (i, j) in enumerate(pairwise(ends)):
         near = [steep[i:j] - medians[k] for k in range(max(0, block - 1), min(blocks, block + 2))]
-        stacked = np.stack(near)
-        pick = np.argmin(np.abs(stacked), axis=0)
-        out[i:j] = np.take_along_axis(stacked, pick[None], axis=0)[0]
+        out[i:j] = near[0]
+        least = np.abs(near[0])
+        for each in near[1:]:
+            closer = np.abs(each) < least
+            np.copyto(out[i:j], each, where=closer)
+            np.copyto(least, np.abs(each), where=closer)
     return out, np.stack(medians)
 
 
@@ -279,7 +284,7 @@ def _evidence(steep: LightArray) -> LightArray:
     """Size of the slopes in units of the noise, up to a bound, (rows, L)."""
     strong = np.abs(steep)
     # A film's still parts can be still to the last digit; then the strongest edges tell what is strong.
-    noise = max(1.4826 * float(np.median(strong)), 0.02 * float(np.percentile(strong, 99.5))) + 0.05
+    noise = max(1.4826 * median(strong), 0.02 * quantile(strong, 0.995)) + 0.05
     # Saturation: one glaring frame must not outweigh a whole run of honest contrast.
     evidence = np.minimum(strong / noise, np.float32(40.0)).astype(np.float32)
     evidence[:, :3] = 0.0
@@ -294,7 +299,7 @@ def _strongest(evidence: LightArray, allowed: NDArray[np.bool_] | None) -> tuple
     rows, length = evidence.shape
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 2, 40))
     path = best_path(evidence, back_px=1, forth_px=fastest, step_cost=0.3)
-    return path, float(np.median(evidence[np.arange(rows), path]))
+    return path, median(evidence[np.arange(rows), path])
 
 
 def _moves_enough(path: NDArray[np.int64], block_rows: int) -> bool:
@@ -326,7 +331,7 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     """Step from the lower side of the meniscus band to its upper one where the path took the lower."""
     reach = np.arange(-12, 13)
     index = np.clip(path[:, None] + reach, 0, steep.shape[1] - 1)
-    profile = np.median(np.take_along_axis(steep, index, axis=1), axis=0)
+    profile = column_medians(np.take_along_axis(steep, index, axis=1))
     own = profile[12]
     above = profile[:11] * -np.sign(own)
     rival = int(np.argmax(above))
@@ -381,7 +386,7 @@ def _rough_blur(light: LightArray, start: FloatArray) -> float:
     reach = np.arange(-4, 5)
     index = np.clip(np.rint(start).astype(np.intp)[:, None] + reach, 0, light.shape[1] - 1)
     values = np.take_along_axis(light, index, axis=1)
-    span = np.median(values.max(axis=1) - values.min(axis=1))
-    top = np.median(np.take_along_axis(steep, index, axis=1).max(axis=1))
+    span = median(values.max(axis=1) - values.min(axis=1))
+    top = median(np.take_along_axis(steep, index, axis=1).max(axis=1))
     seen = span / max(float(top) * np.sqrt(2 * np.pi), 1e-6)
     return float(np.clip(np.sqrt(max(seen**2 - 0.49, 0.25)), 0.5, 6.0))

@@ -11,6 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from measure_app.finders.medians import row_medians
+
 LightArray = NDArray[np.float32]
 
 _ENDS = 72
@@ -44,26 +46,29 @@ def lane(evidence: LightArray) -> NDArray[np.bool_] | None:
     cells = -(-length // step)
     padded = np.zeros((rows, cells * step), dtype=np.float32)
     padded[:, :length] = np.minimum(evidence, np.float32(_ENOUGH))
-    pooled = padded.reshape(rows, cells, step).max(axis=2)
+    pooled = np.maximum.reduce([padded[:, k::step] for k in range(step)])
     parts = np.array_split(np.arange(rows), min(_TIMES, rows))
     pooled = np.stack([pooled[part].mean(axis=0) for part in parts])
     # What is common along the line at a time (a hand, a flash) tells nothing of a place.
-    pooled = np.maximum(pooled - np.median(pooled, axis=1, keepdims=True), 0.0)
+    pooled = np.maximum(pooled - row_medians(pooled)[:, None], 0.0)
     moments = np.array([part.mean() for part in parts]) / (rows - 1)
-    first, last = np.meshgrid(np.arange(cells), np.arange(cells), indexing="ij")
-    falls = last - first >= max(3, round(0.15 * cells))
-    first, last = first[falls], last[falls]
-    if not len(first):
+    drops = np.arange(max(3, round(0.15 * cells)), cells)
+    if not len(drops):
         return None
+    # All curves of one drop are shifted copies of each other: their sums are those over windows of the strip.
+    beyond = np.full((len(pooled), cells), -np.inf, dtype=np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(np.hstack([np.sqrt(pooled), beyond]), cells, axis=1)
+    at = np.arange(len(pooled))
     best, curve = -1.0, np.zeros(len(pooled))
-    at = np.arange(len(pooled))[:, None]
     for bend in _BENDS:
         shape = (1.0 - (1.0 - bend * moments) ** 2) / (1.0 - (1.0 - bend) ** 2)
-        cell = np.rint(first + (last - first) * shape[:, None]).astype(np.intp)
-        score = np.sqrt(pooled[at, cell]).mean(axis=0)
-        winner = int(np.argmax(score))
-        if score[winner] > best:
-            best, curve = float(score[winner]), first[winner] + (last - first)[winner] * shape
+        offset = np.rint(drops[:, None] * shape).astype(np.intp)
+        score = windows[at, offset].mean(axis=1)
+        # The last moment may lie before the drop's end, but the curve must not.
+        score[drops[:, None] + np.arange(cells) >= cells] = -np.inf
+        drop, first = np.unravel_index(int(np.argmax(score)), score.shape)
+        if score[drop, first] > best:
+            best, curve = float(score[drop, first]), first + drops[drop] * shape
     if best < _LEAST:
         return None
     middle = np.interp(np.arange(rows) / (rows - 1), moments, curve) * step + step / 2
