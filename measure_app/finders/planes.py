@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.path import clock_of
 from measure_app.finders.medians import median
+from measure_app.finders.path import clock_of
 from measure_app.finders.track import Why
 from measure_app.words import said
 
