@@ -344,7 +344,11 @@ def test_any_text_is_a_pictures_size_or_refused(text: str) -> None:
         assert in_one_line("".join(c for c in str(error) if c.isprintable()))  # noqa: PT017
 
 
-HEADS = {"mov": b"\0\0\0\x18ftypisom", "matroska": b"\x1a\x45\xdf\xa3\x93\x42\x82\x88", "avi": b"RIFF\0\0\0\0AVI "}
+HEADS = {
+    "mov": b"\0\0\0\x18ftypisom",
+    "matroska": b"\x1a\x45\xdf\xa3\x93\x42\x82\x88",
+    "avi": b"RIFF\0\0\0\0AVI ",
+}
 
 
 @settings(few, max_examples=60)
