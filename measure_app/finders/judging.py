@@ -9,7 +9,7 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
 from measure_app.finders.medians import known_median, median, quantile
-from measure_app.finders.path import from_curve, smooth_in_time, strayed
+from measure_app.finders.path import from_curve, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
 
@@ -91,6 +91,8 @@ def judge(
     if strange is not None:
         astray |= strange
     astray |= strayed(fit.place, fit_for & ~astray, clock)
+    held = ~(damaged | off_end | faint | covered | astray)
+    astray |= loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
     astray |= own_u > _UNSURE_PX
     # Few frames that hold among many that do not hold by chance.

@@ -40,6 +40,8 @@ _TELLING = 8.0
 """Pixels of a fitted window that tell something of their own."""
 _OTHER = 4.0
 """How much less likely, as an exponent of e, a line is that is bright where it is mostly dark."""
+_TOLD = 1.25
+"""By what factor the opposite kind of line, a thickness away, must fit worse for the line to be told from it."""
 _JUMP_PX = 0.3
 """A step between neighbours, beyond the course's own, that makes a path less likely by a factor of e."""
 _WORST = 24.0
@@ -290,3 +292,45 @@ def beside_itself(fit: EdgeFit, course: FloatArray, line: Line) -> NDArray[np.bo
         jumps = [abs(away[first] - before), abs(away[stop - 1] - after)]
         off[first:stop] = bool(np.nanmax([0.0, *jumps]) > 0.5 * line.thick_px)
     return off
+
+
+def untold(
+    levels: Plane, table: LightArray, fit: EdgeFit, line: Line, held: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Frames, (n,), of stretches in which a dark line is not told from a bright one beside it.
+
+    A bright line is itself the edge of the dark on either side of it, and before a dark floor that dark is as thin:
+    which of the two is the line is told by how well either fits. Within a stretch the frames speak for one
+    another; across a gap what was seen before it says nothing, as the line may have turned from dark to bright.
+
+    Parameters
+    ----------
+    levels, table : as in `find_lines`
+    fit : the line in every frame
+    line : its shape
+    held : (n,) frames that hold so far
+    """
+    out = np.zeros(len(held), dtype=bool)
+    rows = np.flatnonzero(held)
+    if not len(rows):
+        return out
+    place, sign = fit.place[rows], np.sign(fit.contrast[rows])
+    misfit = np.maximum(fit.misfit[rows], _LEAST_MISFIT)
+    worse = np.full(len(rows), np.inf)
+    for side in (-line.thick_px, line.thick_px):
+        for first in range(0, len(rows), _CHUNK):
+            part = slice(first, first + _CHUNK)
+            other = fit_edges(
+                table[levels[rows[part]]], place[part] + side, line.blur_px, 6, thick_px=line.thick_px
+            )
+            near = np.abs(np.abs(other.place - place[part]) - line.thick_px) < 0.6 * line.thick_px
+            rival = near & (np.sign(other.contrast) != sign[part])
+            factor = np.where(rival, other.misfit / misfit[part], np.inf)
+            worse[part] = np.minimum(worse[part], factor)
+    for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
+        out[rows[stretch]] = np.median(worse[stretch]) < _TOLD
+    return out
+
+
+_LEAST_MISFIT = 0.3
+"""Levels below which a misfit is rounding."""

@@ -192,7 +192,9 @@ def strayed(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray)
     # The worst goes first: until then it bends the curve that the others are held against.
     while len(stretches) > 1:
         at = np.concatenate(stretches)
-        off = [_off(positions, basis, np.setdiff1d(at, one, assume_unique=True), one) for one in stretches]
+        off = [
+            _off(positions, basis, np.setdiff1d(at, one, assume_unique=True), one, clock) for one in stretches
+        ]
         worst = int(np.argmax(off))
         if off[worst] <= 1.0:
             break
@@ -201,9 +203,13 @@ def strayed(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray)
 
 
 def _off(
-    positions: FloatArray, basis: FloatArray, rest: NDArray[np.intp], stretch: NDArray[np.intp]
+    positions: FloatArray,
+    basis: FloatArray,
+    rest: NDArray[np.intp],
+    stretch: NDArray[np.intp],
+    clock: FloatArray,
 ) -> float:
-    """How far a stretch lies from where the rest leads to, against the furthest that is believed."""
+    """How far a stretch lies, or runs, from where the rest leads to, against the furthest that is believed."""
     if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
         return 0.0
     inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
@@ -212,10 +218,64 @@ def _off(
     middle = basis[stretch].mean(axis=0)
     # Neighbours wander together: half a dozen tell no more than one that stands for them.
     u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
-    gap = abs(float(np.mean(positions[stretch]) - middle @ weights))
-    return gap / max(1.0, 3.5 * float(u))
+    apart = positions[stretch] - basis[stretch] @ weights
+    gap = abs(float(np.mean(apart))) / max(1.0, 3.5 * float(u))
+    if not _SHORT[0] <= len(stretch) <= _SHORT[1]:
+        return gap
+    # What stands still, or runs elsewhere, does so within the stretch as well, however unsure its place is.
+    lever = clock[stretch] - np.mean(clock[stretch])
+    over = float(np.ptp(clock[stretch])) / float(lever @ lever)
+    slope = lever @ basis[stretch] / float(lever @ lever) * float(np.ptp(clock[stretch]))
+    u = size * np.sqrt(over**2 * float(lever @ lever) + 6.0 * float(slope @ inverse @ slope))
+    return max(gap, abs(over * float(lever @ apart)) / max(1.0, 3.5 * float(u)))
 
 
+def loose_ends(
+    positions: FloatArray,
+    own_u: FloatArray,
+    usable: NDArray[np.bool_],
+    clock: FloatArray,
+    half: int,
+    least_px: float,
+) -> NDArray[np.bool_]:
+    """Frames (n,) at the ends of stretches that leave the way on which the frames before them lead.
+
+    The first and the last frames of a stretch draw the course that they are held against along with them, and
+    what hides the surface in the next frame disturbs it in these. They are held against a curve of second degree
+    through their neighbours within, with that curve's own uncertainty where it ends.
+
+    Parameters
+    ----------
+    positions, own_u : (n,) px
+    usable : (n,) frames that hold so far
+    clock : (n,) when each frame was taken, −1 to 1
+    half : as many neighbours are asked at least, where there are any, three times as many
+    least_px : by how much an end must be off
+    """
+    out = np.zeros(len(positions), dtype=bool)
+    at = np.flatnonzero(usable & np.isfinite(positions))
+    for stretch in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1):
+        for inward in (stretch, stretch[::-1]):
+            for loose in range(_ENDS, 0, -1):
+                ends, rest = inward[:loose], inward[loose : loose + 3 * half]
+                if len(rest) < half:
+                    continue
+                basis = np.polynomial.chebyshev.chebvander((clock - clock[rest[0]]) / np.ptp(clock[rest]), 2)
+                inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(3))
+                curve = basis[ends] @ (inverse @ (basis[rest].T @ positions[rest]))
+                bent = np.sum((basis[ends] @ inverse) * basis[ends], axis=1)
+                u = np.median(own_u[rest]) * np.sqrt(1.0 + bent)
+                off = np.abs(positions[ends] - curve) > np.maximum(4.0 * u, least_px)
+                if off.all():
+                    out[ends] = True
+                    break
+    return out
+
+
+_ENDS = 3
+"""So many frames at either end of a stretch are held against the others."""
+_SHORT = (3, 12)
+"""Frames from which a stretch tells how it runs, and up to which its mean does not tell it as well."""
 _GAP = 3
 """Frames missing from which what follows is a stretch of its own."""
 

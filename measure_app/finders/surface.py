@@ -14,7 +14,7 @@ from measure_app.finders.judging import judge
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import column_medians, median, quantile
-from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line
+from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line, untold
 from measure_app.finders.path import best_path, clock_of
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
@@ -150,6 +150,10 @@ def _read(
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
     convention_u = line.shared_u_px if line is not None else 0.01 + 0.045 * blur_px
     held = np.array([each is None for each in why])
+    if line is not None:
+        doubtful = held & untold(sight.codes, sight.table, fit, line, held)
+        why = tuple(Why.FAINT if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
+        held &= ~doubtful
     kept_u = _KEPT * median(own_u[held]) if held.any() else 0.0
     shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2))
     remarks = () if line is None else (line.words,)
