@@ -41,7 +41,7 @@ _TELLING = 8.0
 _OTHER = 4.0
 """How much less likely, as an exponent of e, a line is that is bright where it is mostly dark."""
 _TOLD = 1.25
-"""By what factor the opposite kind of line, a thickness away, must fit worse for the line to be told from it."""
+"""By what factor the opposite kind of line, a thickness away, must fit worse than one told from it."""
 _JUMP_PX = 0.3
 """A step between neighbours, beyond the course's own, that makes a path less likely by a factor of e."""
 _WORST = 24.0
@@ -299,9 +299,9 @@ def untold(
 ) -> NDArray[np.bool_]:
     """Frames, (n,), of stretches in which a dark line is not told from a bright one beside it.
 
-    A bright line is itself the edge of the dark on either side of it, and before a dark floor that dark is as thin:
-    which of the two is the line is told by how well either fits. Within a stretch the frames speak for one
-    another; across a gap what was seen before it says nothing, as the line may have turned from dark to bright.
+    Between a bright line and its reflection, or the edge of something behind, the dark can be as thin as the
+    line: which of the two is the line is told by how well either fits. Within a stretch the frames speak for
+    one another; across a gap what was seen before says nothing: the line may have turned from dark to bright.
 
     Parameters
     ----------

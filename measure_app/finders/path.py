@@ -209,7 +209,7 @@ def _off(
     stretch: NDArray[np.intp],
     clock: FloatArray,
 ) -> float:
-    """How far a stretch lies, or runs, from where the rest leads to, against the furthest that is believed."""
+    """How far a stretch lies, or runs, from where the rest leads to, against the furthest believed."""
     if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
         return 0.0
     inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
@@ -241,8 +241,8 @@ def loose_ends(
     """Frames (n,) at the ends of stretches that leave the way on which the frames before them lead.
 
     The first and the last frames of a stretch draw the course that they are held against along with them, and
-    what hides the surface in the next frame disturbs it in these. They are held against a curve of second degree
-    through their neighbours within, with that curve's own uncertainty where it ends.
+    what hides the surface in the next frame disturbs it in these. They are held against a curve of second
+    degree through their neighbours within, with that curve's own uncertainty where it ends.
 
     Parameters
     ----------

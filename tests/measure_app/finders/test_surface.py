@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
-from measure_app.finders.edge import fit_edges, light_table
-from measure_app.finders.path import clock_of, smooth_in_time, strayed
+from measure_app.finders.edge import EdgeFit, fit_edges, light_table
+from measure_app.finders.meniscus import Line, untold
+from measure_app.finders.path import clock_of, loose_ends, smooth_in_time, strayed
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
@@ -292,3 +293,40 @@ def test_a_fall_at_uneven_times_is_smooth() -> None:
     course, scatter = smooth_in_time(places, np.ones(120), 8, clock)
     assert course == pytest.approx(100.0 + 80.0 * clock - 15.0 * clock**2, abs=0.02)
     assert np.max(scatter) < 0.05
+
+
+def test_a_stretch_that_stands_still_is_refused_however_unsure_its_place() -> None:
+    rng = np.random.default_rng(19)
+    places = falling(150, 30.0, 190.0) + rng.normal(0.0, 0.2, 150)
+    usable = np.ones(150, dtype=bool)
+    usable[60:100] = usable[106:] = False
+    clock = clock_of(None, 150)
+    assert not strayed(places, usable, clock).any()
+    stuck = places.copy()
+    stuck[100:106] = places[100:106].mean()
+    assert np.array_equal(np.flatnonzero(strayed(stuck, usable, clock)), np.arange(100, 106))
+
+
+def test_ends_that_leave_the_way_that_leads_there_are_refused() -> None:
+    rng = np.random.default_rng(20)
+    places = falling(120, 30.0, 190.0) + rng.normal(0.0, 0.05, 120)
+    own_u, usable, clock = np.full(120, 0.06), np.ones(120, dtype=bool), clock_of(None, 120)
+    usable[50:60] = False
+    assert not loose_ends(places, own_u, usable, clock, 8, 0.4).any()
+    places[[49, 118, 119]] += np.array([0.9, 0.6, 1.2])
+    assert np.array_equal(np.flatnonzero(loose_ends(places, own_u, usable, clock, 8, 0.4)), [49, 118, 119])
+
+
+def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None:
+    places = falling(60, 40.0, 90.0)
+    line, held, table = Line(0.8, 2.6), np.ones(60, dtype=bool), light_table(8)
+    light = clear_light(places, 140, thick=2.6, blur=0.8, depth=-0.25, air=0.05, water=0.05)
+    levels = np.rint(coded(light) + np.random.default_rng(21).normal(0.0, 4.0, light.shape)).astype(np.uint8)
+    bright = fit_edges(table[levels], places, 0.8, thick_px=2.6)
+    assert not untold(levels, table, bright, line, held).any()
+    # The dark above the line, held for the line although the bright one fits no worse, and after a gap.
+    held[25:35] = False
+    misfit = np.where(np.arange(60) < 30, 0.5, 1.0) * bright.misfit
+    dark = EdgeFit(places - 2.6, bright.information, -bright.contrast, misfit)
+    doubtful = untold(levels, table, dark, line, held)
+    assert np.array_equal(np.flatnonzero(doubtful), np.arange(35, 60))
