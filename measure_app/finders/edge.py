@@ -42,13 +42,14 @@ class EdgeFit:
 
 
 def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray, FloatArray]:
-    """Parts of the profile at x (n, m) px below the edge, and their derivatives by the edge's place."""
+    """Parts (4, n, m) of the profile at x (n, m) px below the edge; and of the last two, which alone change with
+    the edge's place, the derivatives by it.
+    """
     from scipy.special import ndtr
 
     z = x / blur_px
     density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
     step = ndtr(z)
-    one, none = np.ones_like(x), np.zeros_like(x)
     if thick_px:
         upper = (x + thick_px) / blur_px
         fourth = ndtr(upper) - step
@@ -57,9 +58,7 @@ def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray
         # A blurred ramp below the edge: the convolution of x·[x > 0] with the Gaussian.
         fourth, by_fourth = 0.1 * (x * step + blur_px * density), -0.1 * step
     # A tenth of a pixel as the unit of slope keeps the normal equations well scaled.
-    columns = np.stack([one, 0.1 * x, step, fourth], axis=-1)
-    by_place = np.stack([none, none, -density / blur_px, by_fourth], axis=-1)
-    return columns, by_place
+    return np.stack([np.ones_like(x), 0.1 * x, step, fourth]), np.stack([-density / blur_px, by_fourth])
 
 
 def window_of(blur_px: float, thick_px: float = 0.0) -> tuple[int, int]:
@@ -98,11 +97,12 @@ def fit_edges(
     place = np.clip(start, centre - 2.0, centre + 2.0)
     for _ in range(passes):
         columns, by_place = _columns(index - place[:, None], blur_px, thick_px)
-        amplitudes = _solve(columns, y)
-        residual = y - np.einsum("nmk,nk->nm", columns, amplitudes)
-        slope = np.einsum("nmk,nk->nm", by_place, amplitudes)
+        normal = _normal(columns)
+        amplitudes = _solved(normal, columns, y)
+        residual = y - np.einsum("knm,nk->nm", columns, amplitudes)
+        slope = np.einsum("knm,nk->nm", by_place, amplitudes[:, 2:])
         # The part of the slope that the amplitudes cannot imitate.
-        free = slope - np.einsum("nmk,nk->nm", columns, _solve(columns, slope))
+        free = slope - np.einsum("knm,nk->nm", columns, _solved(normal, columns, slope))
         information = np.einsum("nm,nm->n", free, free)
         move = np.einsum("nm,nm->n", free, residual) / np.maximum(information, 1e-12)
         place = np.clip(place + np.clip(move, -0.8, 0.8), centre - 3.0, centre + 3.0)
@@ -111,9 +111,12 @@ def fit_edges(
     return EdgeFit(place, information, contrast, misfit)
 
 
-def _solve(columns: FloatArray, y: FloatArray) -> FloatArray:
-    normal = np.einsum("nmi,nmj->nij", columns, columns) + 1e-9 * np.eye(columns.shape[-1])
-    right = np.einsum("nmi,nm->ni", columns, y)
+def _normal(columns: FloatArray) -> FloatArray:
+    return np.asarray(np.einsum("inm,jnm->nij", columns, columns) + 1e-9 * np.eye(len(columns)))
+
+
+def _solved(normal: FloatArray, columns: FloatArray, y: FloatArray) -> FloatArray:
+    right = np.einsum("knm,nm->nk", columns, y)
     return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
 
 
@@ -139,5 +142,5 @@ def _misfit(light: NDArray[np.float32], start: FloatArray, blur_px: float, rough
     y = np.take_along_axis(light, index, axis=1).astype(np.float64)
     place = fit_edges(light, start, blur_px, passes=3).place
     columns, _ = _columns(index - place[:, None], blur_px, 0.0)
-    residual = y - np.einsum("nmk,nk->nm", columns, _solve(columns, y))
+    residual = y - np.einsum("knm,nk->nm", columns, _solved(_normal(columns), columns, y))
     return np.asarray(np.sqrt(np.mean(residual**2, axis=1)), dtype=np.float64)

@@ -115,16 +115,15 @@ def centred(
     The window tapers at its ends, so that what lies beside the jet pulls little.
     """
     length = activity.shape[1]
-    reach = np.arange(-half, half + 1)
-    taper = np.clip((half + 1 - np.abs(reach)) / 2.0, 0.0, 1.0)
+    reach = np.arange(-half, half + 2)
+    taper = np.clip((half + 1 - np.abs(reach[:-1])) / 2.0, 0.0, 1.0)
     rows = np.arange(len(at))[:, None]
     mass = np.zeros(len(at))
     for _ in range(rounds):
         base = np.clip(np.floor(at).astype(int), 0, length - 1)
         part = np.clip(at - base, 0.0, 1.0)[:, None]
-        left = activity[rows, np.clip(base[:, None] + reach, 0, length - 1)]
-        right = activity[rows, np.clip(base[:, None] + reach + 1, 0, length - 1)]
-        seen = ((1 - part) * left + part * right) * taper
+        near = activity[rows, np.clip(base[:, None] + reach, 0, length - 1)]
+        seen = ((1 - part) * near[:, :-1] + part * near[:, 1:]) * taper
         mass = seen.sum(axis=1)
-        at = at + np.where(mass > 0.3, (seen * reach).sum(axis=1) / np.maximum(mass, 0.3), 0.0)
+        at = at + np.where(mass > 0.3, seen @ reach[:-1] / np.maximum(mass, 0.3), 0.0)
     return at, mass

@@ -165,15 +165,13 @@ def _fitted(
         mixed = ndtr(x / blur_px)
         density = np.exp(-0.5 * (x / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)
         columns = np.stack(
-            [above * (1.0 - mixed), below * mixed + step[:, None] * np.interp(x, grid, padded)], axis=-1
+            [above * (1.0 - mixed), below * mixed + step[:, None] * np.interp(x, grid, padded)]
         )
-        slopes = np.stack(
-            [above * density, -below * density - step[:, None] * np.interp(x, grid, by_place)], axis=-1
-        )
+        slopes = np.stack([above * density, -below * density - step[:, None] * np.interp(x, grid, by_place)])
         bright = _solved(columns, seen)
-        slope = np.einsum("nmk,nk->nm", slopes, bright)
-        left = seen - np.einsum("nmk,nk->nm", columns, bright)
-        slope = slope - np.einsum("nmk,nk->nm", columns, _solved(columns, slope))
+        slope = np.einsum("knm,nk->nm", slopes, bright)
+        left = seen - np.einsum("knm,nk->nm", columns, bright)
+        slope = slope - np.einsum("knm,nk->nm", columns, _solved(columns, slope))
         information = np.sum(slope**2, axis=1)
         move = np.sum(slope * left, axis=1) / np.maximum(information, 1e-9)
         place = np.clip(place + np.clip(move, -0.8, 0.8), start - 3.0, start + 3.0)
@@ -181,7 +179,7 @@ def _fitted(
 
 
 def _solved(columns: FloatArray, y: FloatArray) -> FloatArray:
-    """Amplitudes (n, 2) of two columns; of one that is black, none."""
-    normal = np.einsum("nmi,nmj->nij", columns, columns) + 1e-6 * np.eye(2)
-    right = np.einsum("nmi,nm->ni", columns, y)
+    """Amplitudes (n, 2) of two columns (2, n, m); of one that is black, none."""
+    normal = np.einsum("inm,jnm->nij", columns, columns) + 1e-6 * np.eye(2)
+    right = np.einsum("knm,nm->nk", columns, y)
     return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)

@@ -38,7 +38,7 @@ def best_path(
         now = inner[i]
         np.maximum.reduce(candidates, axis=0, out=now)
         now += evidence[i]
-        now -= now.max()
+        now -= np.maximum.reduce(now)
     path = np.zeros(n, dtype=np.int64)
     path[-1] = int(np.argmax(inner[-1]))
     # Which step was best is asked again where the path runs: cheaper than to keep it for every position.
