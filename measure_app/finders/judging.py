@@ -168,7 +168,7 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
     n, length = levels.shape
     sample = np.unique(np.linspace(0, n - 1, 160).astype(int))
     margin = 4.0 + 14.0 * blur_px
-    light = table[levels[sample]].astype(np.float64)
+    light = table[levels[sample]]
     along = np.arange(length)
     distance = along[None, :] - place[sample][:, None]
     air = _masked_median(light, distance < -margin)
@@ -177,24 +177,27 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
     worst = np.empty(n)
     for first in range(0, n, _CHUNK):
         chunk = slice(first, first + _CHUNK)
-        gap = along[None, :] - place[chunk, None]
-        expected = np.where(gap < 0.0, air, water)
-        known = (np.abs(gap) > margin) & np.isfinite(expected)
-        departure = np.where(known, table[levels[chunk]] - expected, 0.0)
+        above, below = along < (place[chunk] - margin)[:, None], along > (place[chunk] + margin)[:, None]
+        known = (above & np.isfinite(air)) | (below & np.isfinite(water))
+        departure = np.where(above, air, water)
+        np.subtract(table[levels[chunk]], departure, out=departure)
+        departure[~known] = 0.0
         # Exposure drift moves the whole line alike and is no cover.
-        drift = departure.sum(axis=1, keepdims=True) / np.maximum(known.sum(axis=1, keepdims=True), 1)
-        departure = np.where(known, np.abs(departure - np.clip(drift, -8, 8)), 0.0)
-        total = np.cumsum(departure, axis=1)
-        total[:, stretch:] -= total[:, :-stretch].copy()
-        worst[chunk] = total[:, stretch - 1 :].max(axis=1) / stretch
+        drift = departure.sum(axis=1, dtype=np.float64) / np.maximum(np.count_nonzero(known, axis=1), 1)
+        departure -= np.clip(drift, -8, 8)[:, None].astype(np.float32)
+        np.abs(departure, out=departure)
+        departure[~known] = 0.0
+        total = np.zeros((len(departure), length + 1))
+        np.cumsum(departure, axis=1, dtype=np.float64, out=total[:, 1:])
+        worst[chunk] = np.max(total[:, stretch:] - total[:, :-stretch], axis=1) / stretch
     usual = median(worst)
     spread = 1.4826 * median(np.abs(worst - usual))
     return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)
 
 
-def _masked_median(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
+def _masked_median(values: LightArray, mask: NDArray[np.bool_]) -> LightArray:
     """Median down each column over the rows that the mask picks; NaN where fewer than three do."""
-    ordered = np.sort(np.where(mask, values, np.inf), axis=0)
+    ordered = np.sort(np.where(mask, values, np.float32(np.inf)), axis=0)
     count = mask.sum(axis=0)
     middle = np.take_along_axis(ordered, np.maximum((count - 1) // 2, 0)[None, :], axis=0)[0]
-    return np.where(count >= 3, middle, np.nan)
+    return np.where(count >= 3, middle, np.float32(np.nan))
