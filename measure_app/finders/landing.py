@@ -135,12 +135,14 @@ def _coarse_course(
     places = np.arange(length, dtype=np.float64)
     rows = -(-n // size)
     evidence = np.zeros((rows, length), dtype=np.float32)
+    block = max(1, _CHUNK // (4 * size))
+    # Memory asked for anew costs more than what is done in it here.
+    room = np.empty((2, min(block, rows), length), dtype=np.float32)
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
         at = lines.place_on(index, places)
         inside = ((at >= 0) & (at <= length - 1)).astype(np.float32)
         low = np.clip(np.floor(at).astype(int), 0, length - 2)
         part = np.clip(at - low, 0.0, 1.0).astype(np.float32)
-        block = max(1, _CHUNK // (4 * size))
         for first in range(0, rows, block):
             last = min(first + block, rows)
             activity = ground.activity(
@@ -149,7 +151,11 @@ def _coarse_course(
             if size > 1:
                 activity = np.add.reduceat(activity, np.arange(0, len(activity), size), axis=0)
                 activity /= np.float32(size)
-            evidence[first:last] += (activity[:, low] * (1 - part) + activity[:, low + 1] * part) * inside
+            for side, share, on in ((low, (1 - part) * inside, room[0]), (low + 1, part * inside, room[1])):
+                taken = on[: last - first]
+                np.take(activity, side, axis=1, out=taken, mode="clip")
+                taken *= share
+            evidence[first:last] += np.add(room[0, : last - first], taken, out=taken)
     evidence = _smoothed(evidence)
     if marks is not None:
         evidence *= _favoured(marks, size, rows, length)
@@ -190,9 +196,9 @@ def _smoothed(evidence: NDArray[np.float32]) -> NDArray[np.float32]:
     """Triangle of seven pixels along the line: about the width of a jet."""
     kernel = (np.bartlett(9)[1:-1] / np.bartlett(9).sum()).astype(np.float32)
     padded = np.pad(evidence, ((0, 0), (3, 3)))
-    out = np.zeros_like(evidence)
+    out, part = np.zeros_like(evidence), np.empty_like(evidence)
     for shift, weight in enumerate(kernel):
-        out += weight * padded[:, shift : shift + evidence.shape[1]]
+        out += np.multiply(padded[:, shift : shift + evidence.shape[1]], weight, out=part)
     return out
 
 

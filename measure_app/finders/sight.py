@@ -72,8 +72,8 @@ def gradient(light: LightArray, sigma: float = 1.5) -> LightArray:
     kernel = (x * np.exp(-0.5 * (x / sigma) ** 2)).astype(np.float32)
     kernel /= np.sum(x * kernel)
     padded = np.pad(light, ((0, 0), (reach, reach)), mode="edge")
-    out = np.zeros_like(light)
+    out, part = np.zeros_like(light), np.empty_like(light)
     for shift, weight in enumerate(kernel):
         if weight:
-            out += weight * padded[:, shift : shift + light.shape[1]]
+            out += np.multiply(padded[:, shift : shift + light.shape[1]], weight, out=part)
     return out
