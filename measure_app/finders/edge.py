@@ -42,8 +42,9 @@ class EdgeFit:
 
 
 def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray, FloatArray]:
-    """Parts (4, n, m) of the profile at x (n, m) px below the edge; and of the last two, which alone change with
-    the edge's place, the derivatives by it.
+    """Parts (4, n, m) of the profile at x (n, m) px below the edge; derivatives (2, n, m) by the edge's place.
+
+    The first two parts do not change with the place.
     """
     from scipy.special import ndtr
 
