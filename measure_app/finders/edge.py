@@ -42,7 +42,7 @@ class EdgeFit:
 
 
 def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray, FloatArray]:
-    """Parts (4, n, m) of the profile at x (n, m) px below the edge; derivatives (2, n, m) by the edge's place.
+    """Parts (4, n, m) of the profile at x (n, m) px below the edge, and derivatives (2, n, m) by its place.
 
     The first two parts do not change with the place.
     """
