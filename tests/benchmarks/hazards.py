@@ -8,6 +8,13 @@ in px along the drawn line and in mm; the share of found readings that are wrong
 and 1 px for the surface, 5 u and 3 px for the landing, or found where the part is hidden); the share beyond 2 u; and
 the time of `measure` over plain decoding of the same film. The landing is held against where the jet crosses the line
 as it was drawn.
+
+Three ratios say of what kind a wrong uncertainty is, as rms over films; each is 1 where it is right. Bias over u shared:
+the median error of a film over the uncertainty that all its frames share (which holds slow wandering as well, so that
+a little under 1 is right). Scatter over u own: how the errors scatter about that median, over the frames' own
+uncertainty (wandering makes it a little more than 1). Error over u: all of the error over all of the uncertainty. One
+film's error that all frames share is beyond 2 u in all of them or in none: the share of a class needs many films, the
+ratios tell more. After the hazards come all films together, and those with no, one and several hazards.
 """
 
 from __future__ import annotations
@@ -51,6 +58,8 @@ class Seen:
     u_px: NDArray[np.float64]
     share_seen: NDArray[np.float64]
     mm_per_px: float
+    own_u_px: NDArray[np.float64]
+    shared_u_px: float
 
 
 @dataclass(frozen=True)
@@ -77,6 +86,9 @@ class Figures:
     beyond: float
     wrong_frames: int
     films_wrong: int
+    bias_over_shared: float
+    scatter_over_own: float
+    error_over_u: float
 
 
 def seen_of(
@@ -88,7 +100,12 @@ def seen_of(
     slope = np.polyfit(places, lengths, 1)[0]
     shares = np.array([frame.get(f"{part}_share_seen", 1.0) for frame in frames], dtype=np.float64)
     return Seen(
-        track.along_px - places, np.hypot(track.own_u_px, track.shared_u_px), shares, 1000 * abs(slope)
+        track.along_px - places,
+        np.hypot(track.own_u_px, track.shared_u_px),
+        shares,
+        1000 * abs(slope),
+        track.own_u_px,
+        track.shared_u_px,
     )
 
 
@@ -188,6 +205,24 @@ def wrong_readings(seen: Seen, part: str) -> NDArray[np.bool_]:
     return found & (off | (seen.share_seen < HIDDEN_BELOW))
 
 
+FEWEST = 10
+"""Readings of a film from which its bias and scatter are told apart."""
+
+
+def ratios(seen: Seen) -> tuple[float, float, float] | None:
+    """Bias over what frames share, scatter over what they do not, all over all; None of too few readings."""
+    good = np.isfinite(seen.error_px) & (seen.share_seen >= VISIBLE_FROM)
+    if good.sum() < FEWEST:
+        return None
+    error = seen.error_px[good]
+    bias = float(np.median(error))
+    return (
+        bias / seen.shared_u_px,
+        float(np.sqrt(np.mean((error - bias) ** 2) / np.mean(seen.own_u_px[good] ** 2))),
+        float(np.sqrt(np.mean((error / seen.u_px[good]) ** 2))),
+    )
+
+
 def figures(films: list[Seen], part: str) -> Figures:
     error = np.concatenate([f.error_px for f in films])
     u = np.concatenate([f.u_px for f in films])
@@ -198,6 +233,8 @@ def figures(films: list[Seen], part: str) -> Figures:
     wrong = [int(wrong_readings(f, part).sum()) for f in films]
     size, nothing = np.abs(error[good]), float("nan")
     any_ = bool(good.any())
+    told = np.array([each for each in map(ratios, films) if each is not None])
+    kinds = [float(v) for v in np.sqrt(np.mean(told**2, axis=0))] if len(told) else [nothing] * 3
     return Figures(
         float(good.sum() / max(visible.sum(), 1)),
         float(np.sqrt(np.mean(size**2))) if any_ else nothing,
@@ -208,12 +245,13 @@ def figures(films: list[Seen], part: str) -> Figures:
         float(np.mean(size > 2 * u[good])) if any_ else nothing,
         sum(wrong),
         sum(n > 0 for n in wrong),
+        *kinds,
     )
 
 
 HEAD = (
     "hazard", "films", "part", "found", "rms px", "95 % px", "rms mm", "95 % mm", "wrong, no flag", "films with wrong",
-    "beyond 2 u", "time / decoding",
+    "beyond 2 u", "bias / u shared", "scatter / u own", "error / u", "time / decoding",
 )  # fmt: skip
 
 
@@ -236,8 +274,24 @@ def rows(hazard: str, films: list[Measured]) -> Iterator[tuple[str, ...]]:
             f"{got.wrong:.4f}",
             str(got.films_wrong),
             f"{got.beyond:.3f}",
+            f"{got.bias_over_shared:.2f}",
+            f"{got.scatter_over_own:.2f}",
+            f"{got.error_over_u:.2f}",
             f"{ratio:.2f}" if part == "surface" else "",
         )
+
+
+def pools(films: dict[str, list[Measured]]) -> Iterator[tuple[str, list[Measured]]]:
+    """Films together, and by how much is wrong with them."""
+    kinds = {
+        "*without a hazard*": [name for name in films if name == "none"],
+        "*one hazard*": [name for name in films if name != "none" and "+" not in name],
+        "*several hazards*": [name for name in films if "+" in name],
+    }
+    yield "*all*", [film for some in films.values() for film in some]
+    for kind, names in kinds.items():
+        if names and len(names) < len(films):
+            yield kind, [film for name in names for film in films[name]]
 
 
 def as_markdown(table: list[tuple[str, ...]]) -> str:
@@ -246,11 +300,19 @@ def as_markdown(table: list[tuple[str, ...]]) -> str:
 
 
 def as_columns(row: tuple[str, ...]) -> str:
-    widths = (26, 5, 8, 6, 7, 7, 7, 7, 14, 16, 10, 15)
+    widths = (26, 5, 8, 6, 7, 7, 7, 7, 14, 16, 10, 15, 15, 9, 15)
     return " ".join(
         cell.ljust(width) if i in {0, 2} else cell.rjust(width)
         for i, (cell, width) in enumerate(zip(row, widths, strict=True))
     )
+
+
+def shown(name: str, films: list[Measured]) -> list[tuple[str, ...]]:
+    """Print the rows of some films, and give them."""
+    made = list(rows(name, films))
+    for row in made:
+        print(as_columns(row), flush=True)
+    return made
 
 
 def trouble_in(film: Measured) -> Iterator[str]:
@@ -325,12 +387,12 @@ def main() -> None:
             film = job.result() if error is None else broken
             films[film.hazard].append(film)
             if len(films[film.hazard]) == due[film.hazard]:
-                for row in rows(film.hazard, films[film.hazard]):
-                    table.append(row)
-                    print(as_columns(row), flush=True)
+                table += shown(film.hazard, films[film.hazard])
                 for done in sorted(films[film.hazard], key=lambda f: f.name):
                     for line in trouble_in(done):
                         print(line, flush=True)
+    for name, together in pools(films):
+        table += shown(name, together)
     if chosen.table:
         command = "python -m tests.benchmarks.hazards " + " ".join(sys.argv[1:])
         chosen.table.write_text(f"`{command.strip()}`\n\n{as_markdown(table)}\n", encoding="utf-8")

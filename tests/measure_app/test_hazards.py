@@ -12,6 +12,7 @@ import pytest
 from measure_app.clip import open_clip
 from measure_app.measuring import Search, search
 from measure_app.runfile import load_run
+from tests.benchmarks import hazards as rendered
 from tests.benchmarks.finding import truths
 from tests.benchmarks.overlays import BENCH, figures, hazards
 from tests.spoiled import Hazard, Spoiled
@@ -63,3 +64,16 @@ def test_a_camera_that_stood_still_is_left_alone_and_one_that_moved_is_followed(
     assert np.median(bumped.drift.right_px[-60:]) == pytest.approx(-4.0, abs=0.2)
     assert np.median(bumped.drift.down_px[-60:]) == pytest.approx(3.0, abs=0.2)
     assert np.abs(bumped.drift.right_px[:100]).max() < 0.15
+
+
+def test_the_benchmark_tells_bias_from_scatter() -> None:
+    rng = np.random.default_rng(1)
+    own = rng.normal(0.0, 0.2, 4000)
+    n = len(own)
+    seen = rendered.Seen(own + 0.3, np.full(n, np.hypot(0.1, 0.15)), np.ones(n), 1.0, np.full(n, 0.1), 0.15)
+    bias, scatter, whole = rendered.ratios(seen) or (0.0, 0.0, 0.0)
+    assert bias == pytest.approx(2.0, abs=0.1)
+    assert scatter == pytest.approx(2.0, abs=0.1)
+    assert whole == pytest.approx(2.0, abs=0.1)
+    names = [name for name, _ in rendered.pools({"none": [], "hand": [], "hand+label": []})]
+    assert names == ["*all*", "*without a hazard*", "*one hazard*", "*several hazards*"]
