@@ -134,16 +134,7 @@ def smooth_in_time(
     valid = np.isfinite(positions) & (weights > 0)
     if usual <= 0 or np.max(np.abs(steps - usual)) < _EVEN * usual or valid.sum() < 6:
         return smooth_course(positions, weights, half)
-    basis = np.asarray(np.polynomial.chebyshev.chebvander(clock, 2), dtype=np.float64)
-    robust = valid.astype(np.float64)
-    y = np.where(valid, positions, 0.0)
-    trend = np.zeros(len(positions))
-    for _ in range(6):
-        weighted = basis * robust[:, None]
-        trend = basis @ np.linalg.lstsq(weighted.T @ basis, weighted.T @ y, rcond=None)[0]
-        gap = np.abs(y - trend)
-        size = max(1.4826 * median(gap[valid]), 0.05)
-        robust = np.where(valid, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
+    trend = _curve(positions, valid, clock, 2)
     course, scatter = smooth_course(positions - trend, weights, half)
     return course + trend, scatter
 
@@ -155,17 +146,21 @@ _EVEN = 0.02
 def from_curve(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> FloatArray:
     """How far each frame lies from one smooth curve through the whole run, (n,) px; NaN where not known.
 
-    A polynomial of fifth degree, fitted robustly (Tukey's biweight): smooth enough that a group of frames
-    that follows a wrong edge between gaps stands out, supple enough for any container that narrows gently.
+    A polynomial of fifth degree, fitted robustly: smooth enough that a group of frames that follows a wrong
+    edge between gaps stands out, supple enough for any container that narrows gently.
     """
-    n = len(positions)
     use = usable & np.isfinite(positions)
     if use.sum() < 30:
-        return np.full(n, np.nan)
+        return np.full(len(positions), np.nan)
+    return np.where(use, positions - _curve(positions, use, clock, 5), np.nan)
+
+
+def _curve(positions: FloatArray, use: NDArray[np.bool_], clock: FloatArray, degree: int) -> FloatArray:
+    """Polynomial in time through the frames in use, fitted robustly (Tukey's biweight); (n,) px."""
     weights = use.astype(np.float64)
     y = np.where(use, positions, 0.0)
-    basis = np.polynomial.chebyshev.chebvander(clock, 5)
-    gap = np.zeros(n)
+    basis = np.asarray(np.polynomial.chebyshev.chebvander(clock, degree), dtype=np.float64)
+    curve = np.zeros(len(positions))
     before = np.inf
     for _ in range(12):
         weighted = basis * weights[:, None]
@@ -176,7 +171,7 @@ def from_curve(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArr
             break
         before = size
         weights = np.where(use, np.clip(1.0 - (gap / (6.0 * size)) ** 2, 0.0, None) ** 2, 0.0)
-    return np.where(use, gap, np.nan)
+    return curve
 
 
 def strayed(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> NDArray[np.bool_]:
