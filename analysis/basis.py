@@ -142,7 +142,7 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     throws = both.chosen
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(mask(throws.rows, series.kept.shape[0]))
-    angled = None if throws is None else law.with_free_angle(throws)
+    angled = None if throws is None or pairs is None else law.with_free_angle(throws, pairs)
     cv_other = None
     if other is not None:
         allowed = usable | (cut.below_limit & _usable(seen.throws, other.with_head))

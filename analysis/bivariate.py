@@ -54,46 +54,31 @@ def line_with_errors_in_both(
 
     Notes
     -----
-    odrpack's χ² contains both distances of every point. R² and `residuals` are about the line in y.
+    The iteration of D. York, "Least-squares fitting of a straight line", Canadian Journal of Physics 44
+    (1966), settles in a few steps; what it does not settle is left to odrpack, which then starts from there.
+    χ² contains both distances of every point. R² and `residuals` are about the line in y.
     """
-    from odrpack import odr_fit
-
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     n, p = x.shape[0], 2 if free_intercept else 1
     _refuse_what_cannot_be_fitted(x, u_x, u_y, p)
-    # Scaled axes keep odrpack's step control away from units: nanometres or kilometres give the same digits.
+    # Scaled axes keep all steps away from units: nanometres or kilometres give the same digits.
     scale_x, scale_y = float(np.max(np.abs(x))), float(np.max(np.abs(y))) or 1.0
-    xs, ys, us, vs = x / scale_x, y / scale_y, np.asarray(u_x) / scale_x, np.asarray(u_y) / scale_y
-    exact = us <= 0.0
-    weight_x = 1.0 / np.where(exact, 1.0, us) ** 2
-    start, moved = _start(xs, ys, us, vs, free_intercept)
-    constant = 1.0 if free_intercept else 0.0
-    result = odr_fit(
-        lambda at, beta: beta[-1] * at + constant * beta[0],
-        xs,
-        ys,
-        start,
-        weight_x=weight_x,
-        weight_y=1.0 / vs**2,
-        fix_x=exact,
-        delta0=moved,
-        jac_beta=lambda at, _beta: np.stack([np.ones_like(at), at]) if free_intercept else at[None, :],
-        jac_x=lambda at, beta: np.full_like(at, beta[-1]),
-        sstol=1e-15,
-        partol=1e-12,
-    )
-    # The last digit tells how it stopped: 1 to 3 are convergence. A leading 1 of four digits doubts the
-    # derivatives, which near a zero intercept is rounding in the test of them: those of a line are exact.
-    converged = result.info < 10_000 and result.info % 10 in (1, 2, 3)
-    if not (converged and np.all(np.isfinite(result.beta))):
-        raise ValueError(f"the line with errors in both variables did not settle: {result.stopreason}")
+    points = x / scale_x, y / scale_y, np.asarray(u_x) / scale_x, np.asarray(u_y) / scale_y
+    beta, moved, settled = _york(*points, free_intercept)
+    if not settled:
+        beta, moved = _searched(*points, beta, moved)
+    slope, intercept = float(beta[-1]), float(beta[0]) if free_intercept else 0.0
+    # Both distances of a point together, in units of their uncertainties: York's weight of its gap in y.
+    weight = 1.0 / (points[3] ** 2 + (slope * points[2]) ** 2)
     dof = n - p
-    slope = float(result.beta[-1]) * scale_y / scale_x
-    intercept = float(result.beta[0]) * scale_y if free_intercept else 0.0
     to_units = np.array([scale_y, scale_y / scale_x] if free_intercept else [scale_y / scale_x])
-    # odrpack's cov_beta times its residual variance is the scaled covariance; without it, the unscaled one.
-    unscaled = _two_by_two(result.cov_beta * np.outer(to_units, to_units), free_intercept)
-    chi_squared = float(result.sum_square) / dof if dof else None
+    along = points[0] + moved
+    design = np.stack([np.ones(n), along]) if free_intercept else along[None]
+    unscaled = np.linalg.inv((design * weight) @ design.T) * (to_units[:, None] * to_units)
+    unscaled = _two_by_two(unscaled, free_intercept)
+    gap = points[1] - intercept - slope * points[0]
+    chi_squared = float(np.sum(weight * gap**2)) / dof if dof else None
+    slope, intercept = slope * scale_y / scale_x, intercept * scale_y
     scaled = None if chi_squared is None else unscaled * chi_squared
     wider = scaled is not None and chi_squared is not None and chi_squared > 1.0
     residuals = y - (intercept + slope * x)
@@ -134,16 +119,19 @@ def _refuse_what_cannot_be_fitted(x: FloatArray, u_x: FloatArray, u_y: FloatArra
         raise ValueError("all x values are zero")
 
 
-def _start(
+def _york(
     x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray, free_intercept: bool
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, bool]:
     """
-    Give coefficients and moves of x close to the answer, so that the iteration needs only a few steps.
+    Give coefficients, moves of x to the nearest points of the line, and whether they stand.
 
-    A weighted line whose weights and points of x follow the slope (Deming's rule, until it stands).
+    A weighted line whose weights and points of x follow the slope, until it stands. Steps shrink by a like
+    factor each time: one that gets to the last digits within thirty shrinks them so fast that what is left
+    of the way is less than the last step.
     """
     adjusted = x
     slope, intercept = 0.0, 0.0
+    settled = False
     for _ in range(30):
         before = slope
         w = 1.0 / (u_y**2 + (slope * u_x) ** 2)
@@ -156,10 +144,42 @@ def _start(
         intercept = cy - slope * cx
         gap = y - intercept - slope * x
         adjusted = x + slope * u_x**2 / (u_y**2 + (slope * u_x) ** 2) * gap
-        if abs(slope - before) <= 1e-13 * abs(slope):
+        settled = spread > 0.0 and abs(slope - before) <= 1e-13 * abs(slope)
+        if settled:
             break
     coefficients = np.array([intercept, slope] if free_intercept else [slope])
-    return coefficients, adjusted - x
+    return coefficients, adjusted - x, settled
+
+
+def _searched(
+    x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray, start: FloatArray, moved: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Let odrpack look for coefficients and moves of x, from a place close to them."""
+    from odrpack import odr_fit
+
+    free_intercept = start.shape[0] == 2
+    exact = u_x <= 0.0
+    constant = 1.0 if free_intercept else 0.0
+    result = odr_fit(
+        lambda at, beta: beta[-1] * at + constant * beta[0],
+        x,
+        y,
+        start,
+        weight_x=1.0 / np.where(exact, 1.0, u_x) ** 2,
+        weight_y=1.0 / u_y**2,
+        fix_x=exact,
+        delta0=moved,
+        jac_beta=lambda at, _beta: np.stack([np.ones_like(at), at]) if free_intercept else at[None, :],
+        jac_x=lambda at, beta: np.full_like(at, beta[-1]),
+        sstol=1e-15,
+        partol=1e-12,
+    )
+    # The last digit tells how it stopped: 1 to 3 are convergence. A leading 1 of four digits doubts the
+    # derivatives, which near a zero intercept is rounding in the test of them: those of a line are exact.
+    converged = result.info < 10_000 and result.info % 10 in (1, 2, 3)
+    if not (converged and np.all(np.isfinite(result.beta))):
+        raise ValueError(f"the line with errors in both variables did not settle: {result.stopreason}")
+    return np.asarray(result.beta, dtype=np.float64), np.asarray(result.delta, dtype=np.float64)
 
 
 def _two_by_two(covariance: FloatArray, free_intercept: bool) -> FloatArray:

@@ -32,11 +32,12 @@ class Estimate:
     """Degrees of freedom of the own part; infinite where it rests on stated errors."""
     own_names: tuple[str, ...] = ()
     """c names under which the rows of `own` stand in a budget; () puts all of them under `OWN`."""
+    u_own: float = field(init=False)
+    """Standard uncertainty from the readings' own errors; interval, budget and doubts all ask for it."""
 
-    @property
-    def u_own(self) -> float:
-        """Standard uncertainty from the readings' own errors."""
-        return math.sqrt(float(np.sum(self.own**2)))
+    def __post_init__(self) -> None:
+        """Add up the readings' own errors, once."""
+        object.__setattr__(self, "u_own", math.sqrt(float(np.sum(self.own**2))))
 
     @property
     def u(self) -> float:

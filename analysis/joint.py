@@ -9,7 +9,8 @@ import numpy as np
 
 from analysis.drain_clock import DrainClock
 from analysis.models import Paired
-from analysis.penalised import Evaluated, JointFit, Problem, RowChoice, fit_problem
+from analysis.penalised import Evaluated, JointFit, Problem, RowChoice, RowsOfLaw, fit_problem
+from analysis.scatter import median
 from analysis.series import FloatArray, IntArray
 from analysis.shifts import level_drop
 
@@ -21,6 +22,11 @@ def _active(at: Paired) -> tuple[IntArray, FloatArray]:
     """List the sources that move anything, and their part of the directions."""
     active = np.nonzero(np.any(at.directions != 0.0, axis=1))[0]
     return active, at.directions[active]
+
+
+def _by_direction(at: Paired, shared: FloatArray) -> FloatArray:
+    """Give (r, m) the change of each row with each direction of the sources."""
+    return np.ascontiguousarray((shared @ at.directions).T)
 
 
 def _begin_near(start: FloatArray, names: list[str], near: JointFit | None) -> None:
@@ -38,10 +44,10 @@ def _usable_variance(own: FloatArray, observed: FloatArray) -> tuple[FloatArray,
     observed values keeps a perfect or over-confident table from drowning the priors in rounding noise.
     """
     known = np.isfinite(own) & (own > 0.0)
-    floor = (1e-6 * float(np.median(np.abs(observed)))) ** 2
+    floor = (1e-6 * median(np.abs(observed))) ** 2
     if not np.any(known):
         return np.ones_like(own), False
-    return np.maximum(np.where(known, own, float(np.median(own[known]))), floor), True
+    return np.maximum(np.where(known, own, median(own[known])), floor), True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +133,7 @@ def fit_throws(
     """
     active, directions = _active(at)
     head_s, throw_s, drop_s = (
-        columns @ at.directions for columns in (at.head_shared, at.throw_shared, at.drop_shared)
+        _by_direction(at, columns) for columns in (at.head_shared, at.throw_shared, at.drop_shared)
     )
     names = ["cv"] + ["head_zero"] * free_head_zero + ["launch_angle"] * free_angle
     n_free = len(names)
@@ -141,44 +147,56 @@ def fit_throws(
     # What a row's own errors of head and drop do not explain of its variance is laid on the throw.
     rest = np.sqrt(np.maximum(0.0, usable - (per_head * at.head_u) ** 2 - (per_drop * at.drop_u) ** 2))
 
-    def tangent(theta: FloatArray, keep: RowChoice) -> _Tangent:
-        z, head_u = theta[n_free:], at.head_u[keep]
-        head = at.head[keep] - head_s[keep] @ z + (theta[1] if free_head_zero else 0.0)
-        drop = np.maximum(at.drop[keep] - drop_s[keep] @ z, _TINY_HEAD_M)
-        throw = at.throw[keep] - throw_s[keep] @ z
-        touched = np.maximum(head, _TINY_HEAD_M)
-        cv = float(theta[0])
-        angle = float(np.clip(theta[n_free - 1], -1.4, 1.4)) if free_angle else at.angle_rad
-        for _ in range(3):
-            on_law, per_cv, by_head, by_drop, by_angle = (
-                _level_law(factor, cv, touched, drop)
-                if level
-                else _angled_law(factor, cv, touched, drop, angle)
-            )
-            fitted = on_law + by_head * (head - touched)
-            variance = (by_head * head_u) ** 2 + rest[keep] ** 2 + (by_drop * at.drop_u[keep]) ** 2
-            # The nearest point of the law, found from head and throw together; a wild throw may not drag it
-            # far.
-            move = by_head * head_u**2 / variance * (throw - fitted)
-            touched = np.maximum(head + np.clip(move, -3.0 * head_u, 3.0 * head_u), _TINY_HEAD_M)
-        return _Tangent(fitted, per_cv, by_head, by_drop, by_angle, variance)
+    def law_at(keep: RowChoice) -> RowsOfLaw:
+        read = at.head[keep], at.throw[keep], at.drop[keep]
+        by_z = head_s[:, keep], throw_s[:, keep], drop_s[:, keep]
+        head_u, drop_u, throw_u = at.head_u[keep], at.drop_u[keep], rest[keep]
+        farthest, throw_v = 3.0 * head_u, throw_u**2
 
-    def own_slopes(theta: FloatArray, keep: RowChoice) -> FloatArray:
-        near = tangent(theta, keep)
-        return np.stack([-near.by_head * at.head_u[keep], rest[keep], -near.by_drop * at.drop_u[keep]])
+        def tangent(theta: FloatArray) -> _Tangent:
+            z = theta[n_free:]
+            head = read[0] - z @ by_z[0] + (theta[1] if free_head_zero else 0.0)
+            drop = np.maximum(read[2] - z @ by_z[2], _TINY_HEAD_M)
+            throw = read[1] - z @ by_z[1]
+            touched = np.maximum(head, _TINY_HEAD_M)
+            cv = float(theta[0])
+            angle = min(max(float(theta[n_free - 1]), -1.4), 1.4) if free_angle else at.angle_rad
+            for moves_left in (2, 1, 0):
+                on_law, per_cv, by_head, by_drop, by_angle = (
+                    _level_law(factor, cv, touched, drop)
+                    if level
+                    else _angled_law(factor, cv, touched, drop, angle)
+                )
+                fitted = on_law + by_head * (head - touched)
+                variance = (by_head * head_u) ** 2 + throw_v + (by_drop * drop_u) ** 2
+                if not moves_left:
+                    break
+                # The nearest point of the law, found from head and throw together; a wild throw may not drag
+                # it far.
+                move = by_head * head_u**2 / variance * (throw - fitted)
+                touched = np.maximum(head + np.minimum(np.maximum(move, -farthest), farthest), _TINY_HEAD_M)
+            return _Tangent(fitted, per_cv, by_head, by_drop, by_angle, variance)
 
-    def evaluate(theta: FloatArray, keep: RowChoice) -> Evaluated:
-        near = tangent(theta, keep)
-        columns = [near.by_cv] + ([near.by_head] if free_head_zero else [])
-        if free_angle and near.by_angle is not None:
-            columns.append(near.by_angle)
-        by_z = throw_s[keep] - near.by_head[:, None] * head_s[keep] - near.by_drop[:, None] * drop_s[keep]
-        jacobian = np.concatenate([np.stack(columns, axis=1), by_z], axis=1)
-        return near.fitted + throw_s[keep] @ theta[n_free:], jacobian, near.variance
+        def evaluate(theta: FloatArray) -> Evaluated:
+            near = tangent(theta)
+            jacobian = np.empty((theta.shape[0], near.fitted.shape[0]))
+            jacobian[0] = near.by_cv
+            if free_head_zero:
+                jacobian[1] = near.by_head
+            if free_angle and near.by_angle is not None:
+                jacobian[n_free - 1] = near.by_angle
+            jacobian[n_free:] = by_z[1] - near.by_head * by_z[0] - near.by_drop * by_z[2]
+            return near.fitted + theta[n_free:] @ by_z[1], jacobian, near.variance
+
+        def own_slopes(theta: FloatArray) -> FloatArray:
+            near = tangent(theta)
+            return np.stack([-near.by_head * head_u, throw_u, -near.by_drop * drop_u])
+
+        return RowsOfLaw(evaluate, own_slopes)
 
     start = np.zeros(n_free + directions.shape[1])
     over = np.maximum(level_drop(at.drop, at.throw, at.angle_rad), 1e-3 * at.drop)
-    start[0] = float(np.median(at.throw / (factor * np.sqrt(at.head * over))))
+    start[0] = median(at.throw / (factor * np.sqrt(at.head * over)))
     if free_angle:
         start[n_free - 1] = at.angle_rad
     _begin_near(start, names, near)
@@ -188,8 +206,7 @@ def fit_throws(
             sources=tuple(at.sources[i] for i in active),
             observed=at.throw,
             start=start,
-            evaluate_rows=evaluate,
-            own_slopes=own_slopes,
+            law_at=law_at,
             rows=at.rows,
             stated=stated,
             directions=directions,
@@ -241,33 +258,39 @@ def fit_drain(
     time = at.time_s - at.time_s[0]
     arch = time * (time - float(np.max(time)))
     active, directions = _active(at)
-    head_s = at.head_shared @ at.directions
+    head_s = _by_direction(at, at.head_shared)
     names = ["root_h0", "k"] + ["head_zero"] * free_head_zero + ["bend"] * bent
     n_free = len(names)
     variance, stated = _usable_variance(at.head_u**2, at.head)
     sd = np.sqrt(variance)
 
-    def evaluate(theta: FloatArray, keep: RowChoice) -> Evaluated:
-        root = theta[0] - theta[1] * time[keep] + (theta[n_free - 1] * arch[keep] if bent else 0.0)
-        on_law = clock.head(root)
-        by_root = clock.head_by_root(root, on_law)
-        columns = [by_root, -time[keep] * by_root]
-        fitted = on_law + head_s[keep] @ theta[n_free:]
-        if free_head_zero:
-            columns.append(np.full_like(root, -1.0))
-            fitted = fitted - theta[2]
-        if bent:
-            columns.append(by_root * arch[keep])
-        return fitted, np.concatenate([np.stack(columns, axis=1), head_s[keep]], axis=1), variance[keep]
+    def law_at(keep: RowChoice) -> RowsOfLaw:
+        since, bow, by_z, own_u, own_v = time[keep], arch[keep], head_s[:, keep], sd[keep], variance[keep]
 
-    def own_slopes(_theta: FloatArray, keep: RowChoice) -> FloatArray:
-        zero = np.zeros_like(sd[keep])
-        return np.stack([sd[keep], zero, zero])
+        def evaluate(theta: FloatArray) -> Evaluated:
+            root = theta[0] - theta[1] * since + (theta[n_free - 1] * bow if bent else 0.0)
+            on_law = clock.head(root)
+            by_root = clock.head_by_root(root, on_law)
+            fitted = on_law + theta[n_free:] @ by_z
+            jacobian = np.empty((theta.shape[0], since.shape[0]))
+            jacobian[0], jacobian[1] = by_root, -since * by_root
+            if free_head_zero:
+                jacobian[2] = -1.0
+                fitted = fitted - theta[2]
+            if bent:
+                jacobian[n_free - 1] = by_root * bow
+            jacobian[n_free:] = by_z
+            return fitted, jacobian, own_v
+
+        def own_slopes(_theta: FloatArray) -> FloatArray:
+            return np.stack([own_u, np.zeros_like(own_u), np.zeros_like(own_u)])
+
+        return RowsOfLaw(evaluate, own_slopes)
 
     root = clock.root(at.head)
     start = np.zeros(n_free + directions.shape[1])
     start[1] = _median_rate(time, root)
-    start[0] = float(np.median(root + start[1] * time))
+    start[0] = median(root + start[1] * time)
     _begin_near(start, names, near)
     return fit_problem(
         Problem(
@@ -275,8 +298,7 @@ def fit_drain(
             sources=tuple(at.sources[i] for i in active),
             observed=at.head,
             start=start,
-            evaluate_rows=evaluate,
-            own_slopes=own_slopes,
+            law_at=law_at,
             rows=at.rows,
             stated=stated,
             directions=directions,
@@ -292,4 +314,4 @@ def _median_rate(time: FloatArray, root: FloatArray) -> float:
     moved = dt > 0.0
     if not np.any(moved):
         return float(-(root[-1] - root[0]) / np.ptp(time))
-    return float(np.median(-(root[half:] - root[:-half])[moved] / dt[moved]))
+    return median(-(root[half:] - root[:-half])[moved] / dt[moved])

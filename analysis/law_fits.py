@@ -141,11 +141,10 @@ class ThrowsLaw:
         both = with_honest_zero(partial(fit_throws, approach=self.approach), at, flat_if_unstated=True)
         return both, at if both.chosen is not None else None
 
-    def with_free_angle(self, held: JointFit) -> JointFit | None:
+    def with_free_angle(self, held: JointFit, at: Paired) -> JointFit | None:
         """Fit the same rows with the jet's angle free, where there are readings enough to show a bend."""
         if held.rows.shape[0] < 8 or LAUNCH_ANGLE in held.sources:
             return None
-        at = self.pairs(mask(held.rows, self.seen.throws.kept.shape[0]))
         if float(np.max(at.head)) < 1.5 * float(np.min(at.head)):
             return None
         law = partial(fit_throws, approach=self.approach, free_angle=True)

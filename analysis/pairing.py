@@ -11,6 +11,7 @@ from analysis.drain_clock import DrainClock
 from analysis.gravity import AcceptedGravity
 from analysis.models import GRAVITY, Paired
 from analysis.penalised import JointFit, directions_of
+from analysis.scatter import median
 from analysis.series import BoolArray, Column, FloatArray, IntArray, Series
 from analysis.shifts import LAUNCH_ANGLE, level_drop
 from analysis.words import marked
@@ -152,7 +153,7 @@ def as_level(at: Paired) -> Paired:
 
 def _size(values: FloatArray) -> float:
     """Give a typical size of a quantity, above zero."""
-    size = float(np.median(np.abs(values))) if values.shape[0] else 1.0
+    size = median(np.abs(values)) if values.shape[0] else 1.0
     return size if 0.0 < size < math.inf else 1.0
 
 
@@ -211,8 +212,11 @@ def _taken(column: Column, at: IntArray, extra: int) -> tuple[FloatArray, FloatA
     """Take values, own errors (unknown ones as zero) and shared columns, with room for more sources."""
     own = column.own_u[at]
     own = np.where(np.isfinite(own) & (own > 0.0), own, 0.0)
-    shared = np.zeros((at.shape[0], column.shared.shape[1] + extra))
-    shared[:, : column.shared.shape[1]] = np.nan_to_num(
-        column.shared[at], copy=False, nan=0.0, posinf=0.0, neginf=0.0
-    )
-    return column.values[at], own, shared
+    # One source after the other in memory: laws and lines take them so.
+    k = column.shared.shape[1]
+    shared = np.zeros((k + extra, at.shape[0]))
+    np.take(column.shared.T, at, axis=1, out=shared[:k])
+    unknown = ~np.isfinite(shared)
+    if np.any(unknown):
+        shared[unknown] = 0.0
+    return column.values[at], own, shared.T

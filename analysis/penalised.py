@@ -16,11 +16,13 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.estimate import Estimate
-from analysis.scatter import Scatter, far_off, robust_sd, scatter_of
+from analysis.scatter import Scatter, far_off, median, robust_sd, scatter_of
 from analysis.series import BoolArray, FloatArray, IntArray
 
 Evaluated = tuple[FloatArray, FloatArray, FloatArray]
-"""Fitted values (m,), Jacobian (m, p), own variance of each row's residual (m,)."""
+"""Fitted values (m,), Jacobian (p, m), own variance of each row's residual (m,).
+
+A row of the Jacobian for each parameter: passes over long rows cost a fraction of those over long columns."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,12 +118,32 @@ class _Settled:
     variance: FloatArray
     jacobian: FloatArray
     weighted: FloatArray
-    """The jacobian with each row's weight."""
+    """The jacobian with each reading's weight."""
 
     def gain(self) -> FloatArray:
         """How each reading moves each parameter; worked out only where it is wanted, as it is long."""
-        gain: FloatArray = self.covariance @ self.weighted.T
+        gain: FloatArray = self.covariance @ self.weighted
         return gain
+
+
+class _Evaluation:
+    """A law at some parameters; the first and the last it was asked for are at hand.
+
+    Fits in a row begin at the same parameters, or where the last one ended.
+    """
+
+    def __init__(self, evaluate: Callable[[FloatArray], Evaluated]) -> None:
+        self._evaluate = evaluate
+        self._known: list[tuple[bytes, Evaluated]] = []
+
+    def __call__(self, theta: FloatArray) -> Evaluated:
+        wanted = theta.tobytes()
+        for at, evaluated in self._known:
+            if at == wanted:
+                return evaluated
+        evaluated = self._evaluate(theta)
+        self._known = [*self._known[:1], (wanted, evaluated)]
+        return evaluated
 
 
 def _settle(
@@ -143,33 +165,37 @@ def _settle(
         with np.errstate(over="ignore", invalid="ignore"):
             fitted, jacobian, variance = evaluate(theta)
             w = (1.0 if weights is None else weights) / (variance * inflation)
-            cost = float(np.sum(w * (observed - fitted) ** 2) + np.sum(prior * theta**2))
+            residuals = observed - fitted
+            cost = float(np.sum(w * residuals**2) + np.sum(prior * theta**2))
         # Far from the law a full step may overshoot. The weights move a little with it, hence the margin.
         if not cost <= 1.5 * least + len(observed) and halvings < 8:
             step, halvings = step / 2.0, halvings + 1
             theta = theta - step
             continue
         least, halvings = min(least, cost), 0
-        weighted = jacobian * w[:, None]
-        inverse = _inverse(jacobian.T @ weighted + np.diag(prior))
-        if float(np.max(np.abs(step) / np.sqrt(np.diag(inverse)))) < 1e-6:
+        weighted = jacobian * w
+        normal = weighted @ jacobian.T
+        normal.flat[:: len(theta) + 1] += prior
+        inverse = _inverse(normal)
+        if float((np.abs(step) / np.sqrt(inverse.diagonal())).max()) < 1e-6:
             break
-        step = inverse @ (weighted.T @ (observed - fitted) - prior * theta)
+        step = inverse @ (weighted @ residuals - prior * theta)
         theta = theta + step
-    return _Settled(theta, inverse, observed - fitted, variance, jacobian, weighted)
+    return _Settled(theta, inverse, residuals, variance, jacobian, weighted)
 
 
 def _inverse(normal: FloatArray) -> FloatArray:
     """Invert a symmetric matrix; a direction that nothing determines comes out wide, not singular."""
-    scale = 1.0 / np.sqrt(np.diag(normal))
-    scaled = normal * np.outer(scale, scale)
+    scale = 1.0 / np.sqrt(normal.diagonal())
+    both = scale[:, None] * scale
+    scaled = normal * both
     try:
         root = np.linalg.inv(np.linalg.cholesky(scaled))
         inverse = root.T @ root
     except np.linalg.LinAlgError:
         values, vectors = np.linalg.eigh(scaled)
         inverse = (vectors / np.maximum(values, 1e-14 * values[-1])) @ vectors.T
-    return np.asarray(inverse * np.outer(scale, scale), dtype=np.float64)
+    return np.asarray(inverse * both, dtype=np.float64)
 
 
 def _robust_residuals(
@@ -179,25 +205,30 @@ def _robust_residuals(
     n_free: int,
     *,
     stated: bool,
-) -> FloatArray:
-    """Give (m,) standardised residuals about a law that a few rows cannot bend, by Tukey's biweight."""
+) -> tuple[FloatArray, float]:
+    """
+    Give (m,) standardised residuals about a law that a few rows cannot bend, by Tukey's biweight.
+
+    Their robust standard deviation comes with them.
+    """
     fitted, _, variance = evaluate(start)
     z = (observed - fitted) / np.sqrt(variance)
+    seen = robust_sd(z)
     theta = start
     for _ in range(8):
-        seen = robust_sd(z)
         reach = 6.0 * (max(1.0, seen) if stated else max(seen, 1e-12))
-        weights = np.clip(1.0 - (z / reach) ** 2, 0.0, None) ** 2
-        if int(np.sum(weights > 0.0)) <= n_free:
+        weights = np.maximum(1.0 - (z / reach) ** 2, 0.0) ** 2
+        if int(np.count_nonzero(weights > 0.0)) <= n_free:
             break
         settled = _settle(evaluate, observed, theta, n_free, weights=np.maximum(weights, 1e-12))
         theta = settled.theta
         before, z = z, settled.residuals / np.sqrt(settled.variance)
-        if not np.any(far_off(z, stated=stated)):
+        seen = robust_sd(z)
+        if not np.any(far_off(z, stated=stated, seen=seen)):
             break
         if float(np.max(np.abs(z - before))) < 0.01 * reach:
             break
-    return z
+    return z, seen
 
 
 RowChoice = BoolArray | slice
@@ -211,6 +242,15 @@ A larger product is shared among all cores and waits for a busy one, a thousand 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class RowsOfLaw:
+    """A law at some of the rows."""
+
+    evaluate: Callable[[FloatArray], Evaluated]
+    own_slopes: Callable[[FloatArray], FloatArray]
+    """(3, m), as in `JointFit`."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Problem:
     """One law with its readings, ready to be fitted to any choice of rows."""
 
@@ -218,8 +258,7 @@ class Problem:
     sources: tuple[str, ...]
     observed: FloatArray
     start: FloatArray
-    evaluate_rows: Callable[[FloatArray, RowChoice], Evaluated]
-    own_slopes: Callable[[FloatArray, RowChoice], FloatArray]
+    law_at: Callable[[RowChoice], RowsOfLaw]
     rows: IntArray
     stated: bool
     directions: FloatArray
@@ -295,30 +334,24 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
     keep = np.ones(m, dtype=bool)
     z = np.zeros(m)
     in_doubt = False
+    law = problem.law_at(ALL_ROWS)
+    evaluate = _Evaluation(law.evaluate)
     if m >= 8 and not rows_settled:
-        z = _robust_residuals(
-            lambda theta: problem.evaluate_rows(theta, ALL_ROWS),
-            problem.observed,
-            problem.start,
-            n_free,
-            stated=problem.stated,
-        )
-        off = far_off(z, stated=problem.stated)
+        z, seen = _robust_residuals(evaluate, problem.observed, problem.start, n_free, stated=problem.stated)
+        off = far_off(z, stated=problem.stated, seen=seen)
         in_doubt = bool(np.sum(off) > 0.25 * m) or m - int(np.sum(off)) < n_free + 2
         keep = keep if in_doubt else ~off
-        scale = max(1.0, robust_sd(z)) if problem.stated else max(robust_sd(z), 1e-300)
-        z = z / scale
+        z = z / (max(1.0, seen) if problem.stated else max(seen, 1e-300))
     chosen: RowChoice = ALL_ROWS if np.all(keep) else keep
     observed = problem.observed[chosen]
-
-    def evaluate(theta: FloatArray) -> Evaluated:
-        return problem.evaluate_rows(theta, chosen)
-
+    if chosen is not ALL_ROWS:
+        law = problem.law_at(chosen)
+        evaluate = _Evaluation(law.evaluate)
     scatter = Scatter(1.0, 1.0, max(1.0, m - n_free), problem.stated)
     theta = problem.start
     inflation = 1.0
     # Readings that lie on the law to the last digit would leave no room for the priors beside them.
-    least = 1.0 if problem.stated else max(1e-200, (1e-5 * float(np.median(np.abs(observed)))) ** 2)
+    least = 1.0 if problem.stated else max(1e-200, (1e-5 * median(np.abs(observed))) ** 2)
     blind = not problem.stated and observed.shape[0] <= n_free
     if blind:
         # No error was stated, nor can these few rows show their scatter: only shared sources are known.
@@ -327,7 +360,7 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
         settled = _settle(evaluate, observed, theta, n_free, inflation=inflation)
         theta, gain = settled.theta, settled.gain()
         standardised = settled.residuals / np.sqrt(settled.variance)
-        scatter = scatter_of(standardised, float(np.sum(gain * settled.jacobian.T)), stated=problem.stated)
+        scatter = scatter_of(standardised, float(np.sum(gain * settled.jacobian)), stated=problem.stated)
         if blind or abs(scatter.inflation / inflation - 1.0) < 0.02:
             break
         inflation = max(scatter.inflation, least)
@@ -349,7 +382,7 @@ def fit_problem(problem: Problem, *, rows_settled: bool = False) -> JointFit:
         rows=problem.rows[keep],
         outlying=problem.rows[~keep],
         outlying_by=np.abs(z[~keep]),
-        own_slopes=problem.own_slopes(settled.theta, chosen) * (0.0 if blind else 1.0),
+        own_slopes=law.own_slopes(settled.theta) * (0.0 if blind else 1.0),
         own_known=not blind,
         first_row=int(problem.rows[0]),
         law_in_doubt=in_doubt,

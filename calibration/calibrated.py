@@ -200,7 +200,8 @@ class Calibration:
 
     def _columns(self, table: FloatArray) -> FloatArray:
         k = len(self.sources)
-        return np.ascontiguousarray((table[1 : k + 1] - table[k + 1 :]).T / 2.0)
+        moves = (table[1 : k + 1] - table[k + 1 :]) / 2.0
+        return np.asarray(moves.T, dtype=np.float64)
 
     def _missing(self, n: int, reason: str) -> Metres:
         nan = np.full(n, np.nan)
@@ -232,7 +233,7 @@ class Calibration:
         values = table[0].copy()
         shared = self._columns(table)
         reasons = self._refusals(values, px, straight, reach)
-        refused = np.array([bool(r) for r in reasons])
+        refused = np.array([r != "" for r in reasons])
         values[refused], own[refused], shared[refused] = np.nan, np.nan, 0.0
         return Metres(values, own, shared, self.sources, reasons if np.any(refused) else ())
 

@@ -12,7 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from calibration.facing import slopes
-from calibration.pixels import FloatArray
+from calibration.pixels import BoolArray, FloatArray
 
 
 class Slot(IntEnum):
@@ -69,13 +69,19 @@ class Plane:
 
     def slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """Slopes (m, n, 2) of straightened px (n, 2) for each of m parameter vectors."""
+        rho = np.empty((len(table), len(straight), 2))
+        for rows, seen in self._views(table, straight):
+            rho[rows] = seen
+        return rho
+
+    def _views(self, table: FloatArray, straight: FloatArray) -> list[tuple[BoolArray, FloatArray]]:
+        """Rows of the table and the slopes they see; most see alike: theirs are made once, (1, n, 2)."""
         view = [Slot.TANGENT_X, Slot.TANGENT_Y, Slot.BEND]
         same = np.all(table[:, view] == self.base[view], axis=1)
-        rho = np.empty((len(table), len(straight), 2))
-        rho[same] = self._slopes(self.base[None], straight)
+        views = [(same, self._slopes(self.base[None], straight))]
         if not np.all(same):
-            rho[~same] = self._slopes(table[~same], straight)
-        return rho
+            views.append((~same, self._slopes(table[~same], straight)))
+        return views
 
     def _slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """Slopes (m, n, 2) of px (n, 2), or of px (m, n, 2) that differ from vector to vector."""
@@ -105,10 +111,18 @@ class Plane:
         carry = 1.0 + table[:, Slot.INVERSE_DISTANCE, None] * depth
         return np.asarray(scale * (1.0 + engraved) / carry, dtype=np.float64)
 
-    def carried(self, table: FloatArray, straight: FloatArray, depth: Slot) -> FloatArray:
-        """Slopes (m, n, 2) carried from their depth to the jet's plane."""
-        carry = 1.0 + table[:, Slot.INVERSE_DISTANCE] * table[:, depth]
-        return self.slopes(table, straight) * carry[:, None, None]
+    def carried(
+        self, table: FloatArray, straight: FloatArray, depth: Slot, direction: FloatArray
+    ) -> FloatArray:
+        """(m, n) parts, along (m, 2), of the slopes carried from their depth to the jet's plane."""
+        carry = 1.0 + table[:, Slot.INVERSE_DISTANCE, None] * table[:, depth, None]
+        parts = np.empty((len(table), len(straight)))
+        for rows, seen in self._views(table, straight):
+            # Component by component: pairs side by side would cost a pass of their own for every two numbers.
+            x, y = np.ascontiguousarray(np.moveaxis(seen, -1, 0))
+            along, to = carry[rows], direction[rows]
+            parts[rows] = x * along * to[:, :1] + y * along * to[:, 1:]
+        return parts
 
     def _mark(self, table: FloatArray, px: FloatArray, x: Slot, depth: Slot) -> FloatArray:
         """(m, 2) carried slopes of one marked point, moved by its own reading error."""
@@ -129,14 +143,14 @@ class Plane:
     def heads(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """(m, n) metres of the flat level over the orifice's centre, seen at the straightened px (n, 2)."""
         down, _ = self.axes(table)
-        surface = _dot(self.carried(table, straight, Slot.GAUGE_DEPTH), down)
+        surface = self.carried(table, straight, Slot.GAUGE_DEPTH, down)
         drop = _dot(self.orifice_at(table)[:, None, :], down) - surface
         return drop * self.scale(table, self.head_rules)[:, None] - table[:, Slot.ABOVE_LEVEL, None]
 
     def throws(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """(m, n) metres from the throw zero, seen at the straightened px (n, 2)."""
         _, across = self.axes(table)
-        landing = _dot(self.carried(table, straight, Slot.LANDING_DEPTH), across)
+        landing = self.carried(table, straight, Slot.LANDING_DEPTH, across)
         reach = landing - _dot(self.zero_at(table)[:, None, :], across)
         return reach * self.scale(table, self.throw_rules)[:, None]
 

@@ -5,11 +5,11 @@ Window, command line and tests use the same function, so that they cannot disagr
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import msgspec
 import numpy as np
 
 from analysis import (
@@ -44,28 +44,27 @@ from measure_app.strips import Progress
 from measure_app.words import language, said
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
+class ReadingRow(msgspec.Struct, frozen=True):
     """One frame of the result table; None where the frame does not have it."""
 
     frame: int
-    time_s: float | None
-    surface: Spot | None
-    landing: Spot | None
-    surface_u_px: float | None
+    time_s: float | None = None
+    surface: Spot | None = None
+    landing: Spot | None = None
+    surface_u_px: float | None = None
     """Standard uncertainty of the surface's place, own and common to all found readings combined, px."""
-    landing_u_px: float | None
-    head_m: float | None
-    head_u_m: float | None
+    landing_u_px: float | None = None
+    head_m: float | None = None
+    head_u_m: float | None = None
     """Standard uncertainty, own and shared combined, m."""
-    throw_m: float | None
-    throw_u_m: float | None
-    speed_m_s: float | None
+    throw_m: float | None = None
+    throw_u_m: float | None = None
+    speed_m_s: float | None = None
     """From throw and drop with the accepted g."""
-    speed_u_m_s: float | None
-    kept: bool
+    speed_u_m_s: float | None = None
+    kept: bool = False
     """Whether the row took part in the fits with all that the run measures."""
-    reason: str
+    reason: str = ""
     """Why it did not, "" where it did."""
 
 
@@ -234,61 +233,60 @@ def _rows(
     surfaces |= run.gauge_line is not None
     landings |= run.landing_line is not None
     expects = {Part.SURFACE: surfaces, Part.LANDING: landings}
-    heads, throws, speeds = (
-        _lengths(values, u)
-        for values, u in (
-            (lengths.heads.values, lengths.heads.u),
-            (lengths.throws.values, lengths.throws.u),
-            (findings.speed_m_s, findings.speed_u),
-        )
-    )
+    heads, heads_u = _where_known(lengths.heads.values, lengths.heads.u)
+    throws, throws_u = _where_known(lengths.throws.values, lengths.throws.u)
+    speeds, speeds_u = _where_known(findings.speed_m_s, findings.speed_u)
+    surfaces_u = _totals([reading.surface for reading in lengths.readings], shared.surface_u_px)
+    landings_u = _totals([reading.landing for reading in lengths.readings], shared.landing_u_px)
     all_kept = findings.kept.tolist()
     times = None if seconds is None else seconds.tolist()
     rows = []
     for frame in numbers:
+        time_s = None if times is None else times[frame]
         i = index.get(frame)
-        reading = lengths.readings[i] if i is not None else Reading(frame=frame)
-        head, throw, speed = (_NOTHING,) * 3 if i is None else (heads[i], throws[i], speeds[i])
+        if i is None:
+            reasons = _reasons(Reading(frame=frame), None, lengths, (None, None), why, expects)
+            rows.append(
+                ReadingRow(frame, time_s, reason="; ".join(reasons or [said("left out of the fits")]))
+            )
+            continue
+        reading, head, throw = lengths.readings[i], heads[i], throws[i]
         # Most readings lack nothing, and there may be thousands of them at every edit.
-        whole = (not surfaces or (reading.surface is not None and head[0] is not None)) and (
-            not landings or (reading.landing is not None and throw[0] is not None)
+        whole = (not surfaces or (reading.surface is not None and head is not None)) and (
+            not landings or (reading.landing is not None and throw is not None)
         )
         reasons = [] if whole else _reasons(reading, i, lengths, (head, throw), why, expects)
-        if i is not None and findings.reasons[i]:
+        if findings.reasons[i]:
             reasons.append(findings.reasons[i])
-        kept = not reasons and i is not None and all_kept[i]
+        kept = not reasons and all_kept[i]
         if not kept and not reasons:
             reasons.append(reading.note or said("left out of the fits"))
         rows.append(
             ReadingRow(
-                frame=frame,
-                time_s=None if times is None else times[frame],
-                surface=reading.surface,
-                landing=reading.landing,
-                surface_u_px=_total(reading.surface, shared.surface_u_px),
-                landing_u_px=_total(reading.landing, shared.landing_u_px),
-                head_m=head[0],
-                head_u_m=head[1],
-                throw_m=throw[0],
-                throw_u_m=throw[1],
-                speed_m_s=speed[0],
-                speed_u_m_s=speed[1],
-                kept=kept,
-                reason="; ".join(reasons),
+                frame,
+                time_s,
+                reading.surface,
+                reading.landing,
+                surfaces_u[i],
+                landings_u[i],
+                head,
+                heads_u[i],
+                throw,
+                throws_u[i],
+                speeds[i],
+                speeds_u[i],
+                kept,
+                "; ".join(reasons),
             )
         )
     return tuple(rows)
-
-
-_Length = tuple[float, float] | tuple[None, None]
-_NOTHING: _Length = (None, None)
 
 
 def _reasons(
     reading: Reading,
     i: int | None,
     lengths: Lengths,
-    got: tuple[_Length, _Length],
+    got: tuple[float | None, float | None],
     why: dict[tuple[Part, int], str],
     expects: dict[Part, bool],
 ) -> list[str]:
@@ -302,22 +300,27 @@ def _reasons(
             continue
         if spot is None:
             reasons.append(why.get((part, reading.frame), said(PART_WHY[part], why=said("not read"))))
-        elif length[0] is None and i is not None:
+        elif length is None and i is not None:
             words = all_reasons[i] if all_reasons else said("cannot be turned into a length")
             reasons.append(said(PART_WHY[part], why=words))
     return reasons
 
 
-def _lengths(values: FloatArray, u: FloatArray) -> list[_Length]:
-    known = np.isfinite(values).tolist()
-    pairs = zip(known, values.tolist(), u.tolist(), strict=True)
-    return [(value, its_u) if there else _NOTHING for there, value, its_u in pairs]
+def _where_known(values: FloatArray, u: FloatArray) -> tuple[list[float | None], list[float | None]]:
+    """Give values and their uncertainties, None where there is no value."""
+    listed: list[float | None] = values.tolist()
+    listed_u: list[float | None] = u.tolist()
+    for i in np.nonzero(~np.isfinite(values))[0].tolist():
+        listed[i] = listed_u[i] = None
+    return listed, listed_u
 
 
-def _total(spot: Spot | None, common_u_px: float) -> float | None:
-    if spot is None:
-        return None
-    return math.hypot(spot.px_u, common_u_px if spot.by is By.FOUND else 0.0)
+def _totals(spots: Sequence[Spot | None], common_u_px: float) -> list[float | None]:
+    """Give the uncertainty of each place, what found ones have in common counted in."""
+    own = np.array([0.0 if spot is None else spot.px_u for spot in spots])
+    common = np.array([common_u_px if spot is not None and spot.by is By.FOUND else 0.0 for spot in spots])
+    totals = np.hypot(own, common).tolist()
+    return [None if spot is None else total for spot, total in zip(spots, totals, strict=True)]
 
 
 def _remarks(

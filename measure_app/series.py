@@ -213,35 +213,30 @@ def series_of(
     head_edge = _common_shift(surfaces, run.gauge_line, calibration.heads, heads, shared.surface_u_px)
     throw_edge = _common_shift(landings, run.landing_line, calibration.throws, throws, shared.landing_u_px)
     n, k = len(rows), len(calibration.sources)
-    none = np.zeros((n, 1))
-    level = np.zeros(n)
+    # A row for each source, those of the calibration first: what follows takes one source after the other.
+    head, throw, drop = (np.zeros((k + 4, n)) for _ in range(3))
+    head[:k], head[k + 1] = heads.shared.T, head_edge
+    throw[:k], throw[k + 2] = throws.shared.T, throw_edge
     if run.drop is not None:
         # With a drop measured elsewhere, a line drawn too high is met by the jet too early: dx/dy = x / (2
         # y0).
-        level = _level_shift(throws, rows, run, calibration)
-        drop_values = np.full(n, run.drop.value_m)
-        drop_shared, drop_own = np.zeros((n, k)), np.full((n, 1), run.drop.u_m)
-        drop_known = True
+        throw[k + 3] = _level_shift(throws, rows, run, calibration)
+        drop[k] = run.drop.u_m
+        drop_m = run.drop.value_m
     else:
         read = calibration.drop()
-        drop_values = np.full(n, read.values[0])
-        drop_shared, drop_own = np.repeat(read.shared, n, axis=0), none
-        drop_known = bool(np.isfinite(read.values[0]))
-    blocks = {
-        "head": np.hstack([heads.shared, none, head_edge[:, None], none, none]),
-        "throw": np.hstack([throws.shared, none, none, throw_edge[:, None], level[:, None]]),
-        "drop": np.hstack([drop_shared, drop_own, none, none, none]),
-    }
-    used = [bool(np.any([np.nan_to_num(b[:, j]).any() for b in blocks.values()])) for j in range(k + 4)]
+        drop[:k] = read.shared.T
+        drop_m = float(read.values[0])
+    used = np.any([(np.abs(moves) > 0.0).any(axis=1) for moves in (head, throw, drop)], axis=0)
     names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE, LEVEL_SOURCE)
     series = Series(
-        sources=tuple(name for name, keep in zip(names, used, strict=True) if keep),
+        sources=tuple(name for name, keep in zip(names, used.tolist(), strict=True) if keep),
         time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64)
         if seconds is not None
         else None,
-        head=_column(heads.values, heads.own_u, blocks["head"][:, used]),
-        throw=_column(throws.values, throws.own_u, blocks["throw"][:, used]),
-        drop=_column(drop_values, np.zeros(n), blocks["drop"][:, used]) if drop_known else None,
+        head=_column(heads.values, heads.own_u, head[used].T),
+        throw=_column(throws.values, throws.own_u, throw[used].T),
+        drop=_column(np.full(n, drop_m), np.zeros(n), drop[used].T) if np.isfinite(drop_m) else None,
         kept=np.ones(n, dtype=bool),
     )
     return Lengths(rows, heads, throws, series)
@@ -250,7 +245,7 @@ def series_of(
 def _column(values: FloatArray, own_u: FloatArray, shared: FloatArray) -> Column | None:
     if not np.isfinite(values).any():
         return None
-    return Column(np.array(values), np.array(own_u), np.array(shared))
+    return Column(np.array(values), np.array(own_u), shared)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -263,10 +258,14 @@ class _Spots:
 
 
 def _spots(spots: Sequence[Spot | None]) -> _Spots:
-    pixels = np.array([spot.px if spot is not None else (np.nan, np.nan) for spot in spots], dtype=np.float64)
-    u = np.array([spot.px_u if spot is not None else np.nan for spot in spots], dtype=np.float64)
-    found = np.array([spot is not None and spot.by is By.FOUND for spot in spots], dtype=bool)
-    return _Spots(pixels.reshape(len(spots), 2), u, found)
+    there = [spot for spot in spots if spot is not None]
+    has = np.array([spot is not None for spot in spots], dtype=bool)
+    pixels, u = np.full((2, len(spots)), np.nan), np.full(len(spots), np.nan)
+    pixels[0, has], pixels[1, has] = [spot.px[0] for spot in there], [spot.px[1] for spot in there]
+    u[has] = [spot.px_u for spot in there]
+    found = np.zeros(len(spots), dtype=bool)
+    found[has] = [spot.by is By.FOUND for spot in there]
+    return _Spots(pixels.T, u, found)
 
 
 def _level_shift(throws: Metres, rows: Sequence[Reading], run: Run, calibration: Calibration) -> FloatArray:

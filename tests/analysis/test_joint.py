@@ -20,7 +20,7 @@ from analysis import (
 from analysis.basis import basis_of
 from analysis.estimate import Estimate, propagated
 from analysis.models import SPEED_ROOT_HEAD
-from analysis.scatter import correlation_time, far_off, robust_sd, scatter_of
+from analysis.scatter import correlation_time, far_off, median, robust_sd, scatter_of
 from analysis.slopes import line_result
 from tests.analysis.simulated import SCENARIOS, simulated_run
 
@@ -336,3 +336,31 @@ def test_exact_readings_do_not_make_their_neighbours_err_together() -> None:
     smooth = 1e-14 * np.sin(np.linspace(0.0, 9.0, 60))
     assert scatter_of(smooth, 2.0, stated=True).correlation_time == 1.0
     assert scatter_of(1e12 * smooth, 2.0, stated=True).correlation_time > 5.0
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 10, 2001])
+def test_the_median_is_numpys(n: int) -> None:
+    values = np.random.default_rng(n).standard_normal(n)
+    assert median(values) == np.median(values)
+    values[n // 2] = np.inf
+    assert median(values) == np.median(values)
+    values[n // 3] = np.nan
+    assert np.isnan(median(values))
+    assert np.isnan(median(values[:0]))
+
+
+def test_a_law_is_worked_out_once_for_the_same_parameters() -> None:
+    from analysis.penalised import _Evaluation
+
+    asked: list[float] = []
+
+    def evaluate(theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        asked.append(float(theta[0]))
+        return theta.copy(), theta[None], theta
+
+    law = _Evaluation(evaluate)
+    at = np.array([1.0])
+    for value in (1.0, 2.0, 2.0, 1.0, 3.0, 1.0, 2.0):
+        at[0] = value  # the same array, moved on: what is known goes by what it held
+        assert law(at)[0][0] == value
+    assert asked == [1.0, 2.0, 3.0, 2.0]

@@ -137,6 +137,46 @@ def test_exact_x_makes_errors_in_both_a_weighted_line() -> None:
     assert both.slope_u == pytest.approx(weighted.slope_u, rel=1e-8)
 
 
+@pytest.mark.parametrize("free", [True, False])
+@pytest.mark.parametrize("share", [0.0, 0.1, 1.0, 20.0])
+def test_york_and_odrpack_give_the_same_line_and_the_same_errors(
+    share: float, free: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # odrpack (Zwolak, Boggs and Watson 2007) is another way to the same least distances.
+    from odrpack import odr_fit
+
+    from analysis import bivariate
+
+    rng = np.random.default_rng(12)
+    u_x, u_y = share * rng.uniform(0.01, 0.03, 60), rng.uniform(0.02, 0.05, 60)
+    true = np.linspace(1.0, 4.0, 60)
+    x, y = true + u_x * rng.standard_normal(60), 2.0 * true + 0.3 + u_y * rng.standard_normal(60)
+    ours = line_with_errors_in_both(x, y, u_x, u_y, free_intercept=free)
+    exact = u_x == 0.0
+    theirs = odr_fit(
+        lambda at, beta: beta[-1] * at + (beta[0] if free else 0.0),
+        x,
+        y,
+        np.array([0.5, 1.5] if free else [1.5]),
+        weight_x=1.0 / np.where(exact, 1.0, u_x) ** 2,
+        weight_y=1.0 / u_y**2,
+        fix_x=exact,
+        jac_beta=lambda at, _beta: np.stack([np.ones_like(at), at]) if free else at[None],
+        jac_x=lambda at, beta: np.full_like(at, beta[-1]),
+        partol=1e-14,
+        sstol=1e-15,
+    )
+    assert ours.slope == pytest.approx(theirs.beta[-1], rel=1e-7)
+    assert ours.covariance_unscaled is not None
+    assert ours.covariance_unscaled[1, 1] == pytest.approx(theirs.cov_beta[-1, -1], rel=1e-5)
+    assert ours.chi_squared_per_dof == pytest.approx(theirs.sum_square / ours.dof, rel=1e-9)
+    york = bivariate._york
+    monkeypatch.setattr(bivariate, "_york", lambda *a: (york(*a)[0] * 1.001, york(*a)[1], False))
+    searched = line_with_errors_in_both(x, y, u_x, u_y, free_intercept=free)
+    assert searched.slope == pytest.approx(ours.slope, rel=1e-9)
+    assert searched.slope_u == pytest.approx(ours.slope_u, rel=1e-8)
+
+
 def test_a_line_that_almost_hits_the_origin_is_fitted_like_any_other() -> None:
     # A start of 1e-7 for the intercept makes odrpack doubt exact derivatives.
     rng = np.random.default_rng(0)
