@@ -99,13 +99,13 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     what = load_run(run)
     film = clip_path(what, run)
     check_clip_identity(what, film)
-    with (
-        _stop_flag() as stopped,
-        open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
-        _progress(said("Reading the film")) as progress,
-    ):
-        outcome = measured(what, clip, progress=progress, stop_requested=stopped)
-        picture = None if no_report else setup_frame(outcome, clip)
+    with _stop_flag() as stopped:
+        with (
+            open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
+            _progress(said("Reading the film")) as progress,
+        ):
+            outcome = measured(what, clip, progress=progress, stop_requested=stopped)
+            picture = None if no_report else setup_frame(outcome, clip)
         return _deliver(results_of(outcome), out, stopped, picture=picture, report=not no_report)
 
 
@@ -515,10 +515,12 @@ def _deliver(
     report: bool = True,
 ) -> int:
     """Write a result, print its summary, and return the exit status."""
-    from measure_app.report import checked, summary, write_all
+    from measure_app.report import summary, write_checked
 
-    results = checked(results)
-    files = write_all(results, out, picture=picture, report=report, stop_requested=stopped)
+    with _telling() as telling:
+        results, files = write_checked(
+            results, out, picture=picture, report=report, stop_requested=stopped, telling=telling
+        )
     click.echo(summary(results, str(out), files, _encoding()))
     return 0 if results.found_anything else NOTHING_FOUND
 
@@ -561,23 +563,30 @@ def _stop_flag() -> Iterator[Callable[[], bool]]:
 @contextmanager
 def _progress(what: str) -> Iterator[Callable[[int, int], None] | None]:
     """Show progress on one line of the terminal; on anything else say nothing."""
+    with _telling() as tell:
+        yield None if tell is None else lambda done, total: tell(done, total, what)
+
+
+@contextmanager
+def _telling() -> Iterator[Callable[[int, int, str], None] | None]:
+    """Show on one line of the terminal how far the work is and what is done now; elsewhere say nothing."""
     if not sys.stderr.isatty():
         yield None
         return
-    shown_percent = -1
+    shown = ""
 
-    def show(done: int, total: int) -> None:
-        nonlocal shown_percent
+    def show(done: int, total: int, what: str) -> None:
+        nonlocal shown
         percent = min(100, 100 * done // max(1, total))
-        if percent != shown_percent:
-            shown_percent = percent
-            filled = "#" * (percent // 4)
-            click.echo(f"\r{what} [{filled:.<25}] {percent:3d} %", nl=False, err=True)
+        line = f"{what} [{'#' * (percent // 4):.<25}] {percent:3d} %"
+        if line != shown:
+            click.echo("\r" + line.ljust(len(shown)), nl=False, err=True)
+            shown = line
 
     try:
         yield show
     finally:
-        click.echo("\r" + " " * (len(what) + 36) + "\r", nl=False, err=True)
+        click.echo("\r" + " " * len(shown) + "\r", nl=False, err=True)
 
 
 @commands.command(name="open")

@@ -58,6 +58,10 @@ class Job:
         """Give something away before the work is done; it goes out with the next progress."""
         self._news = news
 
+    def say(self, done: int, total: int, news: Any) -> None:
+        """Say how far the work is and what comes now; never held back, so for steps that are few."""
+        self._report(Progress(self.ticket, done, total, news))
+
     def progress(self, done: int, total: int) -> None:
         """Say how far the work is."""
         now = time.monotonic()

@@ -30,11 +30,16 @@ class Writing:
 
 def write_results(wish: Writing, job: Job) -> Path:
     """Write tables, findings, figures, workbooks and report; for a `Lane`."""
-    from measure_app.report import check_folder, checked, results_of, write_all
+    from measure_app.report import check_folder, results_of, write_checked
 
     check_folder(wish.folder)
-    results = checked(results_of(wish.outcome))
-    write_all(results, wish.folder, picture=_picture(wish), stop_requested=job.stop_requested)
+    write_checked(
+        results_of(wish.outcome),
+        wish.folder,
+        picture=_picture(wish),
+        stop_requested=job.stop_requested,
+        telling=job.say,
+    )
     return wish.folder
 
 

@@ -30,6 +30,10 @@ class Services(Protocol):
         """Signal(object): the folder as a `Path`, or the `AppError` that says why nothing was written."""
 
     @property
+    def writing_progress(self) -> SignalInstance:
+        """Signal(int, int, str): parts of the results done, parts in all, what is being made now."""
+
+    @property
     def tool(self) -> Tool:
         """The tool in hand."""
 
@@ -55,6 +59,9 @@ class Services(Protocol):
 
     def write_results(self, folder: Path) -> None:
         """Write what the command line's `measure` writes, in the background; `results_written` answers."""
+
+    def stop_writing(self) -> None:
+        """Stop it; nothing of it is kept, what was in the folder stays. `results_written` gives `Stopped`."""
 
     def set_blind(self, on: bool) -> None:
         """Hide fits, found readings and other people's marks while someone reads; see `Document.blind`."""

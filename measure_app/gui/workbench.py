@@ -18,7 +18,7 @@ from measure_app.gui.film_identity import FilmIdentity
 from measure_app.gui.frames import FilmReply, FrameService
 from measure_app.gui.hand import Hand
 from measure_app.gui.keeper import Keeper
-from measure_app.gui.lane import Answer, Lane
+from measure_app.gui.lane import Answer, Lane, Progress
 from measure_app.gui.recovery import RecoveryStore, Snapshot
 from measure_app.gui.results_writer import Writing, write_results
 from measure_app.gui.searcher import Searcher
@@ -42,6 +42,7 @@ class Workbench(QObject):
     finding_running = Signal(bool)
     results_written = Signal(object)
     """`Path` or `AppError`"""
+    writing_progress = Signal(int, int, str)
     film_failed = Signal(object)
     """`AppError`: the run's film cannot be opened; the run itself is in hand."""
     troubled = Signal(object)
@@ -86,6 +87,7 @@ class Workbench(QObject):
         self._searcher.lane.busy_changed.connect(self.finding_running)
         self._searcher.ended.connect(self.strips.go_on)
         self._writing.answered.connect(self._on_written)
+        self._writing.progressed.connect(self._on_writing)
         self.frames.film_opened.connect(self._on_film)
         self.frames.stopped.connect(self._on_decoder_stopped)
         self.document.run_changed.connect(self._on_run_changed)
@@ -139,6 +141,10 @@ class Workbench(QObject):
             return
         known = changed(outcome, run=self._identity.filled(outcome.run))
         self._writing.ask(Writing(known, folder, self.film, self.frames.decoder))
+
+    def stop_writing(self) -> None:
+        """Stop writing results; what was in the folder stays."""
+        self._writing.stop()
 
     def set_blind(self, on: bool) -> None:
         """Hide what might lead the eye of someone who reads."""
@@ -338,6 +344,10 @@ class Workbench(QObject):
             self.document.set_clip(None, None)
             self._open_film()
         self._keep()
+
+    @Slot(object)
+    def _on_writing(self, progress: Progress) -> None:
+        self.writing_progress.emit(progress.done, progress.total, progress.news)
 
     @Slot(object)
     def _on_written(self, answer: Answer) -> None:

@@ -7,7 +7,7 @@ from measure_app.report.setup_picture import setup_frame
 from measure_app.report.shown_unit import shown_unit
 from measure_app.report.summary import summary
 from measure_app.report.whole import check_folder
-from measure_app.report.writing import write_all
+from measure_app.report.writing import write_all, write_checked
 
 __all__ = [
     "Results",
@@ -20,4 +20,5 @@ __all__ = [
     "shown_unit",
     "summary",
     "write_all",
+    "write_checked",
 ]

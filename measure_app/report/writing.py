@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import partial
+from dataclasses import dataclass
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure_app.errors import Stopped
+from measure_app.report.checked import checked
 from measure_app.report.findings_json import findings_json
 from measure_app.report.line_chart import draw_line_chart
 from measure_app.report.readings_csv import readings_csv
@@ -24,6 +26,53 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+Telling = Callable[[int, int, str], None]
+"""Told before each part: how many are done, how many there are, and what comes now, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Something to be written that takes a while."""
+
+    words: str
+    """What it is, as a person reads it."""
+    files: Callable[[], Iterator[tuple[str, bytes]]]
+    """Makes name and bytes of its files."""
+
+
+def write_checked(
+    results: Results,
+    folder: Path,
+    *,
+    picture: NDArray[np.uint8] | None = None,
+    report: bool = True,
+    stop_requested: Callable[[], bool] | None = None,
+    telling: Telling | None = None,
+) -> tuple[Results, tuple[str, ...]]:
+    """Hold the intervals of a result against Monte Carlo, then write it as `write_all` does.
+
+    Returns
+    -------
+    tuple of Results and tuple of str
+        The result as it was written, and the names of its files within the folder.
+
+    Raises
+    ------
+    OutputError, Stopped
+        As `write_all`.
+    """
+    count = len(_parts(results, picture, report=report)) + 2
+    if telling is not None:
+        telling(0, count, said("checking the intervals by Monte Carlo"))
+    results = checked(results)
+    _stop_if_wished(stop_requested)
+    tell = None if telling is None else (lambda done, _count, words: telling(done + 1, count, words))
+    files = write_all(
+        results, folder, picture=picture, report=report, stop_requested=stop_requested, telling=tell
+    )
+    return results, files
+
+
 def write_all(
     results: Results,
     folder: Path,
@@ -31,6 +80,7 @@ def write_all(
     picture: NDArray[np.uint8] | None = None,
     report: bool = True,
     stop_requested: Callable[[], bool] | None = None,
+    telling: Telling | None = None,
 ) -> tuple[str, ...]:
     """Write a result into a folder: readings, findings, figures, workbooks and report, all of them or none.
 
@@ -46,6 +96,8 @@ def write_all(
         False: readings.csv, findings.json and figures only, which is quicker.
     stop_requested : callable, optional
         Asked between files; True stops before anything is put in place.
+    telling : callable, optional
+        Told what is being made.
 
     Returns
     -------
@@ -60,55 +112,79 @@ def write_all(
         It was asked to stop; what was there before is unchanged.
     """
     files: dict[str, bytes] = {}
-    for name, data in _files(results, picture, report=report):
-        files[name] = data
-        if stop_requested is not None and stop_requested():
-            raise Stopped(said("stopped; nothing was written"))
+    parts = _parts(results, picture, report=report)
+    for done, part in enumerate(parts):
+        if telling is not None:
+            telling(done, len(parts) + 1, part.words)
+        for name, data in part.files():
+            files[name] = data
+            _stop_if_wished(stop_requested)
+    if telling is not None:
+        telling(len(parts), len(parts) + 1, said("putting the files in place"))
     write_folder(folder, files)
     return tuple(files)
 
 
-def _files(
-    results: Results, picture: NDArray[np.uint8] | None, *, report: bool
-) -> Iterator[tuple[str, bytes]]:
-    yield "readings.csv", readings_csv(results.rows)
-    yield "findings.json", findings_json(results)
-    yield from figures(results)
-    if report:
-        yield from _workbooks(results)
-        yield from _report(results, picture)
+def _stop_if_wished(stop_requested: Callable[[], bool] | None) -> None:
+    if stop_requested is not None and stop_requested():
+        raise Stopped(said("stopped; nothing was written"))
 
 
-def _workbooks(results: Results) -> Iterator[tuple[str, bytes]]:
+def _parts(results: Results, picture: NDArray[np.uint8] | None, *, report: bool) -> list[Part]:
+    parts = [
+        _file("readings.csv", lambda: readings_csv(results.rows)),
+        _file("findings.json", lambda: findings_json(results)),
+        *_figures(results),
+    ]
+    return [*parts, *_workbooks(results), *_report(results, picture)] if report else parts
+
+
+def _file(name: str, make: Callable[[], bytes]) -> Part:
+    return Part(name, lambda: iter([(name, make())]))
+
+
+def _workbooks(results: Results) -> list[Part]:
     from measure_app.report.workbook import NAMES, workbook_xlsx
 
-    for variant, name in NAMES.items():
-        yield name, workbook_xlsx(results, variant)
+    return [_file(name, partial(workbook_xlsx, results, variant)) for variant, name in NAMES.items()]
 
 
-def _report(results: Results, picture: NDArray[np.uint8] | None) -> Iterator[tuple[str, bytes]]:
+def _report(results: Results, picture: NDArray[np.uint8] | None) -> list[Part]:
     from measure_app.report.content import content_of
     from measure_app.report.report_html import report_html
     from measure_app.report.report_pdf import report_pdf
 
-    content = content_of(results, picture)
-    if content.setup is not None:
-        yield f"figures/{content.setup.name}", content.setup.data
-    yield "report.pdf", report_pdf(content)
-    yield "report.html", report_html(content)
+    content = cache(lambda: content_of(results, picture))
+
+    def set_up() -> Iterator[tuple[str, bytes]]:
+        picture_of = content().setup
+        if picture_of is not None:
+            yield f"figures/{picture_of.name}", picture_of.data
+
+    return [
+        Part(said("what the report says"), set_up),
+        _file("report.pdf", lambda: report_pdf(content())),
+        _file("report.html", lambda: report_html(content())),
+    ]
 
 
 def figures(results: Results) -> Iterator[tuple[str, bytes]]:
     """Yield name and bytes of every figure, as PNG, SVG and PDF."""
+    for part in _figures(results):
+        yield from part.files()
+
+
+def _figures(results: Results) -> list[Part]:
     drawings: dict[str, Callable[[], Figure]] = {
         **{chart.name: partial(draw_strip_chart, chart) for chart in results.strips},
         **{chart.name: partial(draw_line_chart, chart) for chart in results.lines},
     }
-    if not drawings:
-        return
+    return [Part(f"figures/{name}", partial(_drawn, name, draw)) for name, draw in drawings.items()]
+
+
+def _drawn(name: str, draw: Callable[[], Figure]) -> Iterator[tuple[str, bytes]]:
     with our_style():
-        for name, draw in drawings.items():
-            figure = draw()
-            yield f"figures/{name}.png", png_of(figure)
-            yield f"figures/{name}.svg", svg_of(figure)
-            yield f"figures/{name}.pdf", pdf_of(figure)
+        figure = draw()
+        yield f"figures/{name}.png", png_of(figure)
+        yield f"figures/{name}.svg", svg_of(figure)
+        yield f"figures/{name}.pdf", pdf_of(figure)

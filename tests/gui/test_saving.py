@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from pytestqt.qtbot import QtBot
 
 from measure_app.clip import sha256_of
 from measure_app.edits import SetTitle
-from measure_app.errors import OutputError
+from measure_app.errors import OutputError, Stopped
 from measure_app.extras import notes_of
 from measure_app.gui.dialogs import Clash
 from measure_app.gui.main_window import MainWindow
@@ -74,10 +75,29 @@ def test_results_written_by_the_window_show_the_set_up(driver: Driver, qtbot: Qt
     driver.open_bench()
     driver.window.bench.find_the_rest()
     driver.settles()
-    with qtbot.waitSignal(driver.window.bench.results_written, timeout=120_000) as signal:
-        driver.window.bench.write_results(tmp_path / "out")
+    bench = driver.window.bench
+    told: list[tuple[int, int, str]] = []
+    ticks: list[float] = []
+    clock = QTimer()
+    clock.timeout.connect(lambda: ticks.append(time.monotonic()))
+    clock.start(20)
+    bench.writing_progress.connect(lambda *now: told.append(now))
+    with qtbot.waitSignal(bench.results_written, timeout=120_000) as signal:
+        bench.write_results(tmp_path / "out")
+    clock.stop()
     assert signal.args[0] == tmp_path / "out"
     assert (tmp_path / "out" / "figures" / "set-up.jpg").read_bytes().startswith(b"\xff\xd8")
+    assert [done for done, _, _ in told] == list(range(told[0][1]))  # each part once, none left out
+    assert {"findings.json", "workbook.xlsx", "report.pdf"} < {what for _, _, what in told}
+    assert len(ticks) > 2 * len(told)  # the window lives on meanwhile
+    # Stopped in the middle of the second writing: what the first wrote stays as it was, nothing lies beside it.
+    before = {path: path.read_bytes() for path in (tmp_path / "out").rglob("*") if path.is_file()}
+    bench.writing_progress.connect(lambda done, *_: bench.stop_writing() if done == 3 else None)
+    with qtbot.waitSignal(bench.results_written, timeout=120_000) as signal:
+        bench.write_results(tmp_path / "out")
+    assert isinstance(signal.args[0], Stopped)
+    assert {path: path.read_bytes() for path in (tmp_path / "out").rglob("*") if path.is_file()} == before
+    assert {path.name for path in tmp_path.iterdir()} <= {"out", "recovery"}
 
 
 def test_a_number_still_being_typed_is_taken_unless_escape_dropped_it(driver: Driver, qtbot: QtBot) -> None:

@@ -211,6 +211,19 @@ def test_progress_shows_on_a_terminal_only(capsys, monkeypatch):
 # --- derive ----------------------------------------------------------------------------------------------------------
 
 
+def test_derive_tells_on_a_terminal_what_it_writes(capsys, monkeypatch, tmp_path):
+    (tmp_path / "t.csv").write_text("head_m,throw_m\n0.2,0.445\n0.15,0.384\n0.1,0.312\n0.05,0.223\n")
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    assert main(["derive", str(tmp_path / "t.csv"), "--drop", "0.26", "--out", str(tmp_path / "out")]) == 0
+    shown = [line.rstrip() for line in capsys.readouterr().err.split("\r") if line.strip()]
+    assert shown[0] == "checking the intervals by Monte Carlo [.........................]   0 %"
+    for what in ("readings.csv", "figures/throw-squared-vs-head", "workbook.xlsx", "report.pdf"):
+        assert any(line.startswith(f"{what} [") for line in shown)
+    percents = [int(line.split()[-2]) for line in shown]
+    assert percents == sorted(percents)
+    assert shown[-1].startswith("putting the files in place")
+
+
 def test_derive_reads_both_ways_of_writing_numbers_alike(capsys, tmp_path):
     (tmp_path / "a.csv").write_text(
         "head_m,throw_m,time_s\n0.2,0.445,0\n0.15,0.384,3.1\n0.1,0.312,7\n0.05,0.223,12.4\n"

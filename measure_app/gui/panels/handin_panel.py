@@ -2,37 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from PySide6.QtCore import QTimer, QUrl
-from PySide6.QtGui import QDesktopServices
-from PySide6.QtWidgets import QFileDialog, QLabel, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QLabel, QLineEdit, QVBoxLayout, QWidget
 
 from measure_app.edits import SetObserver, SetTitle
-from measure_app.errors import AppError
 from measure_app.extras import MAX_TEXT, Question, SetNotes, SetQuestions, notes_of, questions_of
 from measure_app.gui.panels.panel import Panel
-from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row, set_ready
+from measure_app.gui.panels.pieces import Section, Sentence, TextBox, button, row
 from measure_app.gui.panels.steps import Step
-from measure_app.run import Run
-from measure_app.sample import sample_run
+from measure_app.gui.panels.writing_section import WritingSection
 from measure_app.words import marked, said
 
 _PAUSE_MS = 700
 """Typing rests this long before it becomes an edit."""
-FILES = (
-    (
-        marked("report.pdf, report.html"),
-        marked("set-up, strips, graphs, algebra, findings and cautions, to read and print"),
-    ),
-    (
-        "workbook.xlsx",
-        marked("the working in live formulas; beside it a copy to fill in and one with the answers"),
-    ),
-    ("readings.csv", marked("every frame with time, head, throw and why it was left out")),
-    ("findings.json", marked("all findings with uncertainties, for other programs")),
-    ("figures/", marked("strips, graphs and the set-up as pictures")),
-)
 
 
 class HandInPanel(Panel):
@@ -45,7 +27,9 @@ class HandInPanel(Panel):
         """Make the controls."""
         self._build_texts()
         self._build_questions()
-        self._build_writing()
+        self.out = WritingSection(self)
+        self.document.path_changed.connect(self._on_changed)
+        self.add(self.out)
 
     def _build_texts(self) -> None:
         who = Section(said("About this run"))
@@ -103,41 +87,6 @@ class HandInPanel(Panel):
         asked.add(row(self.question_edit, self.ask_button, stretch=0))
         self.add(asked)
 
-    def _build_writing(self) -> None:
-        out = Section(said("Write the results"))
-        listed = "\n".join(f"•  {name}: {said(words)}" for name, words in FILES)
-        out.add(Sentence(said("Together, all of them or none:\n{listed}", listed=listed)))
-        self.folder_edit = QLineEdit()
-        self.folder_edit.setAccessibleName(said("Folder for the results"))
-        self.folder_edit.setPlaceholderText(said("a folder for the results"))
-        self.folder_edit.textChanged.connect(self._folder_changed)
-        self._usual = ""
-        self.choose_button = button(said("Choose …"), said("Choose a folder for the results"))
-        self.choose_button.clicked.connect(self._choose)
-        label = QLabel(said("Into the &folder"))
-        label.setBuddy(self.folder_edit)
-        out.add(label)
-        out.add(row(self.folder_edit, self.choose_button, stretch=0))
-        self.write_button = button(
-            said("Write results"), said("Write tables, graphs and the report into the folder")
-        )
-        self.write_button.clicked.connect(self._write)
-        self.open_button = button(said("Open the folder"), said("Show the files that were written"))
-        self.open_button.clicked.connect(self._open)
-        self.open_button.setVisible(False)
-        out.add(row(self.write_button, self.open_button))
-        self.state = Sentence()
-        out.add(self.state)
-        self._written: Path | None = None
-        self._written_run: Run | None = None
-        self._trouble = ""
-        self._writing = False
-        self._waiting: Path | None = None
-        self.services.results_written.connect(self._on_written)
-        self.document.outcome_changed.connect(self._on_outcome)
-        self.document.path_changed.connect(self._on_changed)
-        self.add(out)
-
     def refresh(self) -> None:
         """Show texts, questions and what can be written."""
         self.guarded(self._show)
@@ -159,10 +108,7 @@ class HandInPanel(Panel):
             if notes != self.notes_box.toPlainText():
                 self.notes_box.setPlainText(notes)
         self._show_questions()
-        if run is not None and self.folder_edit.text() in ("", self._usual):
-            self._usual = str(self._usual_folder())
-            self.folder_edit.setText(self._usual)
-        self._say_state()
+        self.out.show_run()
 
     def _show_questions(self) -> None:
         questions = questions_of(self.run) if self.run is not None else ()
@@ -220,12 +166,7 @@ class HandInPanel(Panel):
         self._typed = False
         self.title_edit.setModified(False)
         self.observer_edit.setModified(False)
-        if self._waiting is not None:
-            self._waiting, self._writing = None, False
-        self._written, self._trouble = None, ""
-        self.open_button.setVisible(False)
-        self._usual = ""
-        self.folder_edit.clear()
+        self.out.forget()
 
     def take_typed(self) -> None:
         """Turn what was typed, in lines and boxes alike, into edits."""
@@ -274,116 +215,3 @@ class HandInPanel(Panel):
         if self.observer_edit.isModified():
             self.observer_edit.setModified(False)
             self.ask(SetObserver(self.observer_edit.text().strip()))
-
-    def _usual_folder(self) -> Path:
-        """Beside the run file, or beside the film."""
-        path = self.document.path
-        if path is not None:
-            return path.parent / said(
-                "{removesuffix}-results", removesuffix=path.name.removesuffix(".json").removesuffix(".run")
-            )
-        if self.info is not None and self.info.path.parent != sample_run().parent:
-            return self.info.path.parent / said("{stem}-results", stem=self.info.path.stem)
-        return Path.home() / "results"
-
-    def _choose(self) -> None:
-        start = Path(self.folder_edit.text().strip() or str(self._usual_folder()))
-        chosen = QFileDialog.getExistingDirectory(self, said("Folder for the results"), str(start.parent))
-        if chosen:
-            self.folder_edit.setText(str(Path(chosen)))
-
-    def _say_state(self) -> None:
-        outcome = self.document.outcome
-        ready = outcome is not None and outcome.found_anything
-        set_ready(self.write_button, ready and bool(self.folder_edit.text().strip()) and not self._writing)
-        if self._writing:
-            return
-        if self._trouble:
-            self.state.say(
-                said("Nothing was written. {trouble}", trouble=self._trouble),
-                "error",
-            )
-        elif self._written is not None and self._written_run is self.run:
-            words = said("Written into {written}", written=self._written)
-            if self.document.path is None:
-                words += ". " + said("The run itself, with your marks, is not saved yet: Ctrl+S keeps it.")
-            self.state.say(words, "good")
-        elif self._written is not None:
-            words = said("The run has changed since; write again to bring the results up to date.")
-            self.state.say(
-                said("Written into {written}. {words}", written=self._written, words=words),
-                "warning",
-            )
-        elif self.run is None:
-            self.state.say(said("Open a film first."), "warning")
-        elif not ready:
-            reason = self.document.lack or said("there is no reading that could be turned into a length")
-            self.state.say(
-                said("Nothing to write yet: {reason}.", reason=reason),
-                "warning",
-            )
-        else:
-            self.state.say("")
-
-    def _write(self) -> None:
-        self.take_typed()
-        try:
-            folder = Path(self.folder_edit.text().strip()).expanduser()
-        except RuntimeError:  # the home of a user whom this computer does not know
-            folder = Path()
-        if not folder.is_absolute():
-            self.state.say(said("Give the whole path of the folder, or choose it."), "error")
-            return
-        self._writing, self._written, self._trouble = True, None, ""
-        self.open_button.setVisible(False)
-        set_ready(self.write_button, False)
-        self.state.say(
-            said("Writing into {folder} …", folder=folder),
-            "",
-        )
-        self.bring_into_sight(self.state)
-        self._waiting = folder
-        self._write_if_current()
-
-    def _write_if_current(self) -> None:
-        """Write once the outcome is that of the run in hand: it lags behind the newest change."""
-        outcome, folder, run = self.document.outcome, self._waiting, self.run
-        if folder is None or outcome is None or run is None:
-            return
-        if outcome.run is run or outcome.run == run:
-            self._waiting = None
-            self._written_run = run
-            self.services.write_results(folder)
-
-    def _on_outcome(self, outcome: object) -> None:
-        if self._waiting is None:
-            return
-        if outcome is None:
-            self._waiting = None
-            self._fail(self.document.lack or said("There is no outcome any more."))
-        else:
-            self._write_if_current()
-
-    def _folder_changed(self, _text: str) -> None:
-        self._trouble = ""
-        self._say_state()
-
-    def _on_written(self, answer: object) -> None:
-        if isinstance(answer, AppError):
-            self._fail(str(answer))
-            return
-        self._writing = False
-        self._written, self._trouble = Path(str(answer)), ""
-        self._say_state()
-        self.open_button.setVisible(True)
-        self.bring_into_sight(self.state)
-
-    def _fail(self, words: str) -> None:
-        self._writing, self._written = False, None
-        self._trouble = words if words.endswith(".") else f"{words}."
-        self._say_state()
-        self.bring_into_sight(self.state)
-
-    def _open(self) -> None:
-        if self._written is not None:
-            QDesktopServices.openUrl(QUrl.fromLocalFile(str(self._written)))

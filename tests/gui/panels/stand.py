@@ -27,6 +27,7 @@ class HandMade(QObject):
     finding_progress = Signal(int, int)
     finding_running = Signal(bool)
     results_written = Signal(object)
+    writing_progress = Signal(int, int, str)
 
     def __init__(self, document: Document) -> None:
         super().__init__(document)
@@ -48,6 +49,9 @@ class HandMade(QObject):
 
     def write_results(self, folder: Path) -> None:
         self.asked.append(("write", folder))
+
+    def stop_writing(self) -> None:
+        self.asked.append(("stop writing",))
 
     def set_blind(self, on: bool) -> None:
         self.document.set_blind(on)

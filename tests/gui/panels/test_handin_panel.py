@@ -15,7 +15,7 @@ from pytestqt.qtbot import QtBot
 from stand import bench
 
 from measure_app.edits import SetTitle
-from measure_app.errors import OutputError
+from measure_app.errors import OutputError, Stopped
 from measure_app.extras import Question, notes_of, questions_of
 from measure_app.gui import panels
 from measure_app.gui.panels import Step, make_panels
@@ -66,36 +66,72 @@ def test_results_are_written_where_it_says_and_the_answer_is_told(
     show: Show, qtbot: QtBot, tmp_path: Path
 ) -> None:
     panel, document, services = show(HandInPanel)
-    assert panel.folder_edit.text() == str(document.path.parent / "bench-results")
-    panel.folder_edit.setText(str(tmp_path / "out"))
+    assert panel.out.folder_edit.text() == str(document.path.parent / "bench-results")
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
     qtbot.keyClicks(panel.notes_box, "typed at the last moment")
-    press(qtbot, panel.write_button)
+    press(qtbot, panel.out.write_button)
     assert not services.asked  # the outcome in hand has not got the notes yet
     document.set_outcome(with_parts(document.outcome, run=document.run))
     assert services.asked[-1] == ("write", tmp_path / "out")
     assert notes_of(document.run) == "typed at the last moment"
-    assert not panel.write_button.isEnabled()
-    assert "Writing" in panel.state.text()
+    assert not panel.out.write_button.isEnabled()
+    assert "Writing" in panel.out.state.text()
     services.results_written.emit(
         OutputError("the disk is full; free some room", where=str(tmp_path / "out"))
     )
-    assert "Nothing was written" in panel.state.text()
-    assert "disk is full" in panel.state.text()
-    assert panel.write_button.isEnabled()
-    assert not panel.open_button.isVisible()
-    press(qtbot, panel.write_button)
+    assert "Nothing was written" in panel.out.state.text()
+    assert "disk is full" in panel.out.state.text()
+    assert panel.out.write_button.isEnabled()
+    assert not panel.out.open_button.isVisible()
+    press(qtbot, panel.out.write_button)
     services.results_written.emit(tmp_path / "out")
-    assert panel.state.text() == f"✔ Written into {tmp_path / 'out'}"
-    assert panel.open_button.isVisible()
+    assert panel.out.state.text() == f"✔ Written into {tmp_path / 'out'}"
+    assert panel.out.open_button.isVisible()
+
+
+def test_what_is_being_made_is_told_and_can_be_stopped(show: Show, qtbot: QtBot, tmp_path: Path) -> None:
+    panel, _, services = show(HandInPanel)
+    out = panel.out
+    out.folder_edit.setText(str(tmp_path / "out"))
+    assert not out.stop_button.isEnabled()
+    assert not out.bar.isVisible()
+    out.write_button.setFocus()
+    press(qtbot, out.write_button)
+    assert out.bar.isVisible()
+    assert out.bar.maximum() == 0  # something goes on, how long it takes is not known yet
+    assert panel.window().focusWidget() is out.stop_button  # the keyboard goes on to what can be pressed now
+    services.writing_progress.emit(7, 12, "workbook.xlsx")
+    assert (out.bar.value(), out.bar.maximum()) == (7, 12)
+    assert "workbook.xlsx" in out.state.text()
+    press(qtbot, out.stop_button)
+    assert services.asked[-1] == ("stop writing",)
+    services.writing_progress.emit(8, 12, "report.pdf")
+    assert "Stopping" in out.state.text()
+    services.results_written.emit(Stopped("stopped; nothing was written"))
+    assert "Stopped. Nothing was written" in out.state.text()
+    assert not out.bar.isVisible()
+    assert not out.stop_button.isEnabled()
+    assert out.write_button.isEnabled()
+
+
+def test_writing_that_waits_for_the_newest_outcome_stops_at_once(show: Show, tmp_path: Path) -> None:
+    panel, document, services = show(HandInPanel)
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
+    document.perform(SetTitle("Changed"))
+    panel.out.write_button.click()
+    panel.out.stop_button.click()
+    assert "Stopped. Nothing was written" in panel.out.state.text()
+    document.set_outcome(with_parts(document.outcome, run=document.run))
+    assert services.asked == []
 
 
 def test_what_was_changed_last_is_in_what_is_written(show: Show, qtbot: QtBot, tmp_path: Path) -> None:
     panel, document, services = show(HandInPanel)
     earlier = document.outcome
-    panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
     panel.title_edit.selectAll()
     qtbot.keyClicks(panel.title_edit, "Typed last")
-    press(qtbot, panel.write_button)
+    press(qtbot, panel.out.write_button)
     document.set_outcome(with_parts(earlier))  # an answer to an older question
     assert services.asked == []
     document.set_outcome(with_parts(earlier, run=document.run))
@@ -105,35 +141,35 @@ def test_what_was_changed_last_is_in_what_is_written(show: Show, qtbot: QtBot, t
 
 def test_a_wait_for_an_outcome_that_does_not_come_ends_in_words(show: Show, tmp_path: Path) -> None:
     panel, document, services = show(HandInPanel)
-    panel.folder_edit.setText(str(tmp_path / "out"))
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
     document.perform(SetTitle("Changed"))
-    panel.write_button.click()
+    panel.out.write_button.click()
     document.set_outcome(None, OutputError("mark the orifice first", where="orifice"))
-    assert "Nothing was written" in panel.state.text()
-    assert "mark the orifice first" in panel.state.text()
+    assert "Nothing was written" in panel.out.state.text()
+    assert "mark the orifice first" in panel.out.state.text()
     assert services.asked == []
 
 
 def test_a_change_after_writing_is_told(show: Show, tmp_path: Path) -> None:
     panel, document, services = show(HandInPanel)
-    panel.folder_edit.setText(str(tmp_path / "out"))
-    panel.write_button.click()
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
+    panel.out.write_button.click()
     services.results_written.emit(tmp_path / "out")
     document.perform(SetTitle("Changed"))
-    assert "changed since" in panel.state.text()
+    assert "changed since" in panel.out.state.text()
     document.stack.undo()
-    assert panel.state.text() == f"✔ Written into {tmp_path / 'out'}"
+    assert panel.out.state.text() == f"✔ Written into {tmp_path / 'out'}"
 
 
 def test_why_nothing_was_written_outlives_a_new_outcome(show: Show, tmp_path: Path) -> None:
     panel, document, services = show(HandInPanel)
-    panel.folder_edit.setText(str(tmp_path / "out"))
-    panel.write_button.click()
+    panel.out.folder_edit.setText(str(tmp_path / "out"))
+    panel.out.write_button.click()
     services.results_written.emit(OutputError("the disk is full; free some room", where="out"))
     document.set_outcome(with_parts(document.outcome))
-    assert "disk is full" in panel.state.text()
-    panel.folder_edit.setText(str(tmp_path / "elsewhere"))
-    assert panel.state.text() == ""
+    assert "disk is full" in panel.out.state.text()
+    panel.out.folder_edit.setText(str(tmp_path / "elsewhere"))
+    assert panel.out.state.text() == ""
 
 
 @pytest.mark.parametrize("seen", [True, False])
@@ -143,8 +179,8 @@ def test_another_run_gets_neither_folder_nor_notes_of_the_one_before(
 ) -> None:
     panel, document, services = show(HandInPanel)
     if chosen:
-        panel.folder_edit.setText(str(tmp_path / "out"))
-    panel.write_button.click()
+        panel.out.folder_edit.setText(str(tmp_path / "out"))
+    panel.out.write_button.click()
     services.results_written.emit(tmp_path / "out")
     panel.notes_box.setPlainText("of the first run")
     if not seen:
@@ -153,9 +189,9 @@ def test_another_run_gets_neither_folder_nor_notes_of_the_one_before(
     panel.take_typed()
     assert notes_of(document.run) == ""
     panel.show()
-    assert panel.folder_edit.text() == str(tmp_path / "second-results")
-    assert "Written" not in panel.state.text()
-    assert not panel.open_button.isVisible()
+    assert panel.out.folder_edit.text() == str(tmp_path / "second-results")
+    assert "Written" not in panel.out.state.text()
+    assert not panel.out.open_button.isVisible()
     assert panel.title_edit.text() == "second"
     assert panel.notes_box.toPlainText() == ""
 
@@ -173,24 +209,24 @@ def test_notes_shown_are_not_written_into_a_run_opened_out_of_sight(show: Show, 
 def test_the_folder_follows_the_run_file_unless_it_was_chosen(show: Show, tmp_path: Path) -> None:
     panel, document, _ = show(HandInPanel)
     document.set_path(tmp_path / "again.run.json")
-    assert panel.folder_edit.text() == str(tmp_path / "again-results")
-    panel.folder_edit.setText(str(tmp_path / "mine"))
+    assert panel.out.folder_edit.text() == str(tmp_path / "again-results")
+    panel.out.folder_edit.setText(str(tmp_path / "mine"))
     document.set_path(tmp_path / "third.run.json")
-    assert panel.folder_edit.text() == str(tmp_path / "mine")
+    assert panel.out.folder_edit.text() == str(tmp_path / "mine")
 
 
 def test_a_half_path_is_not_written_to(show: Show, qtbot: QtBot) -> None:
     panel, _, services = show(HandInPanel)
-    panel.folder_edit.setText("somewhere")
-    press(qtbot, panel.write_button)
-    assert "whole path" in panel.state.text()
+    panel.out.folder_edit.setText("somewhere")
+    press(qtbot, panel.out.write_button)
+    assert "whole path" in panel.out.state.text()
     assert not [asked for asked in services.asked if asked[0] == "write"]
 
 
 def test_with_nothing_to_write_it_says_so(show: Show) -> None:
     panel, *_ = show(HandInPanel, measured=False)
-    assert not panel.write_button.isEnabled()
-    assert "Nothing to write yet" in panel.state.text()
+    assert not panel.out.write_button.isEnabled()
+    assert "Nothing to write yet" in panel.out.state.text()
 
 
 @pytest.mark.parametrize("step", list(Step))
@@ -255,7 +291,7 @@ def test_results_of_the_sample_are_not_offered_a_place_in_the_program(show: Show
     document.open(document.run, None)  # as the sample is: saving asks for a place
     document.set_clip(with_parts(bench()[1]), bench()[2])
     panel.catch_up()
-    assert panel.folder_edit.text() == str(Path.home() / "results")
+    assert panel.out.folder_edit.text() == str(Path.home() / "results")
 
 
 def test_a_run_that_was_never_saved_is_told_of_when_its_results_are_written(
@@ -264,9 +300,9 @@ def test_a_run_that_was_never_saved_is_told_of_when_its_results_are_written(
     panel, document, services = show(HandInPanel)
     document.open(document.run, None)
     document.set_outcome(bench()[3])
-    panel._write()
-    services.results_written.emit(Path(panel.folder_edit.text()))
-    assert panel.state.text().endswith("is not saved yet: Ctrl+S keeps it.")
+    panel.out._write()
+    services.results_written.emit(Path(panel.out.folder_edit.text()))
+    assert panel.out.state.text().endswith("is not saved yet: Ctrl+S keeps it.")
 
 
 @pytest.mark.parametrize("answer", [Path("/somewhere/out"), OutputError("the disk is full")])
@@ -275,10 +311,10 @@ def test_what_came_of_the_writing_is_brought_into_sight(show: Show, qtbot: QtBot
     panel.resize(340, 420)
     qtbot.wait(20)
     panel._scroll.verticalScrollBar().setValue(0)
-    panel._write()
+    panel.out._write()
     panel._scroll.verticalScrollBar().setValue(0)
     services.results_written.emit(answer)
     port = panel._scroll.viewport()
-    place = QRect(panel.state.mapTo(port, QPoint(0, 0)), panel.state.size())
-    assert panel.state.text()
+    place = QRect(panel.out.state.mapTo(port, QPoint(0, 0)), panel.out.state.size())
+    assert panel.out.state.text()
     assert port.rect().contains(place)

@@ -229,7 +229,7 @@ def test_the_published_band_stands_beside_a_tables_findings_and_the_wall_narrows
         written.append(results)
         return []
 
-    monkeypatch.setattr("measure_app.report.write_all", keep)
+    monkeypatch.setattr("measure_app.report.writing.write_all", keep)
     (tmp_path / "t.csv").write_text("head_m,throw_m\n0.2,0.445\n0.15,0.384\n0.1,0.312\n0.05,0.223\n")
     said = []
     for i, wall in enumerate((["--wall", "0.0005"], [])):
