@@ -40,7 +40,7 @@ class Paired:
     gravity: float
     """m/s², accepted: it turns a throw into a speed."""
     gravity_u: float
-    angle_rad: float = 0.0
+    angle_rad: float
     """Of the jet above the horizontal where it leaves."""
 
 

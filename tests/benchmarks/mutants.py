@@ -6,7 +6,8 @@ The last commit is cloned into a folder of its own. There the tests of both pack
 test passes over which line. Then faults are drawn, evenly over all modules: a comparison turned round or moved by
 its boundary, plus for minus, times for divided by, a number changed, `and` for `or`, a condition turned round. For
 each only the tests that pass over its line are run, the quickest first and of those a few seconds' worth, until one
-fails; 20 s at most. A fault that these let through is given the further tests of its line, `--more` seconds' worth.
+fails; 20 s of the processor at most, so that a busy machine condemns nothing. A fault that these let through is
+given the further tests of its line, `--more` seconds' worth.
 What no test notices is listed with its line, beside the reason where `mutants_explained.toml` says why no test can.
 
 `--only MODULE` draws from one module; `--show` names every mutant and what became of it.
@@ -35,13 +36,15 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("analysis", "calibration")
 TESTS = ("tests/analysis", "tests/calibration")
 SECONDS = 20
+WAITS = 60.0
+"""Times as long as that may pass by the clock before a fault counts as one that hangs."""
 SECONDS_OF_TESTS = 4.0
 """The quickest tests of a line are taken until they take so long; hundreds pass over a line of every fit."""
 EXPLAINED = Path(__file__).with_name("mutants_explained.toml")
 """Faults that change nothing anybody can ask for, each with the reason."""
 INI = "mutants.ini"
 UNTOUCHED = {"__init__.py", "words.py"}
-FACTS = ("test_small_faults", "test_derivatives")
+FACTS = ("test_small_faults", "test_more_small_faults", "test_derivatives")
 """Tests of single facts, asked before others that take as long."""
 SPOKEN = {"said", "marked", "counted", "numeral", "field", "dataclass", "TypeVar", "Meta"}
 
@@ -255,7 +258,8 @@ def tests_of(
     if not any(isinstance(n, ast.FunctionDef) for n in inner):
         found += [name for (file, _), names in lines.items() if file == mutant.file for name in names[:3]]
         package = mutant.file.partition("/")[0]
-        found += [name for name in times if name.startswith(f"tests/{package}/{FACTS[0]}.py")]
+        facts = tuple(f"tests/{package}/{name}.py" for name in FACTS[:2])
+        found += [name for name in times if name.startswith(facts)]
     first: list[str] = []
     later: list[str] = []
     spent = 0.0
@@ -290,15 +294,15 @@ def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path, seconds: float 
     try:
         child = os.fork()
         if child == 0:
-            _test_and_leave(tests, root)
+            _test_and_leave(tests, root, int(seconds))
         began = time.monotonic()
         while (waited := os.waitpid(child, os.WNOHANG))[0] == 0:
-            if time.monotonic() - began > seconds:
+            if time.monotonic() - began > WAITS * seconds:
                 os.kill(child, signal.SIGKILL)
-                os.waitpid(child, 0)
-                return "too long"
             time.sleep(0.02)
         status = os.waitstatus_to_exitcode(waited[1])
+        if status in {-signal.SIGXCPU, -signal.SIGKILL}:
+            return "too long"
         if status == 4 and any(
             "[" in name for name in tests
         ):  # a name of a case that the shell of it garbles
@@ -316,10 +320,13 @@ def outcome_of(mutant: Mutant, tests: Sequence[str], root: Path, seconds: float 
         path.write_bytes(sound)
 
 
-def _test_and_leave(tests: Sequence[str], root: Path) -> None:
+def _test_and_leave(tests: Sequence[str], root: Path, seconds: int) -> None:
     """Run tests in this forked child, whose libraries are loaded and whose packages are not."""
+    import resource
+
     import pytest
 
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
     sink = os.open(os.devnull, os.O_WRONLY)
     os.dup2(sink, 1)
     os.dup2(sink, 2)

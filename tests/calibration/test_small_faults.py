@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -146,3 +147,18 @@ def test_a_rule_for_both_ways_is_trusted_across_itself_for_one_and_a_half_length
     found = calibration.throws(np.array([[940.0, 700.0], [960.0, 700.0]]), np.ones(2))
     assert found.values[0] == pytest.approx(0.54)
     assert "trusted for 600 mm" in found.reasons[1]
+
+
+def test_half_a_degree_towards_the_lower_values_is_said_as_that() -> None:
+    told = perspective_words(math.tan(math.radians(0.5)), 0.001)
+    assert told == "the camera looks 0.500° ± 0.057° towards its lower values instead of squarely at it"
+    assert "towards its higher values" in perspective_words(-math.tan(math.radians(0.5)), 0.001)
+
+
+def test_what_a_rule_says_of_the_perspective_along_itself_is_one_source_of_its_own() -> None:
+    sources = calibrate(scene(3, rule_foot=-0.2).setup).sources
+    rules = {name.partition(": ")[0] for name in sources if ": scale" in name}
+    assert len(rules) == 2
+    assert {name for name in sources if "perspective as read" in name} == {
+        f"{rule}: perspective as read" for rule in rules
+    }
