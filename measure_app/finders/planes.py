@@ -15,6 +15,10 @@ from measure_app.words import said
 
 _APART_PX = 1.5
 """Light and colour that lie further apart than this all through do not show the same edge."""
+_LATER_PX = 1.0
+"""Nor do they where light lies further down than colour by more than this, half a pixel of colour. Colour fades
+in the dark and can seem to begin late; light does so only where it rises so slowly below a bright dye's edge that
+the middle of the rise is read."""
 _MOSTLY = 0.7
 """Light is read where it shows no less than this part of the frames in which colour shows the edge."""
 _SURER = 1.1
@@ -66,7 +70,7 @@ def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArr
     if both.sum() >= max(8, _FEW * n):
         apart = light.place - colour.place
         offset = median(apart[both])
-        if abs(offset) <= _APART_PX:
+        if -_APART_PX <= offset <= _LATER_PX:
             size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
             astray = tinted & bright & (np.abs(apart - offset) > bound)

@@ -94,6 +94,18 @@ def test_where_light_and_colour_part_light_is_not_believed() -> None:
     assert both.place[both.holds] == pytest.approx(line[both.holds])
 
 
+@pytest.mark.parametrize(
+    ("later_px", "followed"), [(1.3, "colour"), (0.8, "light"), (-1.3, "light"), (-1.7, "colour")]
+)
+def test_light_that_begins_below_a_dyes_colour_is_not_the_edge(later_px: float, followed: str) -> None:
+    line, n = np.linspace(20.0, 120.0, 60), 60
+    none: tuple[Why | None, ...] = (None,) * n
+    light = Seen(line + later_px, np.full(n, 0.1), 0.1, none, np.full(n, 12.0))
+    colour = Seen(line, np.full(n, 0.3), 0.2, none, np.full(n, 10.0))
+    expected = line if followed == "colour" else line + later_px
+    assert joined(light, colour).place == pytest.approx(expected)
+
+
 def test_colour_is_read_where_it_was_taken(tmp_path: Path) -> None:
     """An upright line through a film of two colours: the border lies where the picture has it, to half a pixel."""
     frames = []
