@@ -16,9 +16,9 @@ from measure_app.words import said
 _APART_PX = 1.5
 """Light and colour that lie further apart than this all through do not show the same edge."""
 _LATER_PX = 1.0
-"""Nor do they where light lies further down than colour by more than this, half a pixel of colour. Colour fades
-in the dark and can seem to begin late; light does so only where it rises so slowly below a bright dye's edge that
-the middle of the rise is read."""
+"""Nor do they where light lies further down than colour by more than this, half a pixel of colour. Colour
+fades in the dark and can seem to begin late; light does so only where it rises so slowly below a bright dye's
+edge that the middle of the rise is read."""
 _MOSTLY = 0.7
 """Light is read where it shows no less than this part of the frames in which colour shows the edge."""
 _SURER = 1.1
