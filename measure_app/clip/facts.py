@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
+from av.sidedata.sidedata import SideDataContainer
 
 from measure_app.clip.geometry import PlaneGeometry
 from measure_app.clip.index import FrameTable
@@ -133,7 +134,10 @@ def _geometry(film: OpenFilm, first: Any, remarks: list[str]) -> PlaneGeometry:
 
 def _orientation(first: Any, remarks: list[str]) -> tuple[int, bool]:
     """Quarter turns and mirror from the display matrix."""
-    data = first.side_data.get("DISPLAYMATRIX")
+    # Made here rather than asked of the frame, which would keep it: the two would hold each other, and with
+    # them the decoder's store of frames (4 MiB of 720p) until Python happens to look for such circles.
+    beside: Any = SideDataContainer
+    data = beside(first).get("DISPLAYMATRIX")
     if data is None or len(bytes(data)) < 36:
         return 0, False
     matrix = np.frombuffer(bytes(data), "<i4", count=9).astype(np.float64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 import random
 import threading
@@ -164,6 +165,26 @@ def test_planes_are_read_only_views_of_the_coded_picture(film_at: FilmAt) -> Non
         assert first.plane.max() > 255
         with pytest.raises(ValueError, match="read-only"):
             first.plane[0, 0] = 1
+
+
+def test_a_clip_that_is_over_holds_no_frames_until_circles_are_looked_for(film_at: FilmAt) -> None:
+    def frames() -> int:
+        return sum(type(each).__name__ == "VideoFrame" for each in gc.get_objects())
+
+    gc.collect()
+    before = frames()
+    gc.disable()
+    try:
+        with open_clip(film_at("open_gop.mp4")) as clip:
+            for index in (30, 29, 80):
+                clip.frame(index).bgra()
+            planes = sum(luma.plane is not None for luma in clip.luma_planes())
+            assert planes == FRAMES
+            assert frames() > before
+        del clip, planes
+        assert frames() == before
+    finally:
+        gc.enable()
 
 
 def test_frames_outlive_the_clip_but_the_clip_itself_is_closed(film_at: FilmAt) -> None:
