@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,9 @@ _NEWTON = 12
 SHARED = 4
 """Parameters that all rules share: two tangents, the inverse distance, the bend of the lens."""
 _EQUAL_Z = 3.0
+_DENIED, _TOLD, _FREED = 3.0, 0.95, 3
+"""A stated facing is denied by rules that lie so many standard uncertainties off it, where they narrow it at
+all; how often the statement is loosened at most."""
 
 
 _IMPOSSIBLE = marked(
@@ -262,18 +265,19 @@ Scatter = tuple[float, float, float | None]
 def fit_all(
     marks: Marks, centre: FloatArray, focal: float, priors: Priors, distance_known: bool
 ) -> tuple[JointFit, tuple[Scatter, ...]]:
-    """Fit, widen what scatters, then let rules of agreeing scale lean on one another for the facing."""
+    """Fit, free a facing that is denied, widen what scatters, let rules of one scale steady each other."""
     R = len(marks.rules)
-    fit = fit_together(marks, centre, focal, priors, widen=np.ones(R), equal_scales=())
+    stated = priors.tangents_u
+    fit, priors = _freed(marks, centre, focal, priors, widen=np.ones(R), equal_scales=())
     scatter = tuple(chi_squared(marks, fit, r) for r in range(R))
     widen = np.ones(R)
     for r, (chi2, freedom, p) in enumerate(scatter):
         if p is not None and p < P_LIMIT:  # the Birge ratio: R. T. Birge, Phys. Rev. 40 (1932) 207
             widen[r] = math.sqrt(chi2 / freedom)
     if np.any(widen > 1.0):
-        fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=())
+        fit, priors = _freed(marks, centre, focal, priors, widen=widen, equal_scales=())
     if not distance_known or R < 2:
-        return fit, scatter
+        return _against(fit, priors, stated), scatter
     # Scales of two rules, carried to one plane, differ only by their engraving: a difference that is seen
     # tells how the camera stood and how deep the rules lie, and the better read scale steadies the other.
     # A rule that disagrees by more than all that can explain is left to itself and remarked on.
@@ -283,8 +287,43 @@ def fit_all(
         if abs(scale_difference(fit, 0, r)[0]) <= _EQUAL_Z * math.hypot(scale_difference(fit, 0, r)[1], u):
             equal.append((0, r, u))
     if equal:
-        fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=tuple(equal))
-    return fit, scatter
+        fit, priors = _freed(marks, centre, focal, priors, widen=widen, equal_scales=tuple(equal))
+    return _against(fit, priors, stated), scatter
+
+
+def _freed(
+    marks: Marks,
+    centre: FloatArray,
+    focal: float,
+    priors: Priors,
+    *,
+    widen: FloatArray,
+    equal_scales: tuple[tuple[int, int, float], ...],
+) -> tuple[JointFit, Priors]:
+    """Fit; where the rules deny the stated facing, believe it only to within what it is off.
+
+    A statement that is off by many of its uncertainties would else draw the facing half-way to itself and
+    leave it called sure. Of statement s ± a and what the rules say by themselves, r ± b, the fit gives the
+    weighted mean with 1/c² = 1/a² + 1/b²; from it r - s = (mean - s) a²/(a² - c²), with the standard
+    uncertainty a²/√(a² - c²).
+    """
+    fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=equal_scales)
+    for _ in range(_FREED):
+        a = max(priors.tangents_u, 1e-6)
+        c = np.linalg.norm(fit.gain[:2], axis=1)
+        left = np.maximum(a**2 - c**2, 0.0)
+        off = fit.parameters[:2] - priors.tangents
+        told = (c < _TOLD * a) & (np.abs(off) > _DENIED * np.sqrt(left))
+        if not told.any():
+            break
+        priors = replace(priors, tangents_u=float(np.max(np.abs(off[told]) * a**2 / left[told])))
+        fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=equal_scales)
+    return fit, priors
+
+
+def _against(fit: JointFit, priors: Priors, stated: float) -> JointFit:
+    """Tell how far the facing lies from the stated one in the uncertainties that were stated."""
+    return replace(fit, prior_pull=fit.prior_pull * max(priors.tangents_u, 1e-6) / max(stated, 1e-6))
 
 
 def scale_difference(fit: JointFit, a: int, b: int) -> tuple[float, float]:

@@ -8,18 +8,18 @@ from itertools import pairwise
 from typing import Any, ClassVar, TypeGuard
 
 import numpy as np
-from msgspec.structs import replace
 
 from analysis import BoolArray, Column, TracedJet
 from calibration import Calibration, FloatArray, Metres
 from measure_app.edits import AdoptFound, Edit
-from measure_app.errors import RunFileError
 from measure_app.finders import JetTrace
 from measure_app.run import Reading, Run
+from measure_app.series import SharedReading
+from measure_app.shared_errors import KEY, with_own, with_shared
 from measure_app.words import marked, said
 
-KEY, JET = "clepsydra", "traced_jet"
-"""Where `extra` keeps the trace: the program's own key, and the name under it."""
+JET = "traced_jet"
+"""Name of the trace under the program's own key of `extra`."""
 UPRIGHT, SIDEWAYS = marked("orifice, up and down"), marked("orifice, sideways")
 """The calibration's names of the orifice's two errors."""
 _MOST = 200
@@ -35,30 +35,21 @@ class AdoptJet(Edit, frozen=True):
     trace: JetTrace | None
 
     def _changed(self, run: Run) -> Run:
-        old = run.extra.get(KEY, {})
-        if not isinstance(old, dict):
-            words = said(
-                "holds something that this program did not put there; rename that key in the run file"
-            )
-            raise RunFileError(words, where=f"extra.{KEY}")
-        own = {name: kept for name, kept in old.items() if name != JET}
-        if self.trace is not None:
-            own[JET] = _kept(self.trace)
-        extra = {name: kept for name, kept in run.extra.items() if name != KEY}
-        return replace(run, extra={**extra, KEY: own} if own else extra)
+        return with_own(run, JET, None if self.trace is None else _kept(self.trace))
 
 
 class AdoptSearch(Edit, frozen=True):
-    """Take in all that a search found, readings and traced jet, as one step."""
+    """Take in all that a search found as one step: readings, their shared errors, and the traced jet."""
 
     label: ClassVar[str] = AdoptFound.label
     readings: tuple[Reading, ...]
     trace: JetTrace | None
+    shared: SharedReading | None = None
 
     def _changed(self, run: Run) -> Run:
         # Not by their `apply`: the contract is asked once, of the whole, for that takes time.
         run = AdoptFound(self.readings)._changed(run)  # noqa: SLF001
-        return AdoptJet(self.trace)._changed(run)  # noqa: SLF001
+        return with_shared(AdoptJet(self.trace)._changed(run), self.shared)  # noqa: SLF001
 
 
 def _kept(trace: JetTrace) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis import accepted_gravity
 from calibration import Pixel, Segment
 from measure_app.clip import ClipInfo, FrameSource
 from measure_app.errors import SetupIncomplete
@@ -26,7 +27,7 @@ from measure_app.finders import (
     trace_jet,
 )
 from measure_app.run import By, LinePart, Reading, Run, Spot
-from measure_app.series import SharedReading
+from measure_app.series import SharedReading, conditions_of
 from measure_app.strips import Progress, Strip, StripLine, sweep
 from measure_app.words import said
 
@@ -65,10 +66,12 @@ class Search:
     def shared(self) -> SharedReading:
         """Errors that all found readings have in common."""
         usual = SharedReading()
-        return SharedReading(
-            self.surface.shared_u_px if self.surface is not None else usual.surface_u_px,
-            self.landing.shared_u_px if self.landing is not None else usual.landing_u_px,
-        )
+        return SharedReading(_kept(self.surface, usual.surface_u_px), _kept(self.landing, usual.landing_u_px))
+
+
+def _kept(track: Track | None, usual: float) -> float:
+    """Round as readings are rounded, so that what a run file keeps gives the same answer."""
+    return round(track.shared_u_px, 4) if track is not None else usual
 
 
 def part_measured(run: Run, info: ClipInfo) -> tuple[int, int]:
@@ -161,7 +164,11 @@ def search(
     if tracing is not None and landing is not None:
         close = [strips[line.name] for line in tracing.lines]
         landing_track = find_landing(
-            close, tracing, hints=_hints(run, "landing", landing, start, stop), drift=drift
+            close,
+            tracing,
+            hints=_hints(run, "landing", landing, start, stop),
+            drift=drift,
+            flight_frames=_flight_frames(run, source, start, stop),
         )
         jet = trace_jet(close, [strips[line.name] for line in tracing.upper], tracing, landing_track, drift)
     return Search(
@@ -196,6 +203,15 @@ def _moving_boxes(run: Run) -> tuple[tuple[float, float, float, float], ...]:
 
 def _segment(part: LinePart) -> Segment:
     return Segment(part.from_px, part.to_px)
+
+
+def _flight_frames(run: Run, source: FrameSource, start: int, stop: int) -> float | None:
+    """How many frames water is under way from orifice to landing; None without a drop or without a clock."""
+    if run.drop is None or not source.info.file_rate:
+        return None
+    step = float(np.median(np.diff(source.stamps.seconds()[start:stop])))
+    fall = 2.0 * run.drop.value_m / accepted_gravity(conditions_of(run)).value
+    return float(np.sqrt(fall)) / step if step > 0.0 else None
 
 
 def _falls_forward(run: Run, gauge: Segment) -> bool:

@@ -40,6 +40,7 @@ from measure_app.series import (
     series_of,
     setup_of,
 )
+from measure_app.shared_errors import shared_of
 from measure_app.strips import Progress
 from measure_app.words import language, said
 
@@ -123,7 +124,7 @@ def measure(
     if run.gauge_line is not None or run.landing_line is not None or not run.falls:
         found = search(run, source, progress=progress, stop_requested=stop_requested)
     if found is not None:
-        run = AdoptSearch(found.readings, found.jet).apply(run)
+        run = AdoptSearch(found.readings, found.jet, found.shared).apply(run)
     return outcome_of(
         run,
         source.stamps.seconds() if source.info.file_rate else None,  # still pictures have no clock
@@ -186,7 +187,7 @@ def outcome_of(
         for reading in run.readings
         if start <= reading.frame < stop and (reading.surface is not None or reading.landing is not None)
     ]
-    shared = found.shared if found is not None else SharedReading()
+    shared = shared_of(run)
     lengths = series_of(readings, run, calibration, seconds, shared)
     falls = falls_of(run, calibration, seconds, info)
     conditions = conditions_of(run)

@@ -14,15 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.jet_flight import not_lagging
+from measure_app.finders.jet_flight import Landed, not_lagging
+from measure_app.finders.jet_judging import Seen, judge_landing, repeated_rows, usual
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
 from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import known_median, masked_row_medians, median, quantile, row_medians
-from measure_app.finders.path import best_path, smooth_course
-from measure_app.finders.steadiness import Drift, along_line, with_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found, reasons_of
+from measure_app.finders.path import best_path
+from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
+from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
@@ -40,15 +41,6 @@ _MOVED_SHARE = 1.2
 """Frames that a moved camera displaced are brought back with one error in the main: it turned besides."""
 _COMMON_SHARE = 0.42
 """How much of the disagreement of the lines all frames have in common, where no flanks are seen."""
-_TOGETHER, _TOGETHER_MOST, _APART, _UNREST_SHARE = 0.72, 0.157, 0.33, 0.22
-"""Own error of a frame. What makes its lines disagree shifts them together too, by so much of the
-disagreement, but by no more than a part of the jet's width: glints and swellings stay within the water. A jet
-in drops displaces each line by itself, which the lines' number averages out. And part of the jet's unrest
-from frame to frame is not carried down. Set, with the shares above, by rendered scenes of all looks and
-hazards, where they make the stated uncertainties true."""
-_BESIDE_FROM, _BESIDE_SHARE = 1.5, 0.5
-"""A frame further beside its neighbours' course than so many uncertainties is doubtful by that part of the
-rest."""
 _MARK_REACH_PX = 8.0
 """The jet crosses the lines within so far of where a person marked it."""
 _BEND, _ASIDE_WORTH = 0.15, 0.2
@@ -64,6 +56,7 @@ def find_landing(
     *,
     hints: Hints | None = None,
     drift: Drift | None = None,
+    flight_frames: float | None = None,
 ) -> Track:
     """Find the landing in every frame from the strips of the tracing lines.
 
@@ -73,6 +66,7 @@ def find_landing(
     lines : where they lie and how they are carried to the landing line
     hints : places marked by hand, which the path must pass
     drift : how the camera moved; None: not at all
+    flight_frames : the water's time of flight from orifice to landing, in frames; None: told by the lines
 
     Returns
     -------
@@ -98,22 +92,29 @@ def find_landing(
         # Where the camera turned, how far a line is lifted depends on where on it the jet is.
         lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
-    places, weights, covered = _centres(strips, lines, grounds, course, width, lift)
-    landing, agreement, support = _carried_down(places, weights, np.asarray(lines.above))
+    places, weights, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
+    landed, agreement, support = _carried_down(places, weights, np.asarray(lines.above), flight_frames)
+    landing = landed.landing
     shift, anchored_u = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
         landing = landing + shift
         shared_u = float(np.hypot(_CENTRE_SHARE * width, _ALIKE * anchored_u))
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
-        shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * _usual(agreement)))
+        shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
     brought_back = float(np.sqrt(np.mean(drift.u_px**2))) if drift is not None else 0.0
     shared_u = float(np.hypot(max(shared_u, _SHARED_FLOOR_PX), _MOVED_SHARE * brought_back))
-    own_u, why = _judge(
-        landing, agreement, support, width, strips[0].levels.shape[1], covered, damaged, hints
+    seen = Seen(landing, landed.unsure_px, agreement, support, width, strips[0].levels.shape[1])
+    own_u, why = judge_landing(
+        seen,
+        covered=covered,
+        repeated=repeated,
+        damaged=damaged,
+        marked=hints.rows if hints is not None else None,
     )
     why, remarks = agreed(Part.LANDING, frames, landing, own_u, why, hints)
-    own_u, why = with_drift(own_u, why, drift)
+    # How frames are brought back errs alike in most of them: that is in the shared part.
+    own_u, _, why = with_shared_drift(own_u, 0.0, why, drift)
     refused = np.array([w is not None for w in why])
     return Track(
         Part.LANDING,
@@ -217,10 +218,11 @@ def _centres(
     course: FloatArray,
     width: float,
     lift: FloatArray,
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
     """Centre of the jet on every line, carried down, (n, m) px; how much of a jet was seen, (n, m), 0 to 1.
 
-    Third, (n,), the frames in which something larger than a jet lies over the lines.
+    Third, (n,), the frames in which something larger than a jet lies over the lines; last those that mostly
+    repeat the frame before.
     """
     n = len(course)
     half = max(3, round(1.1 * width))
@@ -228,6 +230,7 @@ def _centres(
     weights = np.zeros((n, len(strips)))
     crowded = np.zeros((n, len(strips)), dtype=bool)
     alive = np.zeros((n, len(strips)))
+    stale = np.zeros((n, len(strips)), dtype=bool)
     beyond = np.arange(round(1.4 * width) + 1, round(3.0 * width) + 2)
     around = np.concatenate([-beyond[::-1], beyond])
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
@@ -247,20 +250,24 @@ def _centres(
             left_side, right_side = lively[:, : len(around) // 2], lively[:, len(around) // 2 :]
             alive[chunk, index] = activity.sum(axis=1) / width
             crowded[chunk, index] = np.maximum(left_side.mean(axis=1), right_side.mean(axis=1)) > 0.6
-            weights[chunk, index] = np.where(inside, np.minimum(mass / width, 1.0), 0.0)
+            stale[chunk, index] = (mass > 0.25 * width) & repeated_rows(strip.levels, first, at, half)
+            weights[chunk, index] = np.where(
+                inside & ~stale[chunk, index], np.minimum(mass / width, 1.0), 0.0
+            )
     # More of the lines departs from the background than a jet and its drops account for: a jet is one of its
     # widths, and a wild splash two or three. What covers the lines may do so in most of the frames.
     whole = row_medians(alive)
     crowd = whole > 2.0 * quantile(whole, 0.2) + 2.0
     # Where the camera was displaced, edges of the background stir as well.
     crowd &= (lift == 0.0) | (whole > 2.5 * median(whole) + 2.0)
-    return places, np.where(crowded, 0.0, weights), crowd | (crowded.mean(axis=1) > 0.4)
+    covered = crowd | (crowded.mean(axis=1) > 0.4)
+    return places, np.where(crowded, 0.0, weights), covered, stale.mean(axis=1) > 0.5
 
 
 def _carried_down(
-    places: FloatArray, weights: FloatArray, above: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Join the lines: landing (n,) px, how far the lines disagree (n,) px, and support (n,) in lines.
+    places: FloatArray, weights: FloatArray, above: FloatArray, flight_frames: float | None
+) -> tuple[Landed, FloatArray, FloatArray]:
+    """Join the lines: the landing, how far the lines disagree (n,) px, and support (n,) in lines.
 
     The correction is linear in the height above the landing line, with a part that goes with the throw; both
     are fitted to the whole run, so they cost single frames no precision.
@@ -270,17 +277,19 @@ def _carried_down(
     slope = np.zeros(2)
     usable = good.sum(axis=1) >= 3
     landing = masked_row_medians(places, good)
+    worth = np.ones(len(above))
     for _ in range(6):
         centred = np.where(usable, landing - np.nanmean(landing[usable]) if usable.any() else 0.0, 0.0)
         correction = (slope[0] + slope[1] * centred)[:, None] * above
         carried = places - correction
         residual = carried - landing[:, None]
         spread = (
-            1.4826 * np.nanmedian(np.abs(residual[good & usable[:, None]]))
+            1.4826 * known_median(np.abs(residual[good & usable[:, None]]))
             if (good & usable[:, None]).any()
             else 1.0
         )
-        robust = w / (1.0 + (residual / max(2.0 * float(spread), 0.3)) ** 2)
+        worth = _worth(residual, good & usable[:, None])
+        robust = w * worth / (1.0 + (residual / max(2.0 * float(spread), 0.3)) ** 2)
         robust = np.where(np.isfinite(robust), robust, 0.0)
         total = robust.sum(axis=1)
         landing = np.where(
@@ -288,10 +297,20 @@ def _carried_down(
         )
         usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
         slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
-    landing, carried = not_lagging(landing, carried, w, above, usable)
-    residual = np.where(good, np.abs(carried - landing[:, None]), np.nan)
+    landed = not_lagging(landing, carried, w * worth, above, usable, flight_frames)
+    residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
     disagreement = 1.4826 * masked_row_medians(residual, good)
-    return landing, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64)
+    return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64)
+
+
+def _worth(residual: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
+    """What each line counts, (m,), 0 to 1: less where it scatters more than most, as in a splash."""
+    sizes = masked_row_medians(np.abs(residual.T), told.T)
+    known = np.isfinite(sizes)
+    if not known.any():
+        return np.ones(len(sizes))
+    most = max(median(sizes[known]), 1e-3)
+    return np.asarray(most / np.maximum(np.where(known, sizes, most), most), dtype=np.float64)
 
 
 def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray) -> FloatArray:
@@ -325,51 +344,3 @@ def _anchored(
         [lines.carried(index, off) for index, off in enumerate(middles_of(strips, grounds, at, width))]
     )
     return at_the_landing(beyond, np.asarray(lines.above))
-
-
-def _usual(disagreement: FloatArray) -> float:
-    """Typical disagreement of the lines, px."""
-    known = np.isfinite(disagreement)
-    return median(disagreement[known]) if known.any() else 1.0
-
-
-def _judge(
-    landing: FloatArray,
-    disagreement: FloatArray,
-    support: FloatArray,
-    width: float,
-    length: int,
-    covered: NDArray[np.bool_],
-    damaged: NDArray[np.bool_],
-    marks: Hints | None,
-) -> tuple[FloatArray, tuple[Why | None, ...]]:
-    """Own standard uncertainty of every frame, and which frames are refused."""
-    n = len(landing)
-    off_end = (landing < 0.5 * width) | (landing > length - 1 - 0.5 * width)
-    faint = ~np.isfinite(landing) | (support < max(1.5, 0.3 * median(support)))
-    apart = np.nan_to_num(disagreement, nan=np.inf) > max(1.5 * width, 6.0 * known_median(disagreement))
-    usable = ~(damaged | off_end | faint | apart | covered)
-    half = int(np.clip(n // 14, 8, 60))
-    course, scatter = smooth_course(landing, usable.astype(np.float64), half)
-    unrest = np.nan_to_num(scatter, nan=1.0)
-    single = np.nan_to_num(disagreement, nan=1.0)
-    loose = np.sqrt(np.maximum(single / np.sqrt(np.maximum(support, 1.0)), unrest) ** 2 + 0.05**2)
-    astray = ~(np.abs(landing - course) <= np.maximum(5.0 * loose, 0.3 * width)) | apart
-    # Where neighbours scatter by more than the jet's width there is no course to speak of.
-    astray |= loose > max(width, 5.0 * median(loose))
-    # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
-    square = 0.5 * (single**2 + _usual(disagreement) ** 2)
-    together = _TOGETHER**2 * square / (1.0 + square / (_TOGETHER_MOST * width) ** 2)
-    apart_u = _APART**2 * square / np.maximum(support, 1.0)
-    own_u = np.sqrt(together + apart_u + (_UNREST_SHARE * unrest) ** 2 + 0.05**2)
-    beside = np.nan_to_num(np.abs(landing - course)) - _BESIDE_FROM * own_u
-    own_u = np.hypot(own_u, _BESIDE_SHARE * np.maximum(beside, 0.0))
-    why = reasons_of(
-        astray=astray,
-        faint=faint,
-        covered=covered,
-        off_end=off_end,
-        damaged=damaged,
-        marked=marks.rows if marks is not None else None,
-    )
-    return own_u, why

@@ -108,6 +108,16 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     return course, scatter
 
 
+def window_of(n: int) -> int:
+    """Half width, frames, of the window in which n frames are held against their neighbours."""
+    return int(np.clip(n // 14, 8, 60))
+
+
+def running_size(values: FloatArray, half: int) -> FloatArray:
+    """Scatter about zero of the values (n,) within `half` frames of each, by medians."""
+    return np.asarray(1.4826 * _running_median(np.abs(values), half), dtype=np.float64)
+
+
 def clock_of(seconds: FloatArray | None, n: int) -> FloatArray:
     """When each of n frames was taken, (n,) from −1 to 1; None: evenly spaced."""
     if seconds is None or n < 2 or not seconds[-1] > seconds[0]:

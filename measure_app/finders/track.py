@@ -24,6 +24,7 @@ class Why(Enum):
 
     DAMAGED = marked("the frame is damaged or missing in the film")
     COVERED = marked("something covers the line")
+    REPEATED = marked("the film repeats the frame before; what moved in between is not in it")
     FAINT = marked("too faint against its surroundings")
     ASTRAY = marked("does not follow the path of the frames around it")
     OFF_END = marked("beyond the end of the line")
@@ -102,6 +103,7 @@ def reasons_of(
     off_end: NDArray[np.bool_],
     damaged: NDArray[np.bool_],
     marked: NDArray[np.int64] | None,
+    repeated: NDArray[np.bool_] | None = None,
 ) -> tuple[Why | None, ...]:
     """Why each frame is refused, None where it is not; where several hold, the gravest is said.
 
@@ -114,6 +116,7 @@ def reasons_of(
     for reason, rows in (
         (Why.ASTRAY, astray & ~trusted),
         (Why.FAINT, faint),
+        (Why.REPEATED, repeated if repeated is not None else np.zeros_like(faint)),
         (Why.COVERED, covered),
         (Why.OFF_END, off_end),
         (Why.DAMAGED, damaged),

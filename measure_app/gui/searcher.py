@@ -57,7 +57,7 @@ class Searcher(QObject):
             from measure_app.jet_path import AdoptSearch
 
             self._document.set_search(answer.value, key_of(run))
-            self._document.perform(AdoptSearch(answer.value.readings, answer.value.jet))
+            self._document.perform(AdoptSearch(answer.value.readings, answer.value.jet, answer.value.shared))
         self.ended.emit()
 
     @Slot(object)

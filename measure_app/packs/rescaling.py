@@ -13,6 +13,7 @@ from calibration import Pixel
 from measure_app.finders import JetTrace
 from measure_app.jet_path import AdoptJet, trace_of
 from measure_app.run import Run
+from measure_app.shared_errors import scaled_shared
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ def _converted(run: Run, how: Rescaling, *, back: bool) -> Run:
                 changes[name] = of(old)
         return replace(value, **changes)
 
-    converted: Run = of(run)
+    converted: Run = scaled_shared(of(run), factor)
     trace = trace_of(run)
     if trace is None:
         return converted

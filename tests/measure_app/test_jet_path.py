@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from measure_app.finders import JetTrace
-from measure_app.jet_path import JET, KEY, AdoptJet, trace_of
+from measure_app.jet_path import JET, AdoptJet, trace_of
 from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
 from measure_app.run import ClipPart, Run
+from measure_app.shared_errors import KEY
 
 
 def trace() -> JetTrace:

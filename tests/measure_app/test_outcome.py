@@ -80,6 +80,10 @@ def test_landing_median_of_half_a_second_within_a_pixel(name: str) -> None:
     medians = [np.nanmedian(error[i : i + window]) for i in range(len(error) - window)]
     assert np.max(np.abs(medians)) < 1.0
     # Single frames are honest about where the jet was; its sway about the law shows as scatter, which fits count.
+    # The path-traced film's truth leaves out the jet's sway, about 0.5 mm there (its README).
+    if "landing_seen" not in truth_of(name)["frames"][0]["px"]:
+        throws = np.array([frame["throw_m"] for frame in truth_of(name)["frames"]])
+        u = np.hypot(u, 0.0005 * np.ptp(places["landing"]) / np.ptp(throws))
     assert 0.9 < np.nanmean(np.abs(error) < 2 * u) <= 1.0
 
 

@@ -87,7 +87,8 @@ def test_each_line_tells_of_water_that_lands_later() -> None:
     carried = landing(frames[:, None] + early) + rng.normal(0.0, 0.2, (200, 10))
     weights, usable = np.ones((200, 10)), np.ones(200, dtype=bool)
     joined = carried.mean(axis=1)
-    right, places = not_lagging(joined, carried, weights, above, usable)
+    landed = not_lagging(joined, carried, weights, above, usable)
+    right, places = landed.landing, landed.carried
     before, after = joined - landing(frames), right - landing(frames)
     assert np.std(before) > 1.2
     assert np.std(after) < 0.25
@@ -95,5 +96,6 @@ def test_each_line_tells_of_water_that_lands_later() -> None:
     assert np.std(np.mean(places - right[:, None], axis=0)) > 0.3
     apart = places - right[:, None] - np.mean(places - right[:, None], axis=0)
     assert np.std(apart) < 0.3
-    still, _ = not_lagging(joined[:15], carried[:15], weights[:15], above, usable[:15])
-    assert np.array_equal(still, joined[:15])
+    still = not_lagging(joined[:15], carried[:15], weights[:15], above, usable[:15])
+    assert np.array_equal(still.landing, joined[:15])
+    assert not still.unsure_px.any()
