@@ -8,8 +8,10 @@ the median over three lines within 5 % of the drop above it, each carried down t
 finder gives. For each: root mean square error in px, share off by more than 3 px, and the worst median over half a
 second, all against where the jet crosses the line, in the frames in which it can be seen and the finder trusts it.
 Then, for the traced jet, the share beyond 2 u, and its bias: the median error of each film, root mean square over the
-films, beside the shared uncertainty that is stated for it. Last, how far the launch angle and the bending of the
-jet's path lie from the truth in their stated uncertainties: rms over the films, and the share beyond 2 u.
+films, beside the shared uncertainty that is stated for it. Two ratios, rms over the films and 1 where the uncertainty
+is right: bias over u shared, and the scatter about the bias over the frames' own u. Last, how far the launch angle and
+the bending of the jet's path lie from the truth in their stated uncertainties: rms over the films, and the share
+beyond 2 u. After the hazards come all films together, and those with no, one and several hazards.
 """
 
 from __future__ import annotations
@@ -32,7 +34,7 @@ from measure_app.runfile import load_run
 from measure_app.strips import Strip, StripLine, steadied, sweep
 from sample_clips import HAZARDS
 from tests.benchmarks.finding import truths
-from tests.benchmarks.hazards import film_of, first_seed
+from tests.benchmarks.hazards import FEWEST, film_of, first_seed, seen_of, wrong_readings
 
 WAYS = ("one line", "band", "traced jet")
 BAND = 3
@@ -47,7 +49,9 @@ class Film:
     errors: dict[str, FloatArray]
     window: int
     u_px: FloatArray
+    own_u_px: FloatArray
     shared_u_px: float
+    wrong: int
     jet_in_u: tuple[float, ...]
 
 
@@ -106,7 +110,13 @@ def compared(hazard: str, path: Path) -> Film | None:
         {way: np.where(use, places - truth, np.nan) for way, places in found.items()},
         max(3, round(0.5 * n / seconds)),
         np.hypot(track.own_u_px, track.shared_u_px),
+        track.own_u_px,
         track.shared_u_px,
+        int(
+            wrong_readings(
+                seen_of(track, "landing", truths(run, record["frames"]), record["frames"]), "landing"
+            ).sum()
+        ),
         jet_errors(outcome, record),
     )
 
@@ -133,8 +143,36 @@ def rms(values: FloatArray) -> float:
     return float(np.sqrt(np.mean(known**2))) if len(known) else float("nan")
 
 
+def kinds_of(film: Film) -> tuple[float, float] | None:
+    """Bias over what frames share, and scatter over what they do not; None of too few readings."""
+    error = film.errors[WAYS[-1]]
+    good = np.isfinite(error)
+    if good.sum() < FEWEST:
+        return None
+    bias = float(np.median(error[good]))
+    own = float(np.sqrt(np.mean(film.own_u_px[good] ** 2)))
+    return bias / film.shared_u_px, rms(error[good] - bias) / own
+
+
+def pools(films: dict[str, list[Film]]) -> list[tuple[str, list[Film]]]:
+    """All films together, and by how many hazards they have."""
+    kinds = {
+        "*without a hazard*": [name for name in films if name == "none"],
+        "*one hazard*": [name for name in films if name != "none" and "+" not in name],
+        "*several hazards*": [name for name in films if "+" in name],
+    }
+    together = [("*all*", [film for each in films.values() for film in each])]
+    together += [
+        (kind, [film for name in names for film in films[name]])
+        for kind, names in kinds.items()
+        if names and len(names) < len(films)
+    ]
+    return together
+
+
 HEAD = (
-    "scenes", "films", *WAYS, "beyond 2 u", "bias px", "its u px", "angle / u", "angle beyond", "bending / u",
+    "scenes", "films", *WAYS, "wrong, no flag", "beyond 2 u", "bias px", "its u px", "bias / u shared",
+    "scatter / u own", "angle / u", "angle beyond", "bending / u",
     "bending beyond",
 )  # fmt: skip
 
@@ -150,6 +188,7 @@ def row(hazard: str, films: list[Film]) -> tuple[str, ...]:
     u = np.concatenate([film.u_px for film in films])
     known = np.isfinite(error) & np.isfinite(u)
     bias = np.array([np.nanmedian(film.errors[WAYS[-1]]) for film in films])
+    kinds = [each for each in map(kinds_of, films) if each is not None]
     jets = []
     for part in range(2):
         each = np.array([film.jet_in_u[part] for film in films])
@@ -159,9 +198,12 @@ def row(hazard: str, films: list[Film]) -> tuple[str, ...]:
         "no hazard" if hazard == "none" else hazard,
         str(len(films)),
         *ways,
+        str(sum(film.wrong for film in films)),
         f"{np.mean(np.abs(error[known]) > 2 * u[known]):.3f}",
         f"{rms(bias):.2f}",
         f"{rms(np.array([film.shared_u_px for film in films])):.2f}",
+        f"{rms(np.array([each[0] for each in kinds])):.2f}",
+        f"{rms(np.array([each[1] for each in kinds])):.2f}",
         *jets,
     )
 
@@ -203,7 +245,7 @@ def main() -> None:
         print(path.name if film is not None else f"{path.name}: no landing found", flush=True)
     table = [row(hazard, each) for hazard, each in sorted(films.items())]
     if len(films) > 1:
-        table.append(row("all", [film for each in films.values() for film in each]))
+        table += [row(kind, some) for kind, some in pools(films)]
     lines = ["| " + " | ".join(HEAD) + " |", "| --- |" + " ---: |" * (len(HEAD) - 1)]
     text = "\n".join([*lines, *("| " + " | ".join(cells) + " |" for cells in table)])
     print(text)
