@@ -52,7 +52,7 @@ class Edit(msgspec.Struct, frozen=True):
             The changed run would break the contract, or the thing to change is not there.
         """
         try:
-            return checked(self._changed(run))
+            return _sharing(run, checked(self._changed(run)))
         except RunFileError as error:
             raise EditRefused(error.words, where=error.where) from None
 
@@ -394,6 +394,25 @@ class AdoptFound(Edit, frozen=True):
         own = {reading.frame: reading for reading in run.readings}
         merged = (_merged(own.get(frame), found.get(frame), frame) for frame in own.keys() | found.keys())
         return replace(run, readings=_tidy(merged))
+
+
+def _sharing(before: Run, after: Run) -> Run:
+    """Return the changed run, with the very parts of the one before where they are equal.
+
+    A run that was checked is a copy of the whole; undo keeps every one of them, and each would else hold all
+    its thousands of readings once more.
+    """
+    same = {
+        name: part
+        for name in Run.__struct_fields__
+        if (part := getattr(before, name)) == getattr(after, name)
+    }
+    if "readings" not in same:
+        known = {reading.frame: reading for reading in before.readings}
+        same["readings"] = tuple(
+            old if (old := known.get(reading.frame)) == reading else reading for reading in after.readings
+        )
+    return replace(after, **same)
 
 
 def _merged(own: Reading | None, found: Reading | None, frame: int) -> Reading:

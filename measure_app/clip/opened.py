@@ -75,10 +75,13 @@ class OpenedSource:
         return range(start, end, step)
 
     def _go_on(self, stop_requested: Callable[[], bool] | None) -> None:
-        """Asked now and then by a reading: raises where the film was closed, or the reading is to stop."""
-        self._check_open()
+        """Asked now and then by a reading: raises where it is to stop, or the film was closed.
+
+        Stopping comes first: who stops a reading, and then closes its film, has not been failed by it.
+        """
         if stop_requested is not None and stop_requested():
             raise Stopped(said("the reading of the film was stopped"))
+        self._check_open()
 
     def _where(self, index: int) -> str:
         return said("{path}, frame {index}", path=self._name, index=index)

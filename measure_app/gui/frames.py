@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class _Wish:
-    """A film to open (path given) or a frame to show (index given)."""
+    """A film to open (path given), a frame to show (index given), or that no film is wanted any more."""
 
     ticket: int
     film: int
@@ -32,6 +32,8 @@ class _Wish:
     """Whether neighbours shall be decoded afterwards."""
     aside: bool = False
     """Whether it is for a look beside the current frame, which every other wish comes before."""
+    ends: bool = False
+    """Whether the film that is open shall be let go of."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +77,7 @@ class _Desk:
 
     def put(self, wish: _Wish) -> None:
         with self._lock:
-            if wish.path is not None:
+            if wish.path is not None or wish.ends:
                 self._open, self._frame, self._aside, self._around = wish, None, None, None
             elif wish.aside:
                 self._aside = wish
@@ -138,6 +140,8 @@ class _Fetcher(QObject):
             wish = self._desk.take()
             if wish is not None and wish.path is not None:
                 self._open(wish, wish.path)
+            elif wish is not None and wish.ends:
+                self.let_go()
             elif wish is not None:
                 self._show(wish)
             elif (around := self._desk.take_around()) is not None:
@@ -259,6 +263,12 @@ class FrameService(QObject):
         self._near = None
         self._send(_Wish(self._next(), self._film, path=path))
         return self._film
+
+    def let_go(self) -> None:
+        """Close the film that is open, and give back the memory its frames take."""
+        self._film += 1
+        self._near = None
+        self._send(_Wish(self._next(), self._film, ends=True))
 
     def open_ahead(self, path: Path) -> None:
         """Open a film that will be asked for in a moment, while the window is still being built."""

@@ -126,6 +126,7 @@ class RunFiles:
         """Go back to the start page."""
         if self.may_go():
             self._bench.close_run()
+            self._bench.frames.let_go()
 
     def may_go(self) -> bool:
         """Ask about changes that were not saved; False: stay."""

@@ -12,6 +12,7 @@ from pytestqt.qtbot import QtBot
 
 from measure_app.clip import write_clip
 from measure_app.decoder import Decoder
+from measure_app.errors import ClipClosed, Stopped
 from measure_app.gui.frames import FilmReply, FrameReply, FrameService
 
 COUNT = 40
@@ -87,6 +88,32 @@ def test_a_frame_that_is_not_there_is_an_answer(qtbot: QtBot, opened: FrameServi
     reply: FrameReply = signal.args[0]
     assert reply.pixels is None
     assert f"frame {COUNT + 3}" in str(reply.error)
+
+
+def test_a_film_that_is_let_go_of_is_closed_and_another_can_be_opened(
+    qtbot: QtBot, service: FrameService, film: Path
+) -> None:
+    with qtbot.waitSignal(service.film_opened, timeout=60_000) as signal:
+        service.open(film)
+    clip = signal.args[0].clip
+    service.let_go()
+
+    def over() -> bool:
+        try:
+            clip.frame(0)
+        except ClipClosed:
+            return True
+        except Stopped:  # the wish is there, its turn comes
+            pass
+        return False
+
+    qtbot.waitUntil(over, timeout=60_000)
+    service.let_go()
+    with qtbot.waitSignal(service.film_opened, timeout=60_000) as signal:
+        service.open(film)
+    with qtbot.waitSignal(service.frame_ready, timeout=60_000) as signal:
+        service.show(17)
+    assert _number(signal.args[0]) == 17
 
 
 def test_a_look_aside_does_not_disturb_the_current_frame(qtbot: QtBot, opened: FrameService) -> None:

@@ -15,7 +15,9 @@ from pytestqt.qtbot import QtBot
 
 from calibration import Measures, Pixel
 from measure_app.clip import open_clip
+from measure_app.decoder import DecodedFilm
 from measure_app.edits import SetConditions, SetDrop, SetOrifice, SetTitle
+from measure_app.errors import ClipClosed, Stopped
 from measure_app.gui.dialogs import Choice
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind
@@ -374,7 +376,9 @@ def test_a_film_that_is_none_leaves_the_window_alive(driver: Driver, qtbot: QtBo
     driver.open_bench()
 
 
-def test_changes_are_asked_about_before_they_go(driver: Driver, answers: Answers, tmp_path: Path) -> None:
+def test_changes_are_asked_about_before_they_go(
+    driver: Driver, answers: Answers, qtbot: QtBot, tmp_path: Path
+) -> None:
     driver.open_bench()
     window = driver.window
     window.bench.document.perform(SetTitle("changed"))
@@ -383,11 +387,24 @@ def test_changes_are_asked_about_before_they_go(driver: Driver, answers: Answers
     window.files.close_run()
     assert window.bench.document.run is not None
     answers.choice, answers.place_is = Choice.SAVE, tmp_path / "kept.run.json"
+    clip = window.bench.clip
     window.files.close_run()
     assert window.bench.document.run is None
+    qtbot.waitUntil(lambda: _is_closed(clip), timeout=60_000)  # it would keep its frames at hand
     assert load_run(tmp_path / "kept.run.json").title == "changed"
     assert answers.asked == ["unsaved", "unsaved", "place"]
     assert (tmp_path / "kept.run.json") in _recent(window)
+
+
+def _is_closed(clip: DecodedFilm | None) -> bool:
+    assert clip is not None
+    try:
+        clip.frame(0)
+    except ClipClosed:
+        return True
+    except Stopped:  # the wish is there, its turn comes
+        pass
+    return False
 
 
 def _recent(window: MainWindow) -> tuple[Path, ...]:

@@ -45,6 +45,31 @@ def test_an_edit_is_refused_or_gives_a_run_that_survives_its_file(run, edit):
 
 
 @relaxed
+@given(runs, any_edit)
+def test_a_changed_run_holds_what_did_not_change_once_with_the_one_before(run, edit):
+    try:
+        after = edit.apply(run)
+    except EditRefused:
+        return
+    for name in Run.__struct_fields__:
+        old, new = getattr(run, name), getattr(after, name)
+        assert (new is old) == (new == old), name
+    kept = {reading.frame: reading for reading in run.readings}
+    for reading in after.readings:
+        assert reading is kept.get(reading.frame) or reading != kept.get(reading.frame)
+
+
+def test_a_long_history_holds_each_reading_once(run):
+    readings = tuple(Reading(frame=frame, surface=FOUND) for frame in range(300))
+    history = [edits.AdoptFound(readings).apply(run)]
+    for frame in range(100):
+        history.append(edits.SetSurface(frame, HAND).apply(history[-1]))
+    held = {id(reading) for each in history for reading in each.readings}
+    assert len(held) == 300 + 100
+    assert len({id(rule) for each in history for rule in each.rules}) == len(run.rules)
+
+
+@relaxed
 @given(runs, found_readings)
 def test_adopting_never_touches_what_a_hand_has_read(run, found):
     after = edits.AdoptFound(found).apply(run)
