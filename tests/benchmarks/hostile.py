@@ -37,7 +37,7 @@ from measure_app.clip import write_clip
 ROOT = Path(__file__).resolve().parents[2]
 BENCH = ROOT / "sample_clips" / "bench"
 SECONDS = 20.0
-WAITS = 15.0 * SECONDS
+WAITS = 60.0 * SECONDS
 """When one is ended that does not end by itself, s."""
 MEBIBYTES = 1024
 Make = Callable[[Path], list[str]]

@@ -353,6 +353,12 @@ def explained() -> dict[tuple[str, str, str], str]:
     return {(row["file"], row["line"], fault): row["why"] for row in rows for fault in row["faults"]}
 
 
+def outdated(root: Path) -> list[str]:
+    """Lines that an explanation names and that stand in their module no more."""
+    there = {name: (root / name).read_text("utf-8") for name in {file for file, _, _ in explained()}}
+    return sorted({f"{file}: {line}" for file, line, _ in explained() if line not in there[file]})
+
+
 def _libraries() -> None:
     """Load what all tests need, once."""
     import odrpack  # noqa: F401
@@ -392,6 +398,8 @@ def main() -> int:
             "[pytest]\naddopts = --import-mode=importlib\npythonpath = .\nfilterwarnings = error\nmarkers = slow: long\n",
             encoding="utf-8",
         )
+        for line in outdated(root):
+            print(f"explained, and there no more: {line}", flush=True)
         every = judged(asked, root)
     report(asked, every)
     return 0
