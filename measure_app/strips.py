@@ -36,11 +36,17 @@ class StripLine:
     """Width over which the strip is averaged at right angles to the line, px."""
     coloured: bool = False
     """Whether the colour differences are read as well, where the film's planes offer them."""
+    most_frames: int | None = None
+    """Most frames in which it is read, evenly spread over the part; None: every frame."""
 
     @property
     def along_px(self) -> FloatArray:
         """(L,) px, places along the line that are sampled, from its start, one pixel apart."""
         return np.arange(int(np.floor(self.segment.length_px + 1e-9)) + 1, dtype=np.float64)
+
+    def rows(self, n: int) -> NDArray[np.intp]:
+        """Which frames of a part of n frames it is read in, (m,), rising from 0."""
+        return spread_rows(n, n if self.most_frames is None else self.most_frames)
 
     @property
     def points(self) -> FloatArray:
@@ -60,7 +66,7 @@ class Strip:
 
     line: StripLine
     frames: NDArray[np.int64]
-    """(n,) indices in presentation order."""
+    """(n,) indices in presentation order; of a line that is not read in every frame, those it is read in."""
     levels: Plane
     """(n, L) luma as coded, one row a frame, one column a pixel along the line; rounded to whole levels."""
     bit_depth: int = 8
@@ -75,6 +81,11 @@ class Strip:
     Their own pixels are mostly twice as wide as the luma's."""
     colour_u_px: float = 0.0
     """px along the line, standard uncertainty of where the film's colour was taken."""
+
+
+def spread_rows(n: int, most: int) -> NDArray[np.intp]:
+    """Up to `most` of the numbers 0 to n - 1, evenly spread, both ends among them; rising."""
+    return np.unique(np.linspace(0, n - 1, min(n, most)).astype(np.intp))
 
 
 class _Sampler:
@@ -183,8 +194,8 @@ def sweep(
 ) -> tuple[Strip, ...]:
     """Read the clip once, from frame `start` to before `stop`, and build a strip for each line.
 
-    Memory is that of the strips, one byte per strip pixel and frame (two above 8 bit), whatever the clip's
-    length.
+    Memory is that of the strips, one byte per strip pixel and frame that is read (two above 8 bit), whatever
+    the clip's length.
 
     Parameters
     ----------
@@ -205,19 +216,29 @@ def sweep(
         If the clip cannot be read at all.
     """
     frames = np.arange(start, stop, dtype=np.int64)
-    sheets = [_Sheet(source, lines, frames)]
+    kinds = list(dict.fromkeys(line.most_frames for line in lines))
+    members = [[i for i, line in enumerate(lines) if line.most_frames == kind] for kind in kinds]
+    order = np.argsort([i for each in members for i in each])
+    sheets = [_Sheet(source, [lines[i] for i in each], frames) for each in members]
+
+    def made(doubts: tuple[tuple[int, str], ...]) -> tuple[Strip, ...]:
+        strips = [strip for sheet in sheets for strip in sheet.strips(doubts)]
+        return (*(strips[i] for i in order), *strips[len(order) :])
+
+    further = more
     seen = np.zeros(len(frames), dtype=bool)
     unseen: dict[int, str] = {}
     if begun is not None:
-        begun(sheets[0].strips(()))
+        begun(made(()))
     for done, luma in enumerate(source.luma_planes(start, stop, stop_requested=stop_requested)):
         row = luma.index - start
         if luma.plane is None or luma.suspect:
             unseen[row] = said(luma.suspect) if luma.suspect else said("this frame could not be decoded")
         if luma.plane is not None:
-            if more is not None and len(sheets) == 1:
+            if further is not None:
                 shown = source.info.geometry.shown(luma.plane)
-                sheets.append(_Sheet(source, more(shown), frames))
+                sheets.append(_Sheet(source, further(shown), frames))
+                further = None
             flat = _flat(luma.plane)
             for sheet in sheets:
                 sheet.fill(row, luma.plane, flat, luma.chroma)
@@ -228,21 +249,22 @@ def sweep(
         raise Stopped(said("stopped before the film was read to its end; nothing was kept"))
     for lost in np.flatnonzero(~seen):
         unseen.setdefault(int(lost), said("this frame could not be decoded"))
-    doubts = tuple(sorted(unseen.items()))
-    return tuple(strip for sheet in sheets for strip in sheet.strips(doubts))
+    return made(tuple(sorted(unseen.items())))
 
 
 class _Sheet:
-    """The strips of some lines while they are being read, side by side in one array."""
+    """The strips of lines that are read in the same frames, while they are being read; side by side."""
 
     def __init__(self, source: FrameSource, lines: Sequence[StripLine], frames: NDArray[np.int64]) -> None:
         self._source = source
         self._lines = tuple(lines)
-        self._frames = frames
+        read = lines[0].rows(len(frames)) if lines else np.zeros(0, dtype=np.intp)
+        self._frames = frames[read]
+        self._row_of = {int(row): place for place, row in enumerate(read)}
         self._points = [line.points for line in lines]
         self._ends = np.cumsum([0, *(len(p) for p in self._points)])
         kind = np.uint8 if source.info.bit_depth <= 8 else np.uint16
-        self._levels = cast("Plane", np.zeros((len(frames), int(self._ends[-1])), dtype=kind))
+        self._levels = cast("Plane", np.zeros((len(read), int(self._ends[-1])), dtype=kind))
         self._samplers: list[tuple[_Sampler | slice, int, int]] = []
         self._shape: tuple[int, ...] = ()
         self._coloured = any(line.coloured for line in lines)
@@ -250,8 +272,11 @@ class _Sheet:
         self._colour_samplers: list[tuple[int, _Sampler]] = []
         self._colour_shape: tuple[int, ...] = ()
 
-    def fill(self, row: int, plane: Plane, flat: Plane, chroma: tuple[Plane, Plane] | None = None) -> None:
+    def fill(self, frame: int, plane: Plane, flat: Plane, chroma: tuple[Plane, Plane] | None = None) -> None:
         """Read all lines from one coded plane, and those to be read in colour from the planes of colour."""
+        row = self._row_of.get(frame)
+        if row is None:
+            return
         if (*plane.shape, plane.strides[0]) != self._shape:
             self._shape = (*plane.shape, plane.strides[0])
             self._samplers = _samplers(self._source, self._points, plane)
@@ -290,6 +315,7 @@ class _Sheet:
     def strips(self, unseen: tuple[tuple[int, str], ...]) -> tuple[Strip, ...]:
         """Cut the array into strips; they share its memory."""
         info = self._source.info
+        unseen = tuple((self._row_of[row], why) for row, why in unseen if row in self._row_of)
         return tuple(
             Strip(
                 line,

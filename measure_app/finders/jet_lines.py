@@ -16,6 +16,8 @@ _UPPER = (0.32, 0.43, 0.54, 0.64, 0.73, 0.80, 0.86)
 landing line would no longer have the jet's centre in its middle."""
 _PAST = 1.06
 """How far the upper lines run past the parabola of a jet that lands at the far end of the landing line."""
+TRACED_FRAMES = 480
+"""Frames in which the jet is followed upwards, evenly spread through longer films; bounds memory and time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +71,11 @@ def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> Jet
     up = float(np.dot(np.subtract(orifice, landing.start), normal))
     zero = landing.along(np.asarray([throw_zero if throw_zero is not None else orifice], dtype=np.float64))[0]
 
-    def line(name: str, part: float, first: float, last: float) -> StripLine:
+    def line(name: str, part: float, first: float, last: float, most: int | None = None) -> StripLine:
         ends = landing.at(np.array([first, last])) + part * up * normal
         # The jet is far brighter than the noise: averaging across would cost time and gain nothing.
-        return StripLine(name, Segment(*(Pixel(*end) for end in ends.tolist())), across_px=1.0)
+        segment = Segment(*(Pixel(*end) for end in ends.tolist()))
+        return StripLine(name, segment, across_px=1.0, most_frames=most)
 
     length = landing.length_px
     lines = tuple(line(f"jet {index + 1}", part, 0.0, length) for index, part in enumerate(_FRACTIONS))
@@ -82,7 +85,7 @@ def jet_lines(landing: Segment, orifice: Pixel, throw_zero: Pixel | None) -> Jet
         reach = (far - zero) * float(np.sqrt(1.0 - part)) * _PAST
         spans.append(sorted((zero + 0.02 * reach, zero + reach)))
     upper = tuple(
-        line(f"jet's path {index + 1}", part, *span)
+        line(f"jet's path {index + 1}", part, span[0], span[1], TRACED_FRAMES)
         for index, (part, span) in enumerate(zip(_UPPER, spans, strict=True))
     )
     return JetLines(

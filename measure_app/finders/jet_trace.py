@@ -13,19 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.jet_lines import JetLines
+from measure_app.finders.jet_lines import TRACED_FRAMES, JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of
 from measure_app.finders.medians import median
 from measure_app.finders.steadiness import Drift, along_line
 from measure_app.finders.track import Track
-from measure_app.strips import Strip, steadied
+from measure_app.strips import Strip, spread_rows, steadied
 
 _LOWER = (1, 4, 7, 9)
 """Those of the lines close above the landing that are used here as well."""
 _STRETCHES = (6, 24)
 """Fewest and most stretches of time."""
-_MOST_FRAMES = 480
-"""Frames looked at, evenly spread through longer films; bounds memory and time."""
 _DULL = 4.0
 """Levels by which a pixel need depart from the background to count in full."""
 _FLOOR_PX = 0.08
@@ -64,7 +62,8 @@ def trace_jet(
 
     Parameters
     ----------
-    lower, upper : a strip for each of `lines.lines`, and for each of `lines.upper`
+    lower, upper : a strip for each of `lines.lines`, and for each of `lines.upper`; the latter need not hold
+        more than the frames that `spread_rows` picks
     lines : where they lie
     landing : as found from the lower strips
     drift : how the camera moved; None: not at all
@@ -83,15 +82,14 @@ def trace_jet(
     begins = [0.0] * len(_LOWER) + list(lines.upper_from_px)
     normal = np.asarray(lines.up_px) / np.hypot(*lines.up_px)
     moved = drift if drift is not None and drift.moved else None
+    rows = spread_rows(n, TRACED_FRAMES)
+    strips = [_picked(strip, landing.frames[rows]) for strip in strips]
     if moved is not None:
-        strips = [steadied(strip, along_line(strip, moved)) for strip in strips]
-    damaged = np.zeros(n, dtype=bool)
+        strips = [steadied(strip, along_line(strip, moved)[rows]) for strip in strips]
+    damaged = np.zeros(len(rows), dtype=bool)
     damaged[[row for row, _ in strips[0].unseen]] = True
     black = 0.0 if strips[0].full_range else 16.0 * 2.0 ** (strips[0].bit_depth - 8)
     gain = gains_of(strips, damaged, black)
-    looked = np.zeros(n, dtype=bool)
-    looked[np.unique(np.linspace(0, n - 1, min(n, _MOST_FRAMES)).astype(int))] = True
-    looked &= ~damaged
     edges = np.linspace(0, n, count + 1).astype(int)
     middles = (edges[:-1] + edges[1:] - 1) // 2
     px = np.full((count, len(strips), 2), np.nan)
@@ -110,9 +108,11 @@ def trace_jet(
             # Here a glint may run along one side alone: the dull side must count as much. Further down, where
             # it would make as much of the splash's mist, the jet glitters on both.
             ground = replace(ground, cap=max(_DULL * 2.0 ** (strip.bit_depth - 8), 2.0 * ground.noise))
-        found, width = _on_line(strip, ground, guess, width, looked)
-        if found is None:
+        picked, width = _on_line(strip, ground, guess[rows], width, ~damaged)
+        if picked is None:
             continue
+        found = np.full(n, np.nan)
+        found[rows] = picked
         if index < len(_LOWER):
             widths.append(width)
         ok = np.isfinite(found)
@@ -128,6 +128,16 @@ def trace_jet(
     if not widths:
         return None
     return JetTrace(landing.frames[middles], px, u, float(np.median(widths)))
+
+
+def _picked(strip: Strip, frames: NDArray[np.int64]) -> Strip:
+    """A strip in some of its frames only."""
+    if len(strip.frames) == len(frames):
+        return strip
+    rows = np.searchsorted(strip.frames, frames)
+    place = {int(row): i for i, row in enumerate(rows)}
+    unseen = tuple((place[row], why) for row, why in strip.unseen if row in place)
+    return replace(strip, frames=frames, levels=strip.levels[rows], unseen=unseen)
 
 
 def _on_line(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
@@ -28,6 +29,7 @@ class Painted:
     def __init__(self, turns: int = 0, aspect: Fraction = Fraction(1), frames: int = 3) -> None:
         rng = np.random.default_rng(4)
         self.padded = rng.integers(0, 256, (frames, HEIGHT, WIDTH + PADDING)).astype(np.uint8)
+        self.lost: set[int] = set()
         self.geometry = PlaneGeometry(WIDTH, HEIGHT, aspect, turns)
         self.info: Any = SimpleNamespace(
             geometry=self.geometry, bit_depth=8, full_range=False, path=Path("painted.mp4")
@@ -35,7 +37,7 @@ class Painted:
 
     def luma_planes(self, start: int, stop: int, **_: Any) -> Iterator[LumaPlane]:
         for index in range(start, stop):
-            yield LumaPlane(index, self.padded[index, :, :WIDTH])
+            yield LumaPlane(index, None if index in self.lost else self.padded[index, :, :WIDTH])
 
 
 def read(film: Painted, *lines: StripLine) -> list[NDArray[np.uint8]]:
@@ -97,6 +99,25 @@ def test_any_line_holds_what_four_neighbours_make(
     (levels,) = read(film, line)
     # Rounded to whole levels, and where two are as near either may be taken.
     assert np.max(np.abs(levels[0] - by_hand(film, line, 0))) <= 0.5 + 1e-4
+
+
+def test_a_line_read_in_some_frames_holds_those_of_one_read_in_all() -> None:
+    film = Painted(frames=11)
+    film.lost = {2, 3}
+    lines = [
+        replace(line_of((3.3, 4.1, 30.2, 20.7)), name="few", most_frames=6),
+        line_of((3.3, 8.1, 30.2, 24.7)),
+        replace(line_of((2.0, 7.0, 38.0, 7.0)), name="as few", most_frames=6),
+        replace(line_of((2.0, 9.0, 38.0, 9.0)), name="more than there are", most_frames=60),
+    ]
+    strips = sweep(cast("FrameSource", film), lines, 0, 11)
+    whole = sweep(cast("FrameSource", film), [replace(line, most_frames=None) for line in lines], 0, 11)
+    assert [strip.line for strip in strips] == lines
+    few, every = [0, 2, 4, 6, 8, 10], [*range(11)]
+    assert [strip.frames.tolist() for strip in strips] == [few, every, few, every]
+    for strip, all_frames in zip(strips, whole, strict=True):
+        np.testing.assert_array_equal(strip.levels, all_frames.levels[strip.frames])
+        assert {int(strip.frames[row]) for row, _ in strip.unseen} == film.lost & set(strip.frames.tolist())
 
 
 def test_lines_read_together_are_those_read_alone() -> None:
