@@ -77,6 +77,23 @@ def test_stated_uncertainties_hold(kind):
     assert np.mean(together) == pytest.approx(1.0, abs=0.13)
 
 
+def test_a_stated_facing_that_the_rules_deny_is_not_believed():
+    # The camera stands aside by some ten degrees where half a degree is stated. Were the statement weighed in as it
+    # stands, it would draw the facing half-way to itself and leave lengths off by ten of their uncertainties.
+    inside, off = [], []
+    for seed in range(30):
+        sc = scene(seed, rule_foot=-0.2, facing_u_deg=10.0)
+        sc = replace(sc, setup=replace(sc.setup, camera=replace(sc.setup.camera, facing_u_deg=0.5)))
+        error, shared, c = _errors(sc)
+        if not any("allows 0.5°" in remark.says for remark in c.remarks):
+            continue
+        inside.append(np.abs(error) < 1.96 * np.linalg.norm(shared, axis=1))
+        off.append(np.subtract(c.facing.px, sc.foot_px) / np.array(c.facing.u_px))
+    assert len(inside) > 24
+    assert np.mean(inside) > 0.9
+    assert np.sqrt(np.mean(np.square(off))) < 1.5
+
+
 def test_columns_are_the_covariance_of_repeated_marking():
     # One camera with true marks; marks and priors are drawn about them again and again: sample covariance against the sum of outer products.
     sc = scene(11, rule_foot=-0.2, drawn=0.0)

@@ -99,3 +99,24 @@ def test_each_line_tells_of_water_that_lands_later() -> None:
     still = not_lagging(joined[:15], carried[:15], weights[:15], above, usable[:15])
     assert np.array_equal(still.landing, joined[:15])
     assert not still.unsure_px.any()
+
+
+def test_a_flutter_between_frames_is_seen_in_how_the_jet_leans() -> None:
+    """The landing's speed is another in every frame, as a quick flutter between slow frames makes it."""
+    above = np.linspace(0.03, 0.22, 10)
+    early = 1.0 - np.sqrt(1.0 - above)
+    rng = np.random.default_rng(15)
+    truth = 400.0 - np.arange(400.0) + rng.normal(0.0, 0.6, 400)
+    pace = rng.normal(0.0, 5.0, (400, 1))  # px for the time of flight
+    carried = truth[:, None] + pace * early + rng.normal(0.0, 0.15, (400, 10))
+    joined = carried.mean(axis=1)
+    usable = np.ones(400, dtype=bool)
+    landed = not_lagging(joined, carried, np.ones((400, 10)), above, usable, flight_frames=3.0)
+    error = landed.landing - truth
+    assert np.std(joined - truth) > 0.29
+    assert np.std(error) < 0.17
+    assert 0.7 < np.std(error) / np.sqrt(np.mean(landed.unsure_px**2) + 0.15**2 / 10) < 1.4
+    # Lines that err each by themselves lean by chance alone: next to nothing is taken from that.
+    noise = truth[:, None] + rng.normal(0.0, 0.3, (400, 10))
+    still = not_lagging(noise.mean(axis=1), noise, np.ones((400, 10)), above, usable, flight_frames=3.0)
+    assert np.std(still.landing - truth) < 1.25 * 0.3 / np.sqrt(10)

@@ -74,6 +74,21 @@ def test_frames_without_a_jet_are_refused() -> None:
     assert track.found[np.r_[0:58, 82:160]].mean() > 0.95
 
 
+def test_rows_that_only_repeat_the_frame_before_are_refused() -> None:
+    """Coding left the jet where it was for ten frames: it seems to stand still, and is not believed."""
+    rng = np.random.default_rng(7)
+    truth = shrinking(160)
+    left = []
+    for strip in jet_strips(truth, lines(), rng):
+        levels = strip.levels.copy()
+        levels[60:70] = levels[59]
+        left.append(Strip(strip.line, strip.frames, levels))
+    track = find_landing(left, lines())
+    assert not track.found[60:70].any()
+    assert {track.why[row] for row in range(60, 70)} == {Why.REPEATED}
+    assert track.found[np.r_[0:60, 70:160]].mean() > 0.95
+
+
 def test_drops_that_jump_aside_do_not_pull_the_landing() -> None:
     rng = np.random.default_rng(4)
     truth = shrinking(160)
