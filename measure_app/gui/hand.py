@@ -8,15 +8,12 @@ from dataclasses import dataclass, replace
 from msgspec.structs import replace as with_parts
 from PySide6.QtCore import QObject, QPointF, Signal
 
-from calibration import Measures, Pixel
+from calibration import Pixel
 from measure_app.edits import (
     AddGraduation,
     AddRule,
     Edit,
-    SetGaugeLine,
-    SetLandingLine,
     SetOrifice,
-    SetPlumb,
     SetThrowZero,
 )
 from measure_app.gui.coords import ViewMap
@@ -39,32 +36,21 @@ from measure_app.gui.marks import (
     spot_at,
     spot_of,
 )
+from measure_app.gui.placing import Repeat, apart_px, line_edit, mark_again, new_rule, repeat_reach
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import (
     By,
     FallMark,
     FallPart,
     GraduationPart,
-    LinePart,
     OrificePart,
-    PlumbPart,
-    RulePart,
     Run,
-    Spot,
     ThrowZeroPart,
 )
-from measure_app.words import marked
 
 _LINES = (Tool.PLUMB, Tool.GAUGE_LINE, Tool.LANDING_LINE)
 _READ = {Tool.SURFACE: Kind.SURFACE, Tool.LANDING: Kind.LANDING}
-_NAMES = {
-    Measures.HEAD: marked("upright rule"),
-    Measures.THROW: marked("floor rule"),
-    Measures.BOTH: "square",
-}
 _SHORTEST_PX = 3.0
-_REPEAT_PX, _REPEAT_U = 15.0, 10.0
-"""Within so many pixels, or standard uncertainties, a second mark repeats the first; farther, it mends it."""
 _STILL = 3.0
 """A press that moves less than this before it is let go is no drag, view points."""
 
@@ -85,41 +71,6 @@ class Draft:
     """Graduations of a new rule that has too few of them to be one."""
     fall: FallMark | None = None
     """First mark of a new fall, which needs a second to be one."""
-
-
-@dataclass(frozen=True, slots=True)
-class Repeat:
-    """The same part of the same frame read twice by hand."""
-
-    kind: Kind
-    frame: int
-    first: Spot
-    second: Spot
-    counts: bool
-    """Whether it tells of the reader's scatter; False: too far off, a correction."""
-
-    @property
-    def apart_px(self) -> float:
-        """How far both stand from each other, px."""
-        return _apart(self.first, self.second)
-
-
-def _apart(one: Spot, other: Spot) -> float:
-    return math.hypot(one.px.x - other.px.x, one.px.y - other.px.y)
-
-
-def _mark_again(kind: Kind, frame: int, spot: Spot) -> Edit:
-    from measure_app.extras import (
-        MarkAgain,  # brings the finders with it, for which no first frame shall wait
-    )
-    from measure_app.finders import Part
-
-    return MarkAgain(frame, Part.SURFACE if kind is Kind.SURFACE else Part.LANDING, spot)
-
-
-def repeat_reach(spot: Spot) -> float:
-    """Return how far a second mark may be off and still be taken for the same place meant again, px."""
-    return max(_REPEAT_PX, _REPEAT_U * spot.px_u)
 
 
 class Hand(QObject):
@@ -251,7 +202,7 @@ class Hand(QObject):
                 )  # a press without a drag: the second end comes by another
                 return
             self._set(replace(self.draft, line_from=None, at=None))
-            self._perform(self._line(run, start, rounded(at)))
+            self._perform(line_edit(run, self.tool, start, rounded(at)))
         else:
             self._set(replace(self.draft, at=None))
             self._place(run, rounded(at), frame)
@@ -342,9 +293,9 @@ class Hand(QObject):
         spot = spot_at(run, kind, at, self.options.px_u)
         # A hidden mark is another reader's: replaced in silence, never taken for a repeat of one's own.
         seen = earlier is not None and earlier.by is By.HAND and self._document.shows(frame, earlier)
-        again = seen and earlier is not None and _apart(earlier, spot) <= repeat_reach(earlier)
+        again = seen and earlier is not None and apart_px(earlier, spot) <= repeat_reach(earlier)
         edit = reading_edit(run, kind, frame, at, self.options.px_u)
-        if not self._perform(_mark_again(kind, frame, spot) if again else edit):
+        if not self._perform(mark_again(kind, frame, spot) if again else edit):
             return
         if seen and earlier is not None:
             self.read_again.emit(Repeat(kind, frame, earlier, spot, again))
@@ -369,29 +320,12 @@ class Hand(QObject):
         )
 
     def _new_rule(self, run: Run, graduations: tuple[GraduationPart, ...]) -> bool:
-        options = self.options
-        name = options.name or _NAMES[options.measures]
-        taken = {rule.name for rule in run.rules}
-        number = 2
-        while name in taken:
-            name = f"{options.name or _NAMES[options.measures]} {number}"
-            number += 1
-        in_order = tuple(sorted(graduations, key=lambda each: each.value_m))
-        rule = RulePart(name, options.measures, in_order, options.graduation_u_m, options.px_u)
-        if not self._perform(AddRule(rule)):
+        if not self._perform(AddRule(new_rule(run, self.options, graduations))):
             return False
         self._set(replace(self.draft, pending=()))
-        self.options = replace(options, rule=len(run.rules))
+        self.options = replace(self.options, rule=len(run.rules))
         self.tool_changed.emit(self.tool)
         return True
-
-    def _line(self, run: Run, start: Pixel, end: Pixel) -> Edit:
-        if self.tool is Tool.PLUMB:
-            top, bottom = (start, end) if start.y <= end.y else (end, start)
-            return SetPlumb(PlumbPart(top_px=top, bottom_px=bottom))
-        old = run.gauge_line if self.tool is Tool.GAUGE_LINE else run.landing_line
-        line = with_parts(old or LinePart(from_px=start, to_px=end), from_px=start, to_px=end)
-        return SetGaugeLine(line) if self.tool is Tool.GAUGE_LINE else SetLandingLine(line)
 
     def _perform(self, edit: Edit | None) -> bool:
         self._gesture = -1

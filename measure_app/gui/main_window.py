@@ -13,9 +13,9 @@ from measure_app.errors import AppError, EditRefused
 from measure_app.gui.crops import CropPopup
 from measure_app.gui.dialogs import Asks, Dialogs
 from measure_app.gui.frames import FrameService
-from measure_app.gui.hand import Repeat
 from measure_app.gui.menus import Menus
 from measure_app.gui.panels.steps import Step, step_states
+from measure_app.gui.placing import Repeat
 from measure_app.gui.playback import Playback
 from measure_app.gui.recent import recent_files, remember
 from measure_app.gui.recovery import RecoveryStore, Snapshot

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QHeaderView, QLabel, QLineEdit, QProgressBar
+from PySide6.QtWidgets import QHeaderView, QLabel, QLineEdit
 
-from measure_app.cross_checks import without_length
 from measure_app.edits import SetNote
 from measure_app.extras import (
     ClearReadings,
@@ -18,6 +17,7 @@ from measure_app.finders import Part
 from measure_app.gui.panels.again_section import AgainSection
 from measure_app.gui.panels.falls_section import FallsSection
 from measure_app.gui.panels.fields import QuantityField
+from measure_app.gui.panels.finding_section import FindingSection
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import (
     Says,
@@ -27,13 +27,11 @@ from measure_app.gui.panels.pieces import (
     button,
     number_box,
     row,
-    set_ready,
 )
 from measure_app.gui.panels.quantity import PIXELS
 from measure_app.gui.panels.reading_rows import (
     ShownReading,
     count_words,
-    missing_for_finding,
     said_of,
     shown_readings,
 )
@@ -41,7 +39,7 @@ from measure_app.gui.panels.share_section import ShareSection
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable, Field
 from measure_app.gui.tools import Tool
-from measure_app.words import counted, marked, numeral, said
+from measure_app.words import marked, numeral, said
 
 READING_FIELDS = (
     Field(
@@ -84,19 +82,6 @@ READING_FIELDS = (
     Field(marked("by"), lambda r: r.by, tip=marked("Read by hand, or found by the program.")),
     Field(marked("reason"), lambda r: r.reason, tip=marked("Why a reading did not take part.")),
 )
-_SPAN_FIELDS = (
-    Field(
-        marked("frames"),
-        lambda s: f"{s.first}–{s.last}" if s.last > s.first else str(s.first),
-        lambda s: s.first,
-    ),
-    Field(marked("part"), lambda s: said(s.part.value)),
-    Field(marked("why"), lambda s: said(s.why.value)),
-)
-
-
-_MOST_SPANS = 5
-"""Spans that are in sight without scrolling."""
 
 
 class ReadingsPanel(Panel):
@@ -110,7 +95,8 @@ class ReadingsPanel(Panel):
         self.share = ShareSection(self)
         self.add(self.share)
         self._build_marking()
-        self._build_finding()
+        self.finding = FindingSection(self)
+        self.add(self.finding)
         self._build_table()
         self.again = AgainSection(self)
         self.add(self.again)
@@ -118,8 +104,6 @@ class ReadingsPanel(Panel):
         self.add(self.falls)
         self._build_blind()
         self.services.tool_changed.connect(self._tool_changed)
-        self.services.finding_progress.connect(self._progress)
-        self.services.finding_running.connect(self._running)
         self.document.frame_changed.connect(self._frame_changed)
 
     def _build_marking(self) -> None:
@@ -159,35 +143,6 @@ class ReadingsPanel(Panel):
         self.count = Sentence()
         marking.add(self.count)
         self.add(marking)
-
-    def _build_finding(self) -> None:
-        finding = Section(said("Find the rest"))
-        finding.add(
-            said(
-                "The program follows surface and jet through all frames of the part. Your marks stay "
-                "and steer it."
-            )
-        )
-        self.find_button = button(said("Find the rest"), said("Search every frame of the part measured"))
-        self.find_button.clicked.connect(self.services.find_the_rest)
-        self.stop_button = button(said("Stop"), said("Stop the search; nothing of it is kept"))
-        self.stop_button.clicked.connect(self.services.stop_finding)
-        self.stop_button.setEnabled(False)
-        self.bar = QProgressBar()
-        self.bar.setAccessibleName(said("Progress of the search"))
-        self.bar.setVisible(False)
-        finding.add(row(self.find_button, self.stop_button))
-        finding.add(self.bar)
-        self.lack = Sentence(tone="warning")
-        finding.add(self.lack)
-        self.refused_words = Sentence(tone="faint")
-        finding.add(self.refused_words)
-        self.lengthless = Sentence(tone="warning")
-        finding.add(self.lengthless)
-        self.spans = DataTable(_SPAN_FIELDS, said("Spans without a reading, and why"))
-        self.spans.row_opened.connect(lambda span: self.document.go_to(span.first))
-        finding.add(self.spans)
-        self.add(finding)
 
     def _build_table(self) -> None:
         listed = Section(said("Readings"))
@@ -288,13 +243,8 @@ class ReadingsPanel(Panel):
         self._show_note()
         if run is None:
             self.table.set_rows(())
-            self.spans.set_rows(())
             self.count.say("")
-            self.lack.say(said("Open a film first."))
-            self.refused_words.say("")
-            self.lengthless.say("")
-            self.spans.setVisible(False)
-            self.find_button.setEnabled(False)
+            self.finding.show_run()
             self.again.show_run()
             self.falls.show_run()
             return
@@ -305,44 +255,10 @@ class ReadingsPanel(Panel):
         if len(self.table.rows_model.rows) != rows_before:
             self.table.fit_columns(130)
         self.count.say(count_words(run, shows=shows))
-        missing = missing_for_finding(run)
-        self.find_button.setEnabled(ready and not missing and not self.stop_button.isEnabled())
-        self.lack.say(missing)
-        self._show_spans()
+        self.finding.show_run()
         self.again.show_run()
         self.falls.show_run()
         self._selection()
-
-    def _show_spans(self) -> None:
-        search = self.document.current_search if not self.document.blind else None
-        refused = search.refused if search is not None else ()
-        self.spans.set_rows(refused)
-        self.spans.setVisible(bool(refused))
-        if refused:
-            self.spans.fit_columns(90)
-            self.spans.fit_height(_MOST_SPANS)
-            frames = sum(span.last - span.first + 1 for span in refused)
-            self.refused_words.say(
-                said(
-                    "Not read in {counted}: better no reading than a wrong one. Press a line to look at it.",
-                    counted=counted("{count} place", "{count} places", frames),
-                )
-            )
-        elif search is not None:
-            self.refused_words.say(said("Both were found in every frame of the part."))
-        else:
-            self.refused_words.say("")
-        self.lengthless.say(self._lengthless_words())
-
-    def _lengthless_words(self) -> str:
-        outcome = self.document.outcome
-        if outcome is None or self.document.blind:
-            return ""
-        lengths = outcome.lengths
-        return "\n".join(
-            f"{each.says[0].upper()}{each.says[1:]}."
-            for each in without_length(lengths.readings, lengths.heads, lengths.throws)
-        )
 
     def take(self, tool: Tool) -> None:
         """Take a tool into the hand as it is set here: frames to move on, and how well a press meets."""
@@ -374,22 +290,6 @@ class ReadingsPanel(Panel):
     def _tool_changed(self, tool: Tool) -> None:
         self.surface_button.setChecked(tool is Tool.SURFACE)
         self.landing_button.setChecked(tool is Tool.LANDING)
-
-    def _progress(self, done: int, total: int) -> None:
-        self.bar.setRange(0, total)
-        self.bar.setValue(done)
-        self.bar.setFormat(said("frame {done} of {total}", done=done, total=total))
-
-    def _running(self, on: bool) -> None:
-        may_find = not on and self.run is not None and not missing_for_finding(self.run)
-        # The one that is to be pressed next first: it takes the keyboard over from the other.
-        for control, ready in sorted(
-            ((self.stop_button, on), (self.find_button, may_find)), key=lambda each: not each[1]
-        ):
-            set_ready(control, ready)
-        self.bar.setVisible(on)
-        if on:
-            self.bar.setRange(0, 0)
 
     def _blind_changed(self, on: bool) -> None:
         self._veiled_aside = set_aside_of(self.run) if on and self.run is not None else ()

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QUrl
 from PySide6.QtGui import QDesktopServices
-from PySide6.QtWidgets import QFileDialog, QLabel, QLineEdit, QProgressBar
+from PySide6.QtWidgets import QFileDialog, QLabel, QLineEdit
 
 from measure_app.errors import AppError, Stopped
 from measure_app.gui.panels.pieces import Section, Sentence, button, row, set_ready
+from measure_app.gui.panels.start_stop import StartStop
 from measure_app.run import Run
 from measure_app.sample import sample_run
 from measure_app.words import marked, said
@@ -60,12 +61,8 @@ class WritingSection(Section):
         self.write_button.clicked.connect(self._write)
         self.stop_button = button(said("Stop"), said("Stop writing; what was in the folder stays"))
         self.stop_button.clicked.connect(self._stop)
-        self.stop_button.setEnabled(False)
-        self.add(row(self.write_button, self.stop_button))
-        self.bar = QProgressBar()
-        self.bar.setAccessibleName(said("Progress of writing"))
-        self.bar.setVisible(False)
-        self.add(self.bar)
+        self._work = StartStop(self, self.write_button, self.stop_button, said("Progress of writing"))
+        self.bar = self._work.bar
         self.state = Sentence()
         self.add(self.state)
         self.open_button = button(said("Open the folder"), said("Show the files that were written"))
@@ -117,13 +114,7 @@ class WritingSection(Section):
     def _say_state(self) -> None:
         outcome = self._document.outcome
         ready = outcome is not None and outcome.found_anything
-        may_write = ready and bool(self.folder_edit.text().strip()) and not self._writing
-        # The one that is to be pressed next first: it takes the keyboard over from the other.
-        for control, on in sorted(
-            ((self.stop_button, self._writing), (self.write_button, may_write)), key=lambda each: not each[1]
-        ):
-            set_ready(control, on)
-        self.bar.setVisible(self._writing)
+        self._work.show(running=self._writing, may_start=ready and bool(self.folder_edit.text().strip()))
         if self._writing:
             return
         if self._trouble:
@@ -164,8 +155,6 @@ class WritingSection(Section):
             return
         self._writing, self._written, self._trouble = True, None, ""
         self.open_button.setVisible(False)
-        self.bar.setRange(0, 0)
-        self.bar.setValue(0)
         self._say_state()
         self.state.say(
             said("Writing into {folder} …", folder=folder),
@@ -186,8 +175,7 @@ class WritingSection(Section):
         self._services.stop_writing()
 
     def _on_progress(self, done: int, total: int, what: str) -> None:
-        self.bar.setRange(0, total)
-        self.bar.setValue(done)
+        self._work.progress(done, total)
         self.bar.setAccessibleDescription(what)
         if self.stop_button.isEnabled():
             self.state.say(said("Being made: {what}", what=what), "")

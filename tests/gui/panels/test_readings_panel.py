@@ -68,30 +68,30 @@ def test_the_tool_moves_on_by_the_frames_chosen(show: Show, qtbot: QtBot) -> Non
 
 def test_finding_shows_progress_and_can_be_stopped(show: Show, qtbot: QtBot) -> None:
     panel, _, services = show(ReadingsPanel)
-    press(qtbot, panel.find_button)
+    press(qtbot, panel.finding.find_button)
     assert services.asked[-1] == ("find",)
-    assert not panel.stop_button.isEnabled()
+    assert not panel.finding.stop_button.isEnabled()
     services.finding_running.emit(True)
     services.finding_progress.emit(30, 300)
-    assert (panel.bar.value(), panel.bar.maximum()) == (30, 300)
-    assert panel.bar.isVisible()
-    assert not panel.find_button.isEnabled()
-    press(qtbot, panel.stop_button)
+    assert (panel.finding.bar.value(), panel.finding.bar.maximum()) == (30, 300)
+    assert panel.finding.bar.isVisible()
+    assert not panel.finding.find_button.isEnabled()
+    press(qtbot, panel.finding.stop_button)
     assert services.asked[-1] == ("stop",)
     services.finding_running.emit(False)
-    assert panel.find_button.isEnabled()
-    assert not panel.bar.isVisible()
+    assert panel.finding.find_button.isEnabled()
+    assert not panel.finding.bar.isVisible()
 
 
 def test_the_keyboard_is_at_stop_while_finding_and_back_at_find_afterwards(show: Show, qtbot: QtBot) -> None:
     panel, _, services = show(ReadingsPanel)
     panel.window().activateWindow()
     qtbot.waitUntil(lambda: panel.window().isActiveWindow())
-    press(qtbot, panel.find_button)
+    press(qtbot, panel.finding.find_button)
     services.finding_running.emit(True)
-    assert panel.stop_button.hasFocus()
+    assert panel.finding.stop_button.hasFocus()
     services.finding_running.emit(False)
-    assert panel.find_button.hasFocus()
+    assert panel.finding.find_button.hasFocus()
     services.finding_running.emit(True)
     panel.note_edit.setFocus()  # who is typing meanwhile is left alone
     services.finding_running.emit(False)
@@ -101,8 +101,8 @@ def test_the_keyboard_is_at_stop_while_finding_and_back_at_find_afterwards(show:
 def test_finding_says_what_it_lacks(show: Show) -> None:
     run = replace(bench()[0], gauge_line=None, landing_line=None)
     panel, *_ = show(ReadingsPanel, run=run)
-    assert not panel.find_button.isEnabled()
-    assert "draw the gauge line" in panel.lack.text()
+    assert not panel.finding.find_button.isEnabled()
+    assert "draw the gauge line" in panel.finding.lack.text()
 
 
 def test_the_table_holds_what_the_outcome_says(show: Show) -> None:
@@ -185,15 +185,15 @@ def test_the_table_needs_no_sideways_scrolling_in_the_narrowest_panel(show: Show
 
 def test_refused_spans_say_why_and_lead_to_their_frames(show: Show) -> None:
     panel, document, _ = show(ReadingsPanel)
-    assert not panel.spans.isVisible()
+    assert not panel.finding.spans.isVisible()
     spans = (RefusedSpan(Part.SURFACE, 40, 61, Why.COVERED), RefusedSpan(Part.LANDING, 80, 80, Why.FAINT))
 
     document.set_search(Searched(spans), key_of(document.run))
     panel.refresh()
-    assert panel.spans.isVisible()
-    assert panel.spans.shown_rows() == list(spans)
-    assert "23 places" in panel.refused_words.text()
-    panel.spans.clicked.emit(panel.spans.model().index(1, 0))
+    assert panel.finding.spans.isVisible()
+    assert panel.finding.spans.shown_rows() == list(spans)
+    assert "23 places" in panel.finding.refused_words.text()
+    panel.finding.spans.clicked.emit(panel.finding.spans.model().index(1, 0))
     assert document.frame == 80
 
 
@@ -204,14 +204,14 @@ def test_spans_of_a_search_on_other_lines_are_not_passed_for_news(show: Show) ->
     for refused in ((), spans):
         document.set_search(Searched(refused), key_of(document.run))
         panel.refresh()
-        assert panel.refused_words.text()
+        assert panel.finding.refused_words.text()
         moved = LinePart(Pixel(line.from_px.x + 9, line.from_px.y), Pixel(line.to_px.x + 9, line.to_px.y))
         document.perform(SetGaugeLine(moved))
-        assert panel.spans.shown_rows() == []
-        assert panel.refused_words.text() == ""
+        assert panel.finding.spans.shown_rows() == []
+        assert panel.finding.refused_words.text() == ""
         document.stack.undo()
-        assert panel.spans.shown_rows() == list(refused)
-        assert panel.refused_words.text()
+        assert panel.finding.spans.shown_rows() == list(refused)
+        assert panel.finding.refused_words.text()
 
 
 def test_a_search_that_found_nothing_says_why(show: Show) -> None:
@@ -219,7 +219,7 @@ def test_a_search_that_found_nothing_says_why(show: Show) -> None:
     spans = (RefusedSpan(Part.SURFACE, 0, 299, Why.FAINT),)
     document.set_search(Searched(spans, readings=()), key_of(document.run))
     panel.refresh()
-    assert panel.spans.shown_rows() == list(spans)
+    assert panel.finding.spans.shown_rows() == list(spans)
 
 
 def test_a_note_belongs_to_the_frame_it_was_typed_at(show: Show, qtbot: QtBot) -> None:
@@ -308,7 +308,7 @@ def test_blind_mode_shows_a_readers_own_marks_without_what_follows_from_them(
     assert [row.frame for row in rows] == [3, 9]
     assert [row.by for row in rows] == ["hand", "hand"]  # not that the other part was found
     assert all(row.head_m is None and row.throw_m is None and not row.reason for row in rows)
-    assert panel.refused_words.text() == ""
+    assert panel.finding.refused_words.text() == ""
     assert panel.count.text() == "2 frames read by hand."
     press(qtbot, panel.blind_box)
     assert len(panel.table.shown_rows()) == 300
