@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from calibration.errors import CalibrationError, CalibrationRemark
 from calibration.pixels import FloatArray, Pixel, Segment
+from calibration.rule_names import rule_words
 from calibration.setup import Camera, Gauge, Graduation, Lens, Mark, Measures, Rule, Setup
 from calibration.words import Speaker, speak_by
 
@@ -40,6 +41,7 @@ __all__ = [
     "Setup",
     "Speaker",
     "calibrate",
+    "rule_words",
     "speak_by",
 ]
 

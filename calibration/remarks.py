@@ -11,6 +11,7 @@ from calibration.facing import Facing
 from calibration.joint import JointFit
 from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
+from calibration.rule_names import rule_words
 from calibration.rules import Marks
 from calibration.setup import Measures, Setup
 from calibration.words import marked, said
@@ -300,7 +301,7 @@ def plumb_remarks(setup: Setup, plumb: FloatArray, marks: Marks, roll_u: float) 
             remarks.append(
                 CalibrationRemark(
                     marks.names[r],
-                    said(_LEANS[setup.plumb is not None], rule=marks.names[r], lean=lean),
+                    said(_LEANS[setup.plumb is not None], rule=rule_words(marks.names[r]), lean=lean),
                 )
             )
     return remarks

@@ -11,6 +11,7 @@ from calibration.errors import CalibrationRemark
 from calibration.joint import P_LIMIT, JointFit, Scatter, perspective_seen
 from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
+from calibration.rule_names import rule_words
 from calibration.rules import Marks
 from calibration.setup import Measures
 from calibration.words import said
@@ -107,7 +108,7 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
                     "the graduations of “{rule}” scatter by {rms:.2f} px, {stated:.2f} px were stated "
                     "(chance brings that in {chance:.1g} % of cases); most of all {worst:g} m, off by "
                     "{off:.1f} px: look at it again. The uncertainty of the scale was widened to match.",
-                    rule=name,
+                    rule=rule_words(name),
                     rms=rms,
                     stated=stated,
                     chance=100 * p_value,
@@ -127,7 +128,7 @@ def scatter_remarks(marks: Marks, fit: JointFit, rule: int, p_value: float | Non
                     said(
                         "the graduations of “{rule}” stray {spread:.1f} px from a straight line; mark all of "
                         "them on the same edge of the rule",
-                        rule=name,
+                        rule=rule_words(name),
                         spread=spread,
                     ),
                 )

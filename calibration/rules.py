@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import CalibrationError
 from calibration.pixels import FloatArray
+from calibration.rule_names import rule_words
 from calibration.setup import Rule
 from calibration.words import said
 
@@ -51,21 +52,21 @@ def check_rule(rule: Rule, where: str) -> None:
         value, or values that do not run one way along the rule.
     """
     where = f"{where}.graduations"
-    marks = rule.graduations
+    marks, name = rule.graduations, rule_words(rule.name)
     if len(marks) < 2:
         raise CalibrationError(
             where,
-            said("“{rule}” has {count}; mark at least two graduations", rule=rule.name, count=len(marks)),
+            said("“{rule}” has {count}; mark at least two graduations", rule=name, count=len(marks)),
         )
     px = np.array([g.px for g in marks], dtype=np.float64)
     values = np.array([g.value_m for g in marks], dtype=np.float64)
     if not (np.all(np.isfinite(px)) and np.all(np.isfinite(values))):
         raise CalibrationError(
-            where, said("“{rule}” has a position or value that is not a finite number", rule=rule.name)
+            where, said("“{rule}” has a position or value that is not a finite number", rule=name)
         )
     if rule.px_u < 0 or rule.graduation_u_m < 0 or rule.behind_u_m < 0 or rule.scale_u < 0:
         raise CalibrationError(
-            where.partition(".")[0], said("“{rule}” has a negative uncertainty", rule=rule.name)
+            where.partition(".")[0], said("“{rule}” has a negative uncertainty", rule=name)
         )
     order = np.argsort(values, kind="stable")
     px, values = px[order], values[order]
@@ -75,7 +76,7 @@ def check_rule(rule: Rule, where: str) -> None:
             where,
             said(
                 "“{rule}” has two graduations of {value:g} m; delete or correct one",
-                rule=rule.name,
+                rule=name,
                 value=float(values[same[0]]),
             ),
         )
@@ -86,7 +87,7 @@ def check_rule(rule: Rule, where: str) -> None:
             where,
             said(
                 "“{rule}” has {one:g} m and {other:g} m less than a pixel apart; mark one of them again",
-                rule=rule.name,
+                rule=name,
                 one=float(values[i]),
                 other=float(values[j]),
             ),
@@ -100,7 +101,7 @@ def check_rule(rule: Rule, where: str) -> None:
             said(
                 "“{rule}” goes back between {one:g} m and {other:g} m: values must grow or fall all the way "
                 "along the rule; correct the one that is misread",
-                rule=rule.name,
+                rule=name,
                 one=float(values[i]),
                 other=float(values[i + 1]),
             ),

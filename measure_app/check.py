@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis import Remark
-from calibration import Calibration, Measures, Pixel, Segment
+from calibration import Calibration, Measures, Pixel, Segment, rule_words
 from measure_app.clip import ClipInfo
 from measure_app.contract import pixels_of
 from measure_app.errors import SetupIncomplete
@@ -125,7 +125,7 @@ def _rules(run: Run, _info: ClipInfo) -> _Said:
         elif names.index(rule.name) != i:
             yield (
                 f"{key}.name",
-                said('"{rule}" names two rules; give them names of their own', rule=rule.name),
+                said('"{rule}" names two rules; give them names of their own', rule=rule_words(rule.name)),
             )
         if len(rule.graduations) == 2:
             yield (

@@ -103,6 +103,9 @@ def source_words(name: str) -> str:
     what, colon, aspect = name.rpartition(": ")
     if whole != name or not colon:
         return whole
+    from calibration import rule_words
+
+    what = rule_words(what)
     if what.startswith("fall “") and what.endswith("”"):
         what = said("fall “{name}”", name=what[len("fall “") : -1])
     plain, bracket, number = aspect.partition(" (")

@@ -55,7 +55,7 @@ def comparison_xlsx(comparison: Comparison) -> bytes:
 def _runs(sheets: Sheets, comparison: Comparison) -> None:
     names = list(dict.fromkeys(pool.name for pool in comparison.pools))
     about = said("What each run found, with its standard uncertainty, own and shared sources combined.")
-    sheet = sheets.add("Runs", said("Runs compared"), about, (30, 12, *[14] * (2 * len(names))))
+    sheet = sheets.add(said("Runs"), said("Runs compared"), about, (30, 12, *[14] * (2 * len(names))))
     titles = ["run", said("hole / mm")]
     for name in names:
         unit = next(pool.unit for pool in comparison.pools if pool.name == name)
@@ -83,7 +83,7 @@ def _pools(sheets: Sheets, comparison: Comparison) -> None:
         "mean whole. τ, boxed, is the standard deviation between runs that the stated errors "
         "leave unexplained: change it and the mean follows."
     )
-    sheet = sheets.add("Pooled", said("Runs pooled"), about, (34, 16, 16, 16, 16, 16, 18))
+    sheet = sheets.add(said("Pooled"), said("Runs pooled"), about, (34, 16, 16, 16, 16, 16, 18))
     row = 3
     for pool in comparison.pools:
         row = _pool(sheets, sheet, pool, row) + 1
@@ -171,13 +171,7 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
         if formula:
             sheet.write_formula(last, 1, formula, sheets.look(_NUMBER), value)
         else:
-            sheets.number(
-                sheet,
-                last,
-                1,
-                value,
-                said("box {number}", number=_NUMBER),
-            )
+            sheets.number(sheet, last, 1, value, f"box {_NUMBER}")
         sheets.text(sheet, last, 2, note, "quiet")
     for words in pool.remarks:
         last += 1
@@ -194,7 +188,7 @@ def _plain_mean(pool: Pool) -> float:
 
 def _holes(sheets: Sheets, holes: Holes) -> None:
     about = said("Coefficients and offset of the head's zero by hole.")
-    sheet = sheets.add("Holes", said("Holes of different sizes"), about, (14, *[16] * 6, 18, 18))
+    sheet = sheets.add(said("Holes"), said("Holes of different sizes"), about, (14, *[16] * 6, 18, 18))
     titles = [said("hole / mm")]
     for name in QUANTITIES:
         tail = " / m" if name.endswith("_m") else ""
@@ -217,7 +211,7 @@ def _holes(sheets: Sheets, holes: Holes) -> None:
 
 def _sources(sheets: Sheets, comparison: Comparison) -> None:
     about = said("Sources of error that more than one run names, and whether they were taken as common.")
-    sheet = sheets.add("Sources", said("What runs share"), about, (60, 14, 60))
+    sheet = sheets.add(said("Sources"), said("What runs share"), about, (60, 14, 60))
     sheets.header(sheet, 3, ("source", "common", "why"), {0, 1, 2})
     for row, each in enumerate(comparison.commons, 4):
         sheets.text(sheet, row, 0, each.source)

@@ -11,7 +11,7 @@ from typing import Any
 from msgspec.structs import replace
 from PySide6.QtCore import QPointF
 
-from calibration import Pixel, Segment
+from calibration import Pixel, Segment, rule_words
 from measure_app.edits import (
     ClearLanding,
     ClearSurface,
@@ -247,7 +247,7 @@ def name_of(run: Run, handle: Handle) -> str:
         rule = run.rules[handle.rule]
         return said(
             "{name}: graduation {value_m:g} mm{where}",
-            name=rule.name,
+            name=rule_words(rule.name),
             value_m=rule.graduations[handle.index].value_m * 1000,
             where=where,
         )

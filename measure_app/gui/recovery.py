@@ -21,6 +21,7 @@ from measure_app.words import said
 
 FORMAT = "clepsydra-recovery"
 _SUFFIX = ".recovery.json"
+_LOCK = ".recovery.lock"
 _LARGEST = 64 * 2**20
 
 
@@ -98,7 +99,10 @@ class RecoveryStore:
         write_whole(self._file, json.dumps(tree, ensure_ascii=False, separators=(",", ":")).encode("utf-8"))
 
     def left_behind(self) -> tuple[Snapshot, ...]:
-        """Return what windows that are no longer alive had not saved, newest first."""
+        """Return what windows that are no longer alive had not saved, newest first.
+
+        Locks of dead windows that had nothing to save are cleared away.
+        """
         found = []
         for file in self._folder.glob(f"*{_SUFFIX}"):
             if file == self._file:
@@ -109,7 +113,21 @@ class RecoveryStore:
             with contextlib.suppress(AppError, OSError):
                 found.append(_read(file))
             lock.unlock()
+        self._clear_locks()
         return tuple(sorted(found, key=lambda each: each.written, reverse=True))
+
+    def _clear_locks(self) -> None:
+        """Take away the locks that no window holds and no recovery file belongs to.
+
+        Only who gets a lock may take it away: one that another window holds, or is about to hold, is not got.
+        """
+        for place in self._folder.glob(f"*{_LOCK}"):
+            file = place.with_name(place.name.removesuffix(_LOCK) + _SUFFIX)
+            if file == self._file or file.exists():
+                continue
+            lock = _lock_of(file)
+            if lock.tryLock(0):
+                lock.unlock()  # which removes it
 
     def discard(self, snapshot: Snapshot) -> None:
         """Remove a recovery file that was taken back or is not wanted."""

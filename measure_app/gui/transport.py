@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QSignalBlocker
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSpinBox, QToolButton, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSpinBox, QToolButton, QWidget
 
+from measure_app.gui.choice_box import ChoiceBox
 from measure_app.gui.document import Document
 from measure_app.gui.playback import Playback
 from measure_app.words import counted, marked, said
@@ -45,7 +46,7 @@ class Transport(QWidget):
                 row, "⇥", said("Last frame of the part"), lambda: document.go_to(self._ends()[1] - 1)
             ),
         )
-        self._speed = QComboBox()
+        self._speed = ChoiceBox()
         self._speed.setAccessibleName(said("Speed of playing"))
         for speed, words in _SPEEDS:
             self._speed.addItem(said(words), speed)

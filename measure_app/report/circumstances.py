@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis import flow_words, plain, size_words, with_uncertainty
-from calibration import Measures
+from calibration import Measures, rule_words
 from measure_app._version import __version__
 from measure_app.report.results import Results
 from measure_app.report.row_words import rows_counted
@@ -149,7 +149,7 @@ def _marks(run: Run) -> Iterator[tuple[str, str]]:
             for g in rule.graduations
         )
         yield (
-            said("rule “{name}”", name=rule.name),
+            said("rule “{name}”", name=rule_words(rule.name)),
             said(
                 "measures {what}; graduations u = {u:.3g} mm, read to {px_u:.3g} px; {depth}; {places}",
                 what=said(_MEASURED[rule.measures]),

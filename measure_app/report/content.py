@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import Finding, improvement_of, interval, size_words, with_uncertainty
+from calibration import rule_words
 from measure_app._version import __version__
 from measure_app.extras import notes_of, questions_of
 from measure_app.report.algebra import Step, algebra_of
@@ -234,7 +235,8 @@ def _setup(results: Results, picture: NDArray[np.uint8] | None) -> Picture | Non
     if picture is None or results.outcome is None:
         return None
     run = results.outcome.run
-    rules = said(" and ").join(said("“{name}”", name=rule.name) for rule in run.rules) or said("no rule")
+    named = [said("“{name}”", name=rule_words(rule.name)) for rule in run.rules]
+    rules = said(" and ").join(named) or said("no rule")
     shown = [
         name
         for name, part in (

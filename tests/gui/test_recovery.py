@@ -131,6 +131,55 @@ def test_a_window_that_the_system_ends_leaves_everything_to_be_taken_back(
     store.close()
 
 
+HOLDER = """
+    import os, sys
+    from pathlib import Path
+    from measure_app.gui.recovery import RecoveryStore
+
+    store = RecoveryStore(Path(sys.argv[1]))
+    print("holds", flush=True)
+    sys.stdin.readline()
+"""
+
+
+def test_locks_of_dead_windows_go_and_those_of_living_ones_stay(tmp_path: Path) -> None:
+    def holder() -> subprocess.Popen[str]:
+        child = subprocess.Popen(
+            [sys.executable, "-c", textwrap.dedent(HOLDER), str(tmp_path)],
+            cwd=ROOT,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        assert child.stdout is not None
+        assert child.stdout.readline() == "holds\n"
+        return child
+
+    dead, living = holder(), holder()
+    try:
+        dead.kill()
+        dead.wait()
+        assert len(list(tmp_path.glob("*.lock"))) == 2
+        (tmp_path / "notes.lock").write_text("someone else's")
+        store = RecoveryStore(tmp_path)
+        own = {path.name for path in tmp_path.glob("*.lock")}
+        assert store.left_behind() == ()
+        (gone,) = own - {path.name for path in tmp_path.glob("*.lock")}
+        assert gone.endswith(".recovery.lock")
+        assert (tmp_path / "notes.lock").exists()
+        # The one that lives has its lock still: no other window gets it.
+        other = RecoveryStore(tmp_path)
+        assert other.left_behind() == ()
+        other.close()
+        assert len(list(tmp_path.glob("*.recovery.lock"))) == 2
+        store.close()
+        assert len(list(tmp_path.glob("*.recovery.lock"))) == 1
+    finally:
+        for child in (dead, living):
+            child.kill()
+            child.communicate()
+
+
 def test_a_closed_window_leaves_nothing(tmp_path: Path) -> None:
     store = RecoveryStore(tmp_path)
     store.keep(Snapshot(RUN, tmp_path, None))

@@ -157,15 +157,13 @@ class DropBlock(_Block):
         self.section.add(self.read)
 
     def _rough(self, run: Run | None) -> float | None:
-        """Return the drop by the scale of the rule for heads, straight down the frame, m."""
+        """Return the drop by the scale of a rule, one for heads if there is any, straight down the frame, m."""
         if run is None or run.orifice is None or run.landing_line is None:
             return None
         hole, start, end = run.orifice.px, run.landing_line.from_px, run.landing_line.to_px
-        scales = [
-            fit.m_per_px
-            for rule, fit in zip(run.rules, self.panel.document.rule_fits, strict=False)
-            if rule.measures is not Measures.THROW
-        ]
+        fitted = list(zip(run.rules, self.panel.document.rule_fits, strict=False))
+        fitted.sort(key=lambda each: each[0].measures is Measures.THROW)
+        scales = [fit.m_per_px for _, fit in fitted]
         if not scales or start.x == end.x:
             return None
         level = start.y + (hole.x - start.x) * (end.y - start.y) / (end.x - start.x)

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from measure_app.gui.choice_box import ChoiceBox
 from measure_app.gui.press_button import PressButton
 from measure_app.gui.theme import colours
 from measure_app.words import said
@@ -92,7 +93,7 @@ def calm(control: QComboBox | QAbstractSpinBox) -> None:
 
 def choice(name: str, options: list[tuple[str, object]], parent: QWidget | None = None) -> QComboBox:
     """Make a box to choose one of several things in; each option is its words and its value."""
-    box = QComboBox(parent)
+    box = ChoiceBox(parent)
     box.setAccessibleName(said(name))
     for words, value in options:
         box.addItem(said(words), value)

@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractItemView, QGridLayout, QLabel, QLineEdit, QListWidget
 
 from analysis import with_uncertainty
-from calibration import Measures, RuleFit
+from calibration import Measures, RuleFit, rule_words
 from measure_app.edits import ChangeRule, Edit, MoveGraduation, RemoveGraduation, RemoveRule, SetPlumb
 from measure_app.gui.panels.drawings import DepthDrawing
 from measure_app.gui.panels.fields import QuantityField
@@ -266,7 +266,7 @@ class RulesPanel(Panel):
             return
         fit = self._fits().get(self.index)
         if not self.name_edit.hasFocus() or not self.name_edit.isModified():
-            self.name_edit.setText(rule.name)
+            self.name_edit.setText(rule_words(rule.name))
         self.measures_box.setCurrentIndex([m for _, m in _MEASURES].index(rule.measures))
         self.table.set_rows(graduation_rows(rule, fit))
         self.table.fit_columns(120)
@@ -372,7 +372,7 @@ class RulesPanel(Panel):
 def _line_of(rule: RulePart, fit: RuleFit | None) -> str:
     serves = next(said(words) for words, m in _MEASURES if m is rule.measures)
     scale = said(", {m_per_px:.3f} mm per px", m_per_px=1e3 * fit.m_per_px) if fit is not None else ""
-    return f"{rule.name} ({serves}{scale})"
+    return f"{rule_words(rule.name)} ({serves}{scale})"
 
 
 def _lean_deg(plumb: PlumbPart) -> float:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.qtbot import QtBot
 
@@ -14,9 +15,10 @@ from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.film_panel import FilmPanel
 from measure_app.gui.panels.findings_panel import FindingsPanel
 from measure_app.gui.panels.handin_panel import HandInPanel
+from measure_app.gui.panels.pieces import choice
 from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.panels.rules_panel import RulesPanel
-from measure_app.gui.theme import dress
+from measure_app.gui.theme import DARK, LIGHT, dress
 
 Show = Callable[..., Any]
 
@@ -58,4 +60,35 @@ def test_whatever_has_the_keyboard_shows_it(
         assert looked >= many
         assert unseen == []
     finally:
+        qapp.setStyleSheet(dressed)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_a_choice_in_focus_has_an_edge_as_strong_as_a_fields(
+    qtbot: QtBot, qapp: QApplication, dark: bool
+) -> None:
+    dressed, palette = qapp.styleSheet(), qapp.palette()
+    dress(qapp, dark=dark)
+    try:
+        host = QWidget()
+        box = choice("What it measures", [("Heads", 1), ("Throws", 2)], host)
+        box.resize(160, 30)
+        host.resize(180, 40)
+        qtbot.addWidget(host)
+        host.show()
+        with qtbot.waitActive(host):
+            host.activateWindow()
+        accent = QColor((DARK if dark else LIGHT).accent)
+
+        def edge() -> int:
+            """Pixels of the accent's colour along the left edge, two columns of 22."""
+            picture = box.grab().toImage()
+            return sum(picture.pixelColor(x, y) == accent for x in (0, 1) for y in range(4, 26))
+
+        box.clearFocus()
+        assert edge() == 0
+        box.setFocus()
+        assert edge() == 44
+    finally:
+        qapp.setPalette(palette)
         qapp.setStyleSheet(dressed)

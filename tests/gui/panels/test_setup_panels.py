@@ -25,7 +25,7 @@ from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.recompute import Question, derive
 from measure_app.gui.tools import Tool
 from measure_app.run import PlumbPart
-from measure_app.words import use_language
+from measure_app.words import source_words, use_language
 
 Show = Callable[..., Any]
 
@@ -458,3 +458,19 @@ def test_the_containers_area_can_be_typed_in_every_language(show: Show, qtbot: Q
         assert shown() == [False, True, True, False]
     finally:
         use_language("en")
+
+
+@pytest.mark.usefixtures("german")
+def test_a_rule_without_a_name_of_its_own_is_named_in_the_windows_language(show: Show) -> None:
+    run, *_ = bench()
+    first, second = run.rules[:2]
+    named = replace(run, rules=(replace(first, name="upright rule"), replace(second, name="floor rule 2")))
+    panel, document, _ = show(RulesPanel, measured=False, run=named)
+    panel.rule_list.setCurrentRow(1)
+    assert panel.rule_list.item(0).text().startswith("aufrechter Maßstab (")
+    assert panel.name_edit.text() == "Maßstab am Boden 2"
+    panel.take_typed()
+    names = [rule.name for rule in document.run.rules]
+    assert names == ["upright rule", "floor rule 2"]  # as other runs have it
+    assert source_words("floor rule 2: scale as read").startswith("Maßstab am Boden 2: ")
+    assert source_words("my floor rule: scale as read").startswith("my floor rule: ")

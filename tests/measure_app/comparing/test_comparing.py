@@ -241,6 +241,13 @@ def test_json_and_csv_hold_the_same_and_no_formula() -> None:
     assert sum(float(row["weight"]) for row in first[:-1]) == pytest.approx(1.0, rel=1e-3)
 
 
+@pytest.mark.usefixtures("german")
+def test_the_sheets_of_the_workbook_are_named_in_the_readers_language() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(comparison_xlsx(compare(rich()))))
+    assert book.sheetnames == ["Versuche", "Zusammengefasst", "Löcher", "Gemeinsames"]
+    assert book.worksheets[0]["A1"].value == "Versuche verglichen"
+
+
 def test_the_workbook_calculates_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
     data = comparison_xlsx(compare(rich()))
     book = openpyxl.load_workbook(io.BytesIO(data))

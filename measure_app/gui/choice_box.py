@@ -1,0 +1,31 @@
+"""A box to choose in that shows plainly when it has the keyboard."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QRectF
+from PySide6.QtGui import QPainter, QPaintEvent, QPalette, QPen
+from PySide6.QtWidgets import QComboBox, QWidget
+
+_EDGE_PX = 2.0
+
+
+class ChoiceBox(QComboBox):
+    """A combo box with the edge that fields and buttons have in focus.
+
+    The style sheet would take the arrow and the frame of the style away, so the edge is painted over them.
+    """
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        """Paint the box, and the edge around it."""
+        super().paintEvent(event)
+        if not self.hasFocus():
+            return
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(QPen(self.palette().color(QPalette.ColorRole.Highlight), _EDGE_PX))
+        half = _EDGE_PX / 2.0
+        painter.drawRoundedRect(QRectF(self.rect()).adjusted(half, half, -half, -half), 3.0, 3.0)
+        painter.end()
