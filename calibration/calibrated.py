@@ -14,7 +14,7 @@ from calibration.metres import Metres
 from calibration.pixels import FloatArray, Segment
 from calibration.places import Places, places_of
 from calibration.plane import Plane, Slot
-from calibration.reach import LANDING_LINE_PAST, Reach, past
+from calibration.reach import LANDING_LINE_PAST, ORIFICE_PAST, Reach, past
 from calibration.rulefit import RuleFit
 from calibration.setup import Setup
 from calibration.words import said
@@ -44,6 +44,7 @@ class Calibration:
     """(1 + 2 k, p): the parameters, and the parameters moved up and down by each source."""
     _head_reach: tuple[Reach, ...]
     _throw_reach: tuple[Reach, ...]
+    _drop_reach: tuple[Reach, ...]
     _head_gap: str
     _throw_gap: str
     _drop_gap: str
@@ -107,7 +108,9 @@ class Calibration:
             return self._missing(1, self._drop_gap)
         table = self._plane.drops(self._table)
         value = table[0]
-        reason = past(self._head_reach, -value[0], LANDING_LINE_PAST)
+        reason = past(self._drop_reach, -value[0], LANDING_LINE_PAST)
+        if not reason and not self._head_reach:
+            reason = past(self._drop_reach, 0.0, ORIFICE_PAST)
         if reason and not past_the_rule:
             return self._missing(1, reason)
         return Metres(value, np.zeros(1), self._columns(table), self.sources)

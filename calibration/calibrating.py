@@ -14,7 +14,7 @@ from calibration.lens import distort
 from calibration.marked import Marked, check, distinct_names, straightened
 from calibration.pixels import FloatArray, Pixel
 from calibration.plane import Plane, Slot
-from calibration.reach import reach_of
+from calibration.reach import drop_reach_of, reach_of
 from calibration.remarks import (
     depth_remarks,
     facing_remarks,
@@ -108,6 +108,7 @@ def calibrate(setup: Setup) -> Calibration:
     remarks += lens_remarks(plane, priors.bend_u)
     remarks += plumb_remarks(setup, plumb, marks, roll_u)
     gaps = _gaps(setup, plane)
+    head_reach = reach_of(setup, plane, marks, names, heads=True)
     return Calibration(
         setup=setup,
         sources=sources,
@@ -117,11 +118,12 @@ def calibrate(setup: Setup) -> Calibration:
         remarks=tuple(remarks),
         _plane=plane,
         _table=table,
-        _head_reach=reach_of(setup, plane, marks, names, heads=True),
+        _head_reach=head_reach,
         _throw_reach=reach_of(setup, plane, marks, names, heads=False),
+        _drop_reach=drop_reach_of(setup, plane, names, head_reach),
         _head_gap=gaps[0],
         _throw_gap=gaps[1],
-        _drop_gap=gaps[0] or gaps[2],
+        _drop_gap="" if np.any(plane.drop_rules) and not gaps[2] else gaps[0] or gaps[2],
     )
 
 

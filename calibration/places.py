@@ -10,7 +10,7 @@ from calibration.lens import straighten
 from calibration.metres import Metres
 from calibration.pixels import FloatArray
 from calibration.plane import Plane, Slot
-from calibration.reach import Reach, past
+from calibration.reach import Reach, past, with_between
 from calibration.setup import Setup
 from calibration.words import marked, said
 
@@ -86,7 +86,7 @@ def places_of(
         carried[0, Slot.INVERSE_DISTANCE] = 1.0 / float(np.median(plane.rule_scales(base)[0]))
         far = plane.places(carried, seen, behind_m)[0] - values[0]
     names = (*sources, DEPTH, DEPTH_UNCORRECTED)
-    down_reasons = _reasons(values[0, :, 0], seen, _with_between(setup, plane, base, reach), gaps[0])
+    down_reasons = _reasons(values[0, :, 0], seen, with_between(setup, plane, base, reach), gaps[0])
     across_reasons = _reasons(values[0, :, 1], seen, (), gaps[1])
 
     def metres(j: int, reasons: tuple[str, ...]) -> Metres:
@@ -111,22 +111,3 @@ def _reasons(values: FloatArray, straight: FloatArray, reach: tuple[Reach, ...],
         else:
             reasons.append(past(reach, -value) if reach else "")
     return tuple(reasons)
-
-
-def _with_between(
-    setup: Setup, plane: Plane, base: FloatArray, reach: tuple[Reach, ...]
-) -> tuple[Reach, ...]:
-    """Trust in the rules for heads, run on to the level of any other rule.
-
-    Beside a rule that lies along the throws the scale of the same plane is known again, so that between the
-    two it is filled in, not carried out.
-    """
-    if not reach:
-        return reach
-    levels = []
-    for rule in setup.rules:
-        px = np.array([graduation.px for graduation in rule.graduations], dtype=np.float64)
-        straight = straighten(px, setup.camera.lens, plane.centre)
-        levels.append(-plane.places(base, straight, rule.behind_m)[0, :, 0])
-    seen = np.concatenate(levels)
-    return (*reach, Reach(said("the rules"), float(np.min(seen)), float(np.max(seen)), 0.0))

@@ -67,6 +67,14 @@ class Plane:
     outward: float
     """+1 where throws grow to the right of the plumb (seen in the frame with down below), -1 to the left."""
 
+    @property
+    def drop_rules(self) -> FloatArray:
+        """(R,) weights of the rules that give the drop its scale: those for heads, else those for throws.
+
+        A rule along the throws lies in the same plane and so has its scale.
+        """
+        return self.head_rules if np.any(self.head_rules) else self.throw_rules
+
     def slopes(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         """Slopes (m, n, 2) of straightened px (n, 2) for each of m parameter vectors."""
         rho = np.empty((len(table), len(straight), 2))
@@ -161,7 +169,7 @@ class Plane:
         rho = self.slopes(table, straight) * carry[:, None, None]
         below = _dot(rho - self.orifice_at(table)[:, None, :], down)
         out = _dot(rho - self.zero_at(table)[:, None, :], across)
-        scales = [self.scale(table, weights)[:, None] for weights in (self.head_rules, self.throw_rules)]
+        scales = [self.scale(table, weights)[:, None] for weights in (self.drop_rules, self.throw_rules)]
         return np.stack([below * scales[0], out * scales[1]], axis=-1)
 
     def drops(self, table: FloatArray) -> FloatArray:
@@ -176,7 +184,7 @@ class Plane:
         step = rho[:, 1] - rho[:, 0]
         share = np.sum((orifice - rho[:, 0]) * across, axis=1) / np.sum(step * across, axis=1)
         foot = rho[:, 0] + share[:, None] * step
-        drop = np.sum((foot - orifice) * down, axis=1) * self.scale(table, self.head_rules)
+        drop = np.sum((foot - orifice) * down, axis=1) * self.scale(table, self.drop_rules)
         return np.asarray(drop[:, None])
 
 

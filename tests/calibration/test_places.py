@@ -101,3 +101,45 @@ def test_without_rules_nothing_is_measured():
     assert np.isnan(places.down.values[0])
     assert np.isnan(places.across.values[0])
     assert "no rule measures heads" in places.down.reasons[0]
+
+
+def _with_rules(stand, kinds):
+    """Give a scene's set-up with its floor rule, a short upright one above the hole, both, or all as they are."""
+    upright = next(rule for rule in stand.setup.rules if rule.measures is Measures.HEAD)
+    floor = next(rule for rule in stand.setup.rules if rule.measures is Measures.THROW)
+    top = tuple(sorted(upright.graduations, key=lambda each: each.value_m)[-3:])
+    short = replace(upright, graduations=top)
+    return replace(stand.setup, rules=tuple({"short": short, "floor": floor}[kind] for kind in kinds))
+
+
+@pytest.mark.parametrize("kinds", [("floor",), ("short", "floor")])
+def test_a_floor_rule_reaches_the_drop_and_its_uncertainty_holds(kinds):
+    off = []
+    for seed in range(40):
+        drop = calibrate(_with_rules(scene(seed), kinds)).drop()
+        assert drop.reasons == ()
+        assert 0.3e-3 < drop.u[0] < 3e-3
+        off.append((drop.values[0] - DROP) / drop.u[0])
+    # χ² of forty draws: the root of its mean is between 0.72 and 1.29 in 99 of 100 cases.
+    assert 0.72 < np.sqrt(np.mean(np.square(off))) < 1.29
+    assert max(map(abs, off)) < 3.5
+
+
+def test_without_a_floor_rule_a_short_upright_one_does_not_reach_the_drop():
+    refused = calibrate(_with_rules(scene(2), ("short",))).drop()
+    assert np.isnan(refused.values[0])
+    assert "the landing line lies" in refused.reasons[0]
+    assert "“upright”" in refused.reasons[0]
+
+
+def test_a_floor_rule_far_below_the_hole_does_not_reach_it():
+    stand = scene(2)
+    setup = _with_rules(stand, ("floor",))
+    (floor,) = setup.rules
+    near = tuple(
+        sorted(floor.graduations, key=lambda each: each.value_m)[:3]
+    )  # 8 cm of it, trusted for 12 cm
+    refused = calibrate(replace(setup, rules=(replace(floor, graduations=near),))).drop()
+    assert np.isnan(refused.values[0])
+    assert "the hole lies" in refused.reasons[0]
+    assert "upright beside it" in refused.reasons[0]
