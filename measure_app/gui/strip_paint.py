@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen
 
 from calibration import FloatArray
 from measure_app.gui.coords import StripMap
@@ -180,6 +180,7 @@ def _paint_scale(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
     painter.rotate(-90)
     what = scene.layers.what or (said("head") if scene.layers.part is Kind.SURFACE else said("throw"))
     half = way.area.height() / 2
+    painter.setFont(fitting(font, what, 2 * half))
     painter.drawText(QRectF(-half, -height / 2, 2 * half, height), Qt.AlignmentFlag.AlignCenter, what)
     painter.restore()
     lowest = 1e9
@@ -192,6 +193,14 @@ def _paint_scale(painter: QPainter, scene: StripScene, scheme: Colours) -> None:
             lowest = y
             box = QRectF(18, y - height / 2, way.area.left() - 25, height)
             painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, tick.words)
+
+
+def fitting(font: QFont, words: str, room: float) -> QFont:
+    """Return a font so much smaller that words have room, but not so small that nobody reads them."""
+    fitted, width = QFont(font), QFontMetricsF(font).horizontalAdvance(words)
+    if width > room > 0.0:
+        fitted.setPointSizeF(max(6.0, 0.98 * font.pointSizeF() * room / width))
+    return fitted
 
 
 def _paint_time(painter: QPainter, scene: StripScene, scheme: Colours) -> None:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from PySide6.QtGui import QFont, QFontMetricsF
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from calibration import Pixel, Segment
 from measure_app.edits import SetCaptureRate, SetGaugeLine
 from measure_app.gui.marks import Kind
 from measure_app.gui.strip_layers import layers_of, length_words
+from measure_app.gui.strip_paint import fitting
 from measure_app.gui.strip_picture import StripPicture
 from measure_app.run import LinePart
 from measure_app.strips import Strip, StripLine
@@ -128,3 +131,15 @@ def test_a_crop_shows_the_pixels_beneath_a_reading(driver: Driver, qtbot: QtBot)
     assert [name for name, _ in driver.window.crops._spots] == ["surface", "landing"]
     driver.window.bench.frame_crop(-1, 0, 0)
     assert not driver.window.crops.isVisible()
+
+
+def test_the_title_of_a_low_strip_is_smaller_rather_than_cut(qapp: QApplication) -> None:
+    font = QFont(qapp.font())
+    font.setPointSizeF(16.0)
+    words = "Wurfweite / cm"
+    width = QFontMetricsF(font).horizontalAdvance(words)
+    assert fitting(font, words, 1.2 * width).pointSizeF() == 16.0
+    low = fitting(font, words, 0.7 * width)
+    assert QFontMetricsF(low).horizontalAdvance(words) <= 0.72 * width
+    assert low.pointSizeF() > 10.0
+    assert fitting(font, words, 1.0).pointSizeF() == 6.0  # smaller than that nobody reads

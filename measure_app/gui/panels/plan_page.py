@@ -151,7 +151,9 @@ class PlanDialog(QDialog):
 
     def _container(self) -> Section:
         section = Section(said("Container"))
-        self.shape = self._box(said("Shape of the container"), [("round", "round"), (said("a box"), "box")])
+        self.shape = self._box(
+            said("Shape of the container"), [(said("round"), "round"), (said("a box"), "box")]
+        )
         self.shape.activated.connect(lambda _index: self._show_shape())
         section.add(row(said("Shape"), self.shape, stretch=1))
         section.add(self._field("bore", said("Inner diameter"), LENGTH_MM, 0.100))

@@ -18,12 +18,14 @@ from stand import bench
 
 from calibration import Measures, Pixel
 from measure_app.edits import SetPlumb
+from measure_app.gui.document import Document
 from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
 from measure_app.gui.panels.film_panel import FilmPanel, coarse_words
 from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.recompute import Question, derive
 from measure_app.gui.tools import Tool
+from measure_app.outcome import outcome_of
 from measure_app.run import PlumbPart
 from measure_app.words import source_words, use_language
 
@@ -354,12 +356,28 @@ def test_what_cannot_be_is_refused_at_the_field_and_the_run_stays(
 
 def test_the_drop_may_be_read_from_the_frame(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(DatumPanel)
+    # The line lies far below the rule that measures heads, on the tape for the throws, which has the plane's scale.
     read = document.outcome.calibration.drop()
-    assert "landing line" in read.reasons[0]  # it lies far below the rule that measures heads
-    assert read.reasons[0] in panel.drop.read.text()
+    assert abs(read.values[0] - 0.26) < 2.0 * read.u[0] < 0.003  # drawn with a drop of 260 mm
+    assert "The frame gives (260." in panel.drop.read.text()
     press(qtbot, panel.drop.from_frame)
     assert document.run.drop is None
     assert panel.drop.drop.value_edit.text() == ""
+    assert "from the frame" in panel.drop.section._head.text()
+
+
+def without_floor_rule(document: Document) -> None:
+    run = replace(document.run, rules=document.run.rules[:1])
+    document.set_outcome(outcome_of(run, document.seconds, document.info))
+
+
+def test_a_drop_that_the_frame_cannot_give_is_missing(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    without_floor_rule(document)
+    (reason,) = document.outcome.calibration.drop().reasons
+    assert "the landing line lies" in reason
+    assert reason in panel.drop.read.text()
+    press(qtbot, panel.drop.from_frame)
     assert "missing" in panel.drop.section._head.text()
 
 
@@ -414,6 +432,7 @@ def test_coarse_pixels_are_said_once_the_scale_is_known() -> None:
 
 def test_a_drop_out_of_the_rules_reach_is_told_roughly_as_a_check(show: Show) -> None:
     panel, document, _ = show(DatumPanel)
+    without_floor_rule(document)
     assert f"about {100 * document.run.drop.value_m:.2g} cm" in panel.drop.read.text()
     hole = document.run.orifice.px
     line = replace(document.run.landing_line, from_px=hole, to_px=Pixel(hole.x + 500, hole.y - 9))

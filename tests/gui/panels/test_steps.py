@@ -69,9 +69,13 @@ def test_the_drop_is_lacking_only_where_the_frame_cannot_give_it() -> None:
     read = replace(run, drop=None)
     assert states(read, info, None)[Step.DATUM].done
     # As the panel says: a landing line far past the rule's last graduation gives no drop.
-    far = outcome_of(read, bench()[2].seconds(), info)
+    upright = replace(read, rules=run.rules[:1])
+    far = outcome_of(upright, bench()[2].seconds(), info)
     assert any(far.calibration.drop().reasons)
-    assert states(read, info, far)[Step.DATUM].lacks == ("the drop",)
+    assert states(upright, info, far)[Step.DATUM].lacks == ("the drop",)
+    # With a rule that lies along the throws, it does.
+    near = outcome_of(read, bench()[2].seconds(), info)
+    assert states(read, info, near)[Step.DATUM].lacks == ()
     none = replace(run, drop=None, landing_line=None)
     assert set(states(none, info, None)[Step.DATUM].lacks) == {"the landing line", "the drop"}
     bare = states(replace(run, orifice=None), info, None)[Step.DATUM]
