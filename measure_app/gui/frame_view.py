@@ -4,42 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QPointF, Qt, Signal
+from PySide6.QtCore import QPointF, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
-    QImage,
     QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
     QPen,
-    QResizeEvent,
-    QWheelEvent,
 )
 from PySide6.QtWidgets import (
-    QFrame,
-    QGraphicsItem,
-    QGraphicsScene,
-    QGraphicsView,
     QWidget,
 )
 
 from calibration import Pixel
-from measure_app.gui.coords import ViewMap
 from measure_app.gui.document import Document
-from measure_app.gui.frame_item import FrameItem, paint_cross, paint_words
+from measure_app.gui.frame_item import paint_cross, paint_words
 from measure_app.gui.frames import FrameReply
 from measure_app.gui.hand import Hand
 from measure_app.gui.loupe import Loupe
 from measure_app.gui.marks import place_of
 from measure_app.gui.overlays import Scene, paint
+from measure_app.gui.picture_view import PictureView
 from measure_app.gui.theme import colours
 from measure_app.gui.tools import Tool
 from measure_app.words import said
 
-_ZOOM_STEP = 1.25
-_LARGEST = 40.0
 _MARGIN = 30
 """The cross that keys move stays so far from the view's edges, view points."""
 _ARROWS = {
@@ -50,38 +41,22 @@ _ARROWS = {
 }
 
 
-class FrameView(QGraphicsView):
+class FrameView(PictureView):
     """Shows the current frame with the marks of the run over it."""
 
     painted = Signal(int)
     """Index of a frame that was painted for the first time since it came."""
     step_wanted = Signal(int)
     """So many frames on."""
-    zoomed = Signal(float)
-    """View points per pixel of the film."""
 
     def __init__(self, document: Document, hand: Hand, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        # Of the one that Qt makes, the binding would find out the kind, and load every kind of widget for it.
-        self.setViewport(QWidget())
         self._document = document
         self._hand = hand
-        self._item = FrameItem()
-        self._item.setFlag(QGraphicsItem.GraphicsItemFlag.ItemUsesExtendedStyleOption)
-        scene = QGraphicsScene(self)
-        scene.addItem(self._item)
-        self.setScene(scene)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setViewportUpdateMode(QGraphicsView.ViewportUpdateMode.FullViewportUpdate)
-        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setTransformationAnchor(QGraphicsView.ViewportAnchor.NoAnchor)
-        self.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, True)
         self.setMouseTracking(True)
         self.viewport().setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName(said("Frame"))
-        self._dress()
         self.setMinimumSize(320, 200)
         self.loupe = Loupe(self.viewport())
         self.loupe_on = True
@@ -89,7 +64,6 @@ class FrameView(QGraphicsView):
         """Index of the frame that is shown; readings belong to it."""
         self.words = ""
         """What stands over the frame, such as why it cannot be had."""
-        self._fitted = True
         self._panning: QPointF | None = None
         self._space = False
         self._new = False
@@ -103,25 +77,9 @@ class FrameView(QGraphicsView):
         document.outcome_changed.connect(self._repaint)
         document.blind_changed.connect(self._repaint)
 
-    @property
-    def image(self) -> QImage | None:
-        """The frame shown."""
-        return self._item.image
-
-    @property
-    def shows_whole(self) -> bool:
-        """Whether the whole frame is in sight."""
-        return self._fitted
-
-    @property
-    def map(self) -> ViewMap:
-        """The way between film and view now."""
-        return ViewMap(self.viewportTransform())
-
     def show_reply(self, reply: FrameReply | None) -> None:
         """Show a frame, or say why it cannot be had."""
-        before = self._item.boundingRect()
-        self._item.show_reply(reply)
+        self.show_picture(reply)
         self.shown = reply.index if reply is not None else -1
         self.words = ""
         if reply is not None and reply.error is not None:
@@ -129,49 +87,19 @@ class FrameView(QGraphicsView):
         elif reply is not None and reply.suspect:
             self.words = said("Not to be measured: {suspect}", suspect=reply.suspect)
         self._new = True
-        if self._item.boundingRect() != before:
-            self._set_room()
-            if self._fitted:
-                self.fit()
         if self._pointer is not None and self.loupe.isVisible():
             self._look(self._pointer)
         self.viewport().update()
 
-    def fit(self) -> None:
-        """Show the whole frame."""
-        self._fitted = True
-        self.fitInView(self._item, Qt.AspectRatioMode.KeepAspectRatio)
-        self.zoomed.emit(self.map.scale)
-        self.viewport().update()
-
-    def zoom(self, factor: float, about: QPointF | None = None) -> None:
-        """Magnify about a point of the view; None: the cross that keys move, or else the view's middle."""
-        if about is None:
-            about = QPointF(self.viewport().rect().center())
-            if self._cross is not None:
-                about = self.map.view_at(self._cross)
-        point = about
-        scale = self.map.scale
-        lowest = min(self._fit_scale(), 1.0)
-        factor = max(lowest / scale, min(factor, _LARGEST / scale))
-        held = self.map.pixel_at(point)
-        self.scale(factor, factor)
-        self._fitted = self.map.scale <= self._fit_scale() * 1.0001
-        there = self.map.view_at(held)
-        self._move(point - there)
-        self.zoomed.emit(self.map.scale)
-        self.viewport().update()
+    def zoom_centre(self) -> QPointF:
+        """Return the cross that keys move, or else the view's middle."""
+        return self.map.view_at(self._cross) if self._cross is not None else super().zoom_centre()
 
     def set_loupe(self, on: bool) -> None:
         """Use the loupe, or not."""
         self.loupe_on = on
         if not on:
             self.loupe.hide()
-
-    def zoom_to(self, at: Pixel, scale: float) -> None:
-        """Bring a position of the frame to the middle at so many points per pixel."""
-        self.zoom(scale / self.map.scale)
-        self._move(QPointF(self.viewport().rect().center()) - self.map.view_at(at))
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         """Paint the frame, then the marks over it."""
@@ -205,30 +133,6 @@ class FrameView(QGraphicsView):
         if self._new and self.shown >= 0:
             self._new = False
             self.painted.emit(self.shown)
-
-    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
-        """Follow the palette."""
-        super().changeEvent(event)
-        if event.type() == QEvent.Type.PaletteChange:
-            self._dress()
-
-    def _dress(self) -> None:
-        wanted = QColor(colours().sunken)
-        if self.backgroundBrush().color() != wanted:
-            self.setBackgroundBrush(wanted)
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
-        """Keep the whole frame in view where it was."""
-        super().resizeEvent(event)
-        if self._fitted:
-            self.fit()
-
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
-        """Magnify under the pointer."""
-        turns = event.angleDelta().y() / 120.0
-        if turns:
-            self.zoom(_ZOOM_STEP**turns, event.position())
-        event.accept()
 
     def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
         """Begin to mark, or to move the picture."""
@@ -361,31 +265,6 @@ class FrameView(QGraphicsView):
             self._hand.take(Tool.LOOK, self._hand.options)
         self._cross = None
         self.loupe.hide()
-
-    def _on_frame(self, at: Pixel) -> Pixel:
-        """Return the position, or the nearest one on the frame."""
-        box = self._item.boundingRect()
-        return Pixel(min(max(at.x, 0.0), box.width() - 1), min(max(at.y, 0.0), box.height() - 1))
-
-    def _keep_in_sight(self, at: Pixel | None, margin: int = 0) -> None:
-        """Move the picture so that what keys work on is seen: nobody marks blindly."""
-        room = self.viewport().rect().adjusted(margin, margin, -margin, -margin)
-        if at is None or self._fitted or room.contains(self.map.view_at(at).toPoint()):
-            return
-        self._move(QPointF(room.center()) - self.map.view_at(at))
-
-    def _fit_scale(self) -> float:
-        box, room = self._item.boundingRect(), self.viewport().rect()
-        return min(room.width() / box.width(), room.height() / box.height())
-
-    def _set_room(self) -> None:
-        """Let the picture be moved until its edge reaches the middle of the view."""
-        box = self._item.boundingRect()
-        self.scene().setSceneRect(box.adjusted(-box.width(), -box.height(), box.width(), box.height()))
-
-    def _move(self, by: QPointF) -> None:
-        scale = self.map.scale
-        self.translate(by.x() / scale, by.y() / scale)
 
     def _look(self, point: QPointF, at: Pixel | None = None) -> None:
         wanted = (

@@ -16,6 +16,7 @@ class StartStop:
         self._running = False
         self.bar = QProgressBar()
         self.bar.setAccessibleName(name)
+        self.bar.setFormat("%p %")
         self.bar.setVisible(False)
         stop.setEnabled(False)
         section.add(row(start, stop))
