@@ -23,6 +23,7 @@ FORMAT = "clepsydra-recovery"
 _SUFFIX = ".recovery.json"
 _LOCK = ".recovery.lock"
 _LARGEST = 64 * 2**20
+_LAST_TIME_S = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +157,9 @@ def _read(file: Path) -> Snapshot:
     if not isinstance(tree, dict) or tree.get("format") != FORMAT or tree.get("format_version") != 1:
         raise RunFileError(said("is no recovery file"), where=str(file))
     folder, path, written = tree.get("folder"), tree.get("path"), tree.get("written")
-    if not isinstance(folder, str) or not isinstance(written, int | float):
+    # By the clock of a machine that may be set to anything, but to a time that there is.
+    timed = isinstance(written, int | float) and abs(written) < _LAST_TIME_S
+    if not isinstance(folder, str) or not timed:
         raise RunFileError(said("is not whole"), where=str(file))
     run = run_from_builtins(tree.get("run"), str(file))
     mark = tree.get("mark")

@@ -198,3 +198,35 @@ def test_a_file_that_is_not_whole_is_passed_over(tmp_path: Path, text: str) -> N
     first.close()
     (found,) = RecoveryStore(tmp_path).left_behind()
     assert (found.run, found.folder, found.path) == (RUN, tmp_path, tmp_path / "a.run.json")
+
+
+@pytest.mark.parametrize(
+    "written", ["1" + "0" * 400, "-" + "9" * 400, "NaN", "Infinity", '"now"', "null", "1e300"]
+)
+def test_a_time_that_there_is_not_hides_no_other_window_s_work(tmp_path: Path, written: str) -> None:
+    for name, second in (("sound", 5.0), ("foreign", 6.0)):
+        store = RecoveryStore(tmp_path)
+        store.keep(Snapshot(RUN, tmp_path, tmp_path / f"{name}.run.json"))
+        store.close()
+        text = store._file.read_text(encoding="utf-8")
+        stamp = text.partition('"written":')[2].partition(",")[0]
+        told = written if name == "foreign" else str(second)
+        store._file.write_text(text.replace(f'"written":{stamp}', f'"written":{told}'), encoding="utf-8")
+    (found,) = RecoveryStore(tmp_path).left_behind()
+    assert found.path == tmp_path / "sound.run.json"
+    assert found.written == 5.0
+
+
+def test_a_clock_that_was_put_back_or_forward_hides_nothing_that_was_left_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every time that a clock can show is taken, and what is left behind is all offered, whatever their order."""
+    for name, second in (("first", 4.1e9), ("second", -1e9), ("third", 0.0)):
+        monkeypatch.setattr("measure_app.gui.recovery.time.time", lambda second=second: second)
+        store = RecoveryStore(tmp_path)
+        store.keep(Snapshot(RUN, tmp_path, tmp_path / f"{name}.run.json"))
+        store.close()
+    found = RecoveryStore(tmp_path).left_behind()
+    assert [each.path.name for each in found if each.path] == [
+        f"{n}.run.json" for n in ("first", "third", "second")
+    ]
