@@ -158,8 +158,9 @@ def _read(file: Path) -> Snapshot:
         raise RunFileError(said("is no recovery file"), where=str(file))
     folder, path, written = tree.get("folder"), tree.get("path"), tree.get("written")
     # By the clock of a machine that may be set to anything, but to a time that there is.
-    timed = isinstance(written, int | float) and abs(written) < _LAST_TIME_S
-    if not isinstance(folder, str) or not timed:
+    if not isinstance(written, int | float) or not abs(written) < _LAST_TIME_S:
+        raise RunFileError(said("is not whole"), where=str(file))
+    if not isinstance(folder, str):
         raise RunFileError(said("is not whole"), where=str(file))
     run = run_from_builtins(tree.get("run"), str(file))
     mark = tree.get("mark")
