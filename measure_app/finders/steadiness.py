@@ -36,6 +36,8 @@ _ALIKE_PX = 0.3
 """A shift up to this that all frames share lies in the reference frame."""
 _LEAST_GAIN = 0.4
 """A line whose contrast is less than this part of the reference's is covered."""
+_APART_PX = 1.2
+"""Up to this lines part where the edges that they cross lean; beyond it one of them shows something else."""
 _OF_MEAN = 1.0 / np.sqrt(_EACH)
 """What is left of one line's error in the mean of the lines in a direction."""
 _STILL_PX = 0.06
@@ -216,6 +218,8 @@ def _rigid(
     apart = gap.max(axis=1)
     # A turn so large is a line that shows something else.
     lost = (apart > 2.5) | (np.abs(found[:, 2]) > 5.0 * _USUAL_TURN_RAD)
+    # So is a rarer turn that still leaves the lines apart: it was made of the one that does.
+    lost |= (apart > _APART_PX) & (np.abs(found[:, 2]) > _USUAL_TURN_RAD)
     for kind in (across, ~across):
         if kind.any():
             lost |= ~good[:, kind].any(axis=1)

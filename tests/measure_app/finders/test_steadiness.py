@@ -85,3 +85,16 @@ def test_what_all_corrections_have_in_common_is_shared() -> None:
     assert own[0] == pytest.approx(0.1)
     assert own[5] == pytest.approx(np.sqrt(0.1**2 + (0.5**2 - 0.3**2) / 3))
     assert why == (None,) * n
+
+
+def test_a_turn_made_of_one_line_that_shows_something_else_is_not_believed() -> None:
+    n = 40
+    none, ones = np.zeros(n), np.ones(n)
+    shift = np.stack([none, np.linspace(0.0, -2.0, n)], axis=1)
+    strips = film(shift, none, ones)
+    assert not drift_of(strips, ()).lost.any()
+    # What the first column crosses moves by another 5 px from frame 20 on.
+    other = film(shift + np.stack([none, np.where(np.arange(n) < 20, 0.0, 5.0)], axis=1), none, ones)
+    drift = drift_of([*strips[:3], other[3], *strips[4:]], ())
+    assert drift.lost[20:].all()
+    assert not drift.lost[:20].any()
