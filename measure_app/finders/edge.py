@@ -41,7 +41,9 @@ class EdgeFit:
     """(n,) levels, rms of what the profile leaves."""
 
 
-def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray, FloatArray]:
+def _columns(
+    x: FloatArray, blur_px: float | FloatArray, thick_px: float | FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Parts (4, n, m) of the profile at x (n, m) px below the edge, and derivatives (2, n, m) by its place.
 
     The first two parts do not change with the place.
@@ -51,7 +53,7 @@ def _columns(x: FloatArray, blur_px: float, thick_px: float) -> tuple[FloatArray
     z = x / blur_px
     density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
     step = ndtr(z)
-    if thick_px:
+    if np.any(thick_px):
         upper = (x + thick_px) / blur_px
         fourth = ndtr(upper) - step
         by_fourth = (density - np.exp(-0.5 * upper**2) / np.sqrt(2 * np.pi)) / blur_px
@@ -72,10 +74,10 @@ def window_of(blur_px: float, thick_px: float = 0.0) -> tuple[int, int]:
 def fit_edges(
     light: NDArray[np.float32],
     start: FloatArray,
-    blur_px: float,
+    blur_px: float | FloatArray,
     passes: int = 5,
     *,
-    thick_px: float = 0.0,
+    thick_px: float | FloatArray = 0.0,
     window: tuple[int, int] | None = None,
 ) -> EdgeFit:
     """Least squares for the edge's place and the light on both sides, frame by frame but all frames at once.
@@ -84,12 +86,12 @@ def fit_edges(
     ----------
     light : (n, L) levels of light along the strip, water towards larger positions
     start : (n,) px, first guess of the place, within two px or so
-    blur_px : standard deviation of the camera's blur, shared by all frames
+    blur_px : standard deviation of the camera's blur, shared by all frames or (n, 1)
     passes : Gauss–Newton passes, with the levels projected out (variable projection)
-    thick_px : thickness of the line whose lower edge is the place; 0 for a step
+    thick_px : thickness of the line whose lower edge is the place, for all frames or (n, 1); 0 for a step
     window : how far the fitted window reaches above and below the edge, px; None: as `window_of` has it
     """
-    before, after = window or window_of(blur_px, thick_px)
+    before, after = window or window_of(float(np.max(blur_px)), float(np.max(thick_px)))
     length = light.shape[1]
     reach = np.arange(-before, after + 1)
     centre = np.clip(np.rint(start).astype(np.intp), before, max(before, length - 1 - after))
@@ -108,7 +110,7 @@ def fit_edges(
         move = np.einsum("nm,nm->n", free, residual) / np.maximum(information, 1e-12)
         place = np.clip(place + np.clip(move, -0.8, 0.8), centre - 3.0, centre + 3.0)
     misfit = np.sqrt(np.mean(residual**2, axis=1))
-    contrast = amplitudes[:, 2] - amplitudes[:, 3] if thick_px else amplitudes[:, 2]
+    contrast = amplitudes[:, 2] - amplitudes[:, 3] if np.any(thick_px) else amplitudes[:, 2]
     return EdgeFit(place, information, contrast, misfit)
 
 

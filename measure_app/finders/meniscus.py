@@ -28,6 +28,8 @@ _WINDOW_PX = (8, 4)
 """How far above and below the lower edge a line's shape is compared."""
 _CHUNK = 2000
 """Frames fitted at once; bounds memory."""
+_AT_ONCE = 48
+"""Lines fitted at once while their shape is looked for; bounds memory."""
 _TWO_SIDES = 0.5
 """A line's two edges are about equally steep; beside a step's edge nothing half as steep turns back."""
 _NEAR = 4
@@ -149,7 +151,7 @@ def _shape(light: LightArray, lower: FloatArray) -> Line:
 
     blurs, thicks = 0.45 * 1.15 ** np.arange(11), 1.0 * 1.14 ** np.arange(16)
     trials = [Line(float(b), float(t)) for b in blurs for t in thicks if t >= 1.1 * b]
-    rough = min(trials, key=lambda trial: _loss(light[::2], (lower[::2],), trial))
+    rough = trials[int(np.argmin(_losses(light[::2], lower[::2], trials)))]
     first = np.log([rough.blur_px, rough.thick_px])
 
     def loss(x: NDArray[np.float64]) -> float:
@@ -182,6 +184,27 @@ def _loss(light: LightArray, starts: tuple[FloatArray, ...], line: Line) -> floa
     ]
     misfit = np.sort(better(*fits).misfit)
     return float(np.mean(misfit[: max(1, len(misfit) // 2)] ** 2))
+
+
+def _losses(light: LightArray, start: FloatArray, trials: Sequence[Line]) -> FloatArray:
+    """What `_loss` gives for each of many lines, (k,), all fitted at once."""
+    m = len(light)
+    losses = []
+    for first in range(0, len(trials), _AT_ONCE):
+        some = trials[first : first + _AT_ONCE]
+        blur = np.repeat([each.blur_px for each in some], m)[:, None]
+        thick = np.repeat([each.thick_px for each in some], m)[:, None]
+        fit = fit_edges(
+            np.tile(light, (len(some), 1)),
+            np.tile(start, len(some)),
+            blur,
+            4,
+            thick_px=thick,
+            window=_WINDOW_PX,
+        )
+        misfit = np.sort(fit.misfit.reshape(len(some), m), axis=1)
+        losses.append(np.mean(misfit[:, : max(1, m // 2)] ** 2, axis=1))
+    return np.concatenate(losses)
 
 
 def better(*fits: EdgeFit) -> EdgeFit:
