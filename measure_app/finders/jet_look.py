@@ -125,5 +125,5 @@ def centred(
         near = activity[rows, np.clip(base[:, None] + reach, 0, length - 1)]
         seen = ((1 - part) * near[:, :-1] + part * near[:, 1:]) * taper
         mass = seen.sum(axis=1)
-        at = at + np.where(mass > 0.3, seen @ reach[:-1] / np.maximum(mass, 0.3), 0.0)
+        at = at + np.where(mass > 0.3, np.einsum("nk,k->n", seen, reach[:-1]) / np.maximum(mass, 0.3), 0.0)
     return at, mass

@@ -28,6 +28,8 @@ _LEAK = 0.03
 """Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed."""
 _PLACES = 250
 """Steepest places of a line that are compared."""
+_ROWS_AT_ONCE = 100
+"""Frames whose products are taken at once."""
 _FITS = 0.6
 """Share of a line's places that must show the reference frame for its shift to count."""
 _LINE_PX, _USUAL_TURN_RAD = 0.05, 0.003
@@ -330,7 +332,9 @@ def _gain_and_shift(
 ) -> NDArray[np.float32]:
     """Offset, gain and slope's share (n, 3) of the reference's `columns` (m, 3) in what is seen (n, m)."""
     pairs = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), 9)
-    normal = (weights @ pairs).reshape(-1, 3, 3).astype(np.float64) + 1e-6 * np.eye(3)
+    # Products of this size stay on one thread: others would be woken, and go on waiting long after.
+    parts = [weights[i : i + _ROWS_AT_ONCE] @ pairs for i in range(0, len(weights), _ROWS_AT_ONCE)]
+    normal = np.concatenate(parts).reshape(-1, 3, 3).astype(np.float64) + 1e-6 * np.eye(3)
     right = ((weights * seen) @ columns).astype(np.float64)
     return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float32)
 
