@@ -123,7 +123,7 @@ def looped(path: Path, seconds: int) -> None:
 
 
 def strip_bytes() -> float:
-    """Bytes of all strips that a search of the bench film reads, for each of its frames."""
+    """Bytes of the strips that a search of the bench film reads in every frame, for each frame."""
     run, read = load_run(BENCH / "bench.run.json"), []
 
     def reading(*given: Any, **named: Any) -> tuple[Strip, ...]:
@@ -133,8 +133,9 @@ def strip_bytes() -> float:
 
     with open_clip(BENCH / "bench.mp4") as clip, mock.patch.object(searching, "sweep", reading):
         searching.search(run, clip)
-    colours = [strip.colour.nbytes for strip in read if strip.colour is not None]
-    return (sum(strip.levels.nbytes for strip in read) + sum(colours)) / clip.info.n_frames
+    growing = [strip for strip in read if strip.line.most_frames is None]
+    colours = [strip.colour.nbytes for strip in growing if strip.colour is not None]
+    return (sum(strip.levels.nbytes for strip in growing) + sum(colours)) / clip.info.n_frames
 
 
 def memory(folder: Path) -> None:
