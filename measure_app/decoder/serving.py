@@ -41,6 +41,7 @@ from measure_app.decoder.wire import (
     wishes,
 )
 from measure_app.errors import AppError, ClipClosed, ClipError, Stopped
+from measure_app.giving_back import give_back
 from measure_app.words import ENGLISH, language, languages, said, use_language
 
 if TYPE_CHECKING:
@@ -174,6 +175,8 @@ class _Server:
         clip, self._clip = self._clip, None
         if clip is not None:
             clip.close()
+            clip = None
+            give_back()  # hundreds of megabytes of frames, freed in many threads
         self._block = None
 
     def _memory(self, room: Room) -> mmap.mmap:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from measure_app.giving_back import give_back
 from measure_app.gui.lane import Job
 from measure_app.run import By, LinePart, Run
 
@@ -30,7 +31,10 @@ def find(hunt: Hunt, job: Job) -> Search:
 
     info = hunt.source.info
     calibration_of(hunt.run, (info.width, info.height))
-    return search(hunt.run, hunt.source, progress=job.progress, stop_requested=job.stop_requested)
+    try:
+        return search(hunt.run, hunt.source, progress=job.progress, stop_requested=job.stop_requested)
+    finally:
+        give_back()
 
 
 def key_of(run: Run) -> Key:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from measure_app.decoder import Decoder, open_film
 from measure_app.errors import ClipError
+from measure_app.giving_back import give_back
 from measure_app.gui.lane import Job
 
 if TYPE_CHECKING:
@@ -33,13 +34,16 @@ def write_results(wish: Writing, job: Job) -> Path:
     from measure_app.report import check_folder, results_of, write_checked
 
     check_folder(wish.folder)
-    write_checked(
-        results_of(wish.outcome),
-        wish.folder,
-        picture=_picture(wish),
-        stop_requested=job.stop_requested,
-        telling=job.say,
-    )
+    try:
+        write_checked(
+            results_of(wish.outcome),
+            wish.folder,
+            picture=_picture(wish),
+            stop_requested=job.stop_requested,
+            telling=job.say,
+        )
+    finally:
+        give_back()
     return wish.folder
 
 

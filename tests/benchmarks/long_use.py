@@ -40,6 +40,8 @@ import numpy as np
 
 BENCH = Path(__file__).parent.parent.parent / "sample_clips" / "bench"
 _PATIENCE_S = 20.0
+_LONG_S = 600.0
+"""For what takes seconds of work: on a machine that does much besides, minutes are no loss."""
 _LEAK_MIB_PER_HOUR = 12.0
 """Growth that counts as a leak; a round differs from the next by a few MiB of the allocator's mood."""
 
@@ -174,7 +176,7 @@ class Person:
         self.past, self.at = [self.document.run], 0
 
     def settle(self) -> None:
-        self.expect("settle", lambda: not self.window.bench.busy, 120.0)
+        self.expect("settle", lambda: not self.window.bench.busy, _LONG_S)
 
     def changed(self) -> None:
         """Note a run that is new in the history, if it is."""
@@ -321,7 +323,7 @@ class Person:
         from PySide6.QtCore import Qt
 
         self.driver.key(Qt.Key.Key_F, Qt.KeyboardModifier.ControlModifier)
-        self.expect("find", lambda: self.document.current_search is not None, 120.0)
+        self.expect("find", lambda: self.document.current_search is not None, _LONG_S)
         self.settle()
         self.changed()
         self.expect("findings", lambda: self.document.outcome is not None)
@@ -330,7 +332,7 @@ class Person:
         written: list[object] = []
         self.window.bench.results_written.connect(written.append)
         self.window.bench.write_results(self.folder / "results")
-        self.expect("write results", lambda: bool(written), 180.0)
+        self.expect("write results", lambda: bool(written), _LONG_S)
         self.window.bench.results_written.disconnect(written.append)
         if not isinstance(written[0] if written else None, Path):
             self.lost.append(f"write results: {written}")
