@@ -10,7 +10,7 @@ def give_back() -> None:
     """Give back what large work has freed; for the thread that did it, when it is done.
 
     The C library on Linux keeps a store of freed memory for each thread, and gives back the end of each only:
-    one small thing that lives there holds all before it. Of a window that had found and written results twice,
+    one small thing that lives there holds all before it. Of a window that had found and written twice,
     93 MiB were in use and 145 MiB kept so; 111 MiB went by this call (`tests/benchmarks/long_use.md`). Other
     systems give back by themselves, or cannot be asked.
     """
