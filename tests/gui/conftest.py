@@ -13,7 +13,8 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from calibration import Pixel
-from measure_app.decoder import Decoder
+from measure_app.decoder import DecodedFilm, Decoder
+from measure_app.errors import ClipClosed, Stopped
 from measure_app.gui.dialogs import Choice, Clash
 from measure_app.gui.frame_view import FrameView
 from measure_app.gui.frames import FrameService
@@ -166,3 +167,14 @@ class Driver:
 @pytest.fixture
 def driver(qtbot: QtBot, window: MainWindow) -> Driver:
     return Driver(qtbot, window)
+
+
+def is_closed(film: DecodedFilm) -> bool:
+    """Whether a film gives no more frames."""
+    try:
+        film.frame(0)
+    except ClipClosed:
+        return True
+    except Stopped:  # the wish is there, its turn comes
+        pass
+    return False

@@ -12,8 +12,8 @@ from pytestqt.qtbot import QtBot
 
 from measure_app.clip import write_clip
 from measure_app.decoder import Decoder
-from measure_app.errors import ClipClosed, Stopped
 from measure_app.gui.frames import FilmReply, FrameReply, FrameService
+from tests.gui.conftest import is_closed
 
 COUNT = 40
 
@@ -97,17 +97,7 @@ def test_a_film_that_is_let_go_of_is_closed_and_another_can_be_opened(
         service.open(film)
     clip = signal.args[0].clip
     service.let_go()
-
-    def over() -> bool:
-        try:
-            clip.frame(0)
-        except ClipClosed:
-            return True
-        except Stopped:  # the wish is there, its turn comes
-            pass
-        return False
-
-    qtbot.waitUntil(over, timeout=60_000)
+    qtbot.waitUntil(lambda: is_closed(clip), timeout=60_000)
     service.let_go()
     with qtbot.waitSignal(service.film_opened, timeout=60_000) as signal:
         service.open(film)

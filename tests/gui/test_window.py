@@ -15,9 +15,7 @@ from pytestqt.qtbot import QtBot
 
 from calibration import Measures, Pixel
 from measure_app.clip import open_clip
-from measure_app.decoder import DecodedFilm
 from measure_app.edits import SetConditions, SetDrop, SetOrifice, SetTitle
-from measure_app.errors import ClipClosed, Stopped
 from measure_app.gui.dialogs import Choice
 from measure_app.gui.main_window import MainWindow
 from measure_app.gui.marks import Handle, Kind
@@ -27,7 +25,7 @@ from measure_app.gui.tools import Tool
 from measure_app.outcome import measure
 from measure_app.run import By
 from measure_app.runfile import load_run
-from tests.gui.conftest import BENCH, Answers, Driver
+from tests.gui.conftest import BENCH, Answers, Driver, is_closed
 
 CTRL = Qt.KeyboardModifier.ControlModifier
 SHIFT = Qt.KeyboardModifier.ShiftModifier
@@ -388,23 +386,13 @@ def test_changes_are_asked_about_before_they_go(
     assert window.bench.document.run is not None
     answers.choice, answers.place_is = Choice.SAVE, tmp_path / "kept.run.json"
     clip = window.bench.clip
+    assert clip is not None
     window.files.close_run()
     assert window.bench.document.run is None
-    qtbot.waitUntil(lambda: _is_closed(clip), timeout=60_000)  # it would keep its frames at hand
+    qtbot.waitUntil(lambda: is_closed(clip), timeout=60_000)  # it would keep its frames at hand
     assert load_run(tmp_path / "kept.run.json").title == "changed"
     assert answers.asked == ["unsaved", "unsaved", "place"]
     assert (tmp_path / "kept.run.json") in _recent(window)
-
-
-def _is_closed(clip: DecodedFilm | None) -> bool:
-    assert clip is not None
-    try:
-        clip.frame(0)
-    except ClipClosed:
-        return True
-    except Stopped:  # the wish is there, its turn comes
-        pass
-    return False
 
 
 def _recent(window: MainWindow) -> tuple[Path, ...]:
