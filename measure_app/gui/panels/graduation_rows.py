@@ -80,8 +80,9 @@ GRADUATION_FIELDS = (
         marked("value"),
         lambda r: f"{shown(r.value_m, r.unit)} {r.unit.symbol}",
         lambda r: r.value_m,
-        marked("Engraved value; copied in metres."),
+        marked("Engraved value; press twice or type to change it. Copied in metres."),
         copied_as=marked("value / m"),
+        typed_over=lambda r: shown(r.value_m, r.unit),
     ),
     Field(
         marked("at px"),

@@ -74,6 +74,17 @@ ENGRAVED_STEEL = Instrument(
         "by 0.2 to 0.3 mm as a whole)."
     ),
 )
+# Common practice, no source: half-widths of about half a millimetre and 0.3 mm, over √3.
+WOODEN_RULE = Instrument(
+    marked("wooden rule"),
+    0.3e-3,
+    marked("Lines printed on wood lie within about 0.5 mm of their place, and wood swells when it gets wet."),
+)
+PLASTIC_RULE = Instrument(
+    marked("stiff plastic rule"),
+    0.2e-3,
+    marked("Lines on stiff plastic lie within about 0.3 mm of their place; warmth lengthens it a little."),
+)
 TAILORS_TAPE = Instrument(
     marked("cloth or plastic tape"),
     0.5e-3,
@@ -84,7 +95,7 @@ LENGTHS = (STEEL_RULE, TAPE, CALLIPER)
 SMALL_LENGTHS = (CALLIPER, STEEL_RULE, DRILL)
 DEPTHS = (STEEL_RULE, CALLIPER, BY_EYE)
 DISTANCES = (TAPE, CENTIMETRE_RULE, STEEL_RULE)
-RULES = (ENGRAVED_STEEL, PRINTED_SCALE, TAILORS_TAPE)
+RULES = (ENGRAVED_STEEL, PRINTED_SCALE, TAILORS_TAPE, WOODEN_RULE, PLASTIC_RULE)
 
 
 def area_of_circle(diameter_m: float, u_m: float) -> tuple[float, float]:
@@ -101,6 +112,23 @@ def area_of_circle(diameter_m: float, u_m: float) -> tuple[float, float]:
         m² and m²: A = π d²/4, u(A) = π d u(d)/2.
     """
     return math.pi * diameter_m**2 / 4.0, math.pi * diameter_m * u_m / 2.0
+
+
+def radius_of_area(area_m2: float, u_m2: float) -> tuple[float, float]:
+    """Radius of a circle by its area, and its standard uncertainty.
+
+    Parameters
+    ----------
+    area_m2, u_m2 : float
+        Inner area of a round container and its standard uncertainty, m².
+
+    Returns
+    -------
+    tuple of float
+        m and m: r = √(A/π), u(r) = u(A)/(2 π r).
+    """
+    radius = math.sqrt(area_m2 / math.pi)
+    return radius, u_m2 / (2.0 * math.pi * radius)
 
 
 def area_of_rectangle(

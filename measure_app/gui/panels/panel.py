@@ -30,6 +30,7 @@ from measure_app.gui.panels.help_pages import help_html
 from measure_app.gui.panels.pieces import Sentence, button
 from measure_app.gui.panels.steady_scroll import SteadyScroll
 from measure_app.gui.panels.steps import Step
+from measure_app.gui.panels.tables import DataTable
 from measure_app.gui.services import Services
 from measure_app.run import Run
 from measure_app.words import said
@@ -94,6 +95,8 @@ class Panel(QWidget):
         for box in self.findChildren(QAbstractSpinBox):
             if box.hasFocus():
                 box.interpretText()
+        for table in self.findChildren(DataTable):
+            table.take_typed()
 
     def add(self, item: QWidget | QLayout | str, stretch: int = 0) -> None:
         """Add a control, a row of them, or a sentence of help."""

@@ -17,7 +17,7 @@ from measure_app.gui.panels.graduation_rows import GRADUATION_FIELDS, Graduation
 from measure_app.gui.panels.instruments import DEPTHS, ENGRAVED_STEEL, RULES
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, row
-from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
+from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS, NotANumber, typed
 from measure_app.gui.panels.steps import Step
 from measure_app.gui.panels.tables import DataTable
 from measure_app.gui.tools import Tool
@@ -89,6 +89,7 @@ class RulesPanel(Panel):
         self._rule.add(row(said("Measures"), self.measures_box, stretch=1))
         self.table = DataTable(GRADUATION_FIELDS, said("Graduations of the rule"))
         self.table.selectionModel().selectionChanged.connect(lambda *_: self._show_value())
+        self.table.rows_model.cell_typed.connect(self._cell_typed)
         self._rule.add(self.table)
         self.add_button = button(
             said("Mark more lines"), said("Then press on engraved lines in the picture"), checkable=True
@@ -120,7 +121,10 @@ class RulesPanel(Panel):
         self.graduation_u_field = QuantityField(
             said("How true its engraved lines are"),
             LENGTH_MM,
-            said("Steel 0.1 mm; a scale off a printer 0.3 mm, and check it against a steel rule first."),
+            said(
+                "Steel 0.1 mm, stiff plastic 0.2 mm, wood 0.3 mm; a scale off a printer 0.3 mm, and check "
+                "it against a steel rule first."
+            ),
             with_u=False,
             needed=True,
         )
@@ -349,9 +353,22 @@ class RulesPanel(Panel):
         if self.rule is not None:
             self.ask(ChangeRule(self.index, replace(self.rule, measures=self.measures_box.currentData())))
 
+    def _cell_typed(self, row: GraduationRow, text: str) -> None:
+        self.table.select_where(lambda each: each.index == row.index)
+        read = typed(text, LENGTH_MM, row.unit)
+        if isinstance(read, NotANumber):
+            self.value_field.show_refusal(read.words)
+        elif read is not None:
+            self._give_value(row, read.value)
+
     def _value_typed(self, value: float) -> None:
-        chosen, rule = self._selected(), self.rule
-        if chosen is None or rule is None:
+        chosen = self._selected()
+        if chosen is not None:
+            self._give_value(chosen, value)
+
+    def _give_value(self, chosen: GraduationRow, value: float) -> None:
+        rule = self.rule
+        if rule is None:
             return
         edit: Edit = MoveGraduation(
             self.index, chosen.index, GraduationPart(rule.graduations[chosen.index].px, value)

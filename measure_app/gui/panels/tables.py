@@ -19,7 +19,7 @@ from PySide6.QtCore import (
     Signal,
 )
 from PySide6.QtGui import QAction, QGuiApplication, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QLineEdit, QTableView, QWidget
 
 from measure_app.words import said
 
@@ -44,10 +44,15 @@ class Field:
     """What the column means, in one sentence."""
     copied_as: str = ""
     """Header in a copy, where the number copied has another unit than the text shown; else the same."""
+    typed_over: Callable[[Any], str] | None = None
+    """What stands in the cell while it is typed over; None: it cannot be."""
 
 
 class RowsModel(QAbstractTableModel):
     """A table over a tuple of frozen rows; new rows keep the selection of those that stay."""
+
+    cell_typed = Signal(object, str)
+    """A row, and what was typed over its cell."""
 
     def __init__(self, fields: Sequence[Field], parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -103,6 +108,8 @@ class RowsModel(QAbstractTableModel):
             Qt.ItemDataRole.AccessibleTextRole,
         ):
             return field.text(row)
+        if role == Qt.ItemDataRole.EditRole:
+            return field.typed_over(row) if field.typed_over is not None else field.text(row)
         if role == NUMBER_ROLE:
             if field.number is None:
                 return field.text(row)
@@ -113,6 +120,23 @@ class RowsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.TextAlignmentRole and field.number is not None:
             return int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         return None
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """Let cells be typed over where their column allows it."""
+        flags = super().flags(index)
+        if index.isValid() and self.fields[index.column()].typed_over is not None:
+            flags |= Qt.ItemFlag.ItemIsEditable
+        return flags
+
+    def setData(self, index: Index, value: Any, role: int = Qt.ItemDataRole.EditRole) -> bool:  # noqa: N802
+        """Hand on what was typed over a cell; rows are frozen, so that the answer comes as new rows."""
+        if role != Qt.ItemDataRole.EditRole or not index.isValid():
+            return False
+        field, row = self.fields[index.column()], self._rows[index.row()]
+        if field.typed_over is None or str(value).strip() in ("", field.typed_over(row)):
+            return False
+        self.cell_typed.emit(row, str(value))
+        return True
 
     def headerData(  # noqa: N802
         self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
@@ -184,7 +208,13 @@ class DataTable(QTableView):
         self.setModel(proxy)
         self.setAccessibleName(said(name))
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        triggers = QAbstractItemView.EditTrigger
+        self._typed_over = next((i for i, each in enumerate(fields) if each.typed_over is not None), -1)
+        self.setEditTriggers(
+            triggers.NoEditTriggers
+            if self._typed_over < 0
+            else triggers.DoubleClicked | triggers.EditKeyPressed | triggers.AnyKeyPressed
+        )
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setAlternatingRowColors(True)
@@ -213,8 +243,31 @@ class DataTable(QTableView):
         """Tell when the delete key is pressed."""
         if event.matches(QKeySequence.StandardKey.Delete) or event.key() == Qt.Key.Key_Backspace:
             self.delete_pressed.emit()
-        else:
-            super().keyPressEvent(event)
+            return
+        typing = bool(event.text().strip()) and event.text().isprintable()
+        if self._typed_over >= 0 and (typing or event.key() == Qt.Key.Key_F2):
+            self._turn_to_typed_over()
+        super().keyPressEvent(event)
+
+    def keyboardSearch(self, search: str) -> None:  # noqa: N802
+        """Look for a row that begins so, but not where typing means a value."""
+        if self._typed_over < 0:
+            super().keyboardSearch(search)
+
+    def take_typed(self) -> None:
+        """Take what stands in a cell that is being typed over."""
+        if self.state() == QAbstractItemView.State.EditingState:
+            for editor in self.viewport().findChildren(QLineEdit):
+                self.commitData(editor)
+
+    def _turn_to_typed_over(self) -> None:
+        """Let keys reach the cell of the row in hand that can be typed over, whichever was pressed."""
+        chosen = self.selectionModel().selectedRows()
+        at = self.currentIndex() if self.currentIndex().isValid() or not chosen else chosen[0]
+        if at.isValid() and at.column() != self._typed_over:
+            flags = QItemSelectionModel.SelectionFlag
+            cell = at.siblingAtColumn(self._typed_over)
+            self.selectionModel().setCurrentIndex(cell, flags.ClearAndSelect | flags.Rows)
 
     def set_rows(self, rows: Sequence[Any]) -> None:
         """Show other rows."""

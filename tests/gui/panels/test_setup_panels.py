@@ -168,6 +168,57 @@ def test_a_line_gets_another_value_and_is_removed(show: Show, qtbot: QtBot) -> N
     assert document.run == bench()[3].run
 
 
+def _typing(panel: Any) -> QLineEdit:
+    """The field that stands in the table's cell."""
+    (editor,) = panel.table.viewport().findChildren(QLineEdit)
+    return editor
+
+
+@pytest.mark.parametrize("how", ["twice", "F2", "digit"])
+def test_a_value_is_typed_over_in_its_own_cell(show: Show, qtbot: QtBot, how: str) -> None:
+    panel, document, _ = show(RulesPanel)
+    before = {g.px: g.value_m for g in document.run.rules[0].graduations}
+    rows = panel.table.shown_rows()
+    at = next(i for i, row in enumerate(rows) if row.value_m == 0.13)
+    where = panel.table.visualRect(panel.table.model().index(at, 0 if how == "twice" else 2)).center()
+    viewport, left = panel.table.viewport(), Qt.MouseButton.LeftButton
+    qtbot.mouseClick(viewport, left, pos=where)
+    if how == "twice":
+        qtbot.mouseDClick(viewport, left, pos=where)
+    elif how == "F2":
+        qtbot.keyClick(panel.table, Qt.Key.Key_F2)
+    else:
+        qtbot.keyClicks(panel.table, "1")
+        assert _typing(panel).text() == "1"
+    editor = _typing(panel)
+    editor.selectAll()
+    qtbot.keyClicks(editor, "13,1 cm")
+    qtbot.keyClick(editor, Qt.Key.Key_Return)
+    qtbot.wait(1)  # the table takes it by way of its loop
+    after = {g.px: g.value_m for g in document.run.rules[0].graduations}
+    assert {place: value for place, value in after.items() if before[place] != value} == {
+        next(place for place, value in before.items() if value == 0.13): 0.131
+    }
+    assert [row.value_m for row in panel.table.selected_rows()] == [0.131]
+
+
+def test_what_is_half_typed_in_a_cell_is_taken_before_saving_and_nonsense_is_refused(
+    show: Show, qtbot: QtBot
+) -> None:
+    panel, document, _ = show(RulesPanel)
+    panel.table.select_where(lambda row: row.value_m == 0.13)
+    qtbot.keyClick(panel.table, Qt.Key.Key_F2)
+    editor = _typing(panel)
+    editor.selectAll()
+    qtbot.keyClicks(editor, "131")
+    panel.take_typed()
+    assert 0.131 in [g.value_m for g in document.run.rules[0].graduations]
+    qtbot.keyClick(editor, Qt.Key.Key_Escape)
+    panel.table.rows_model.cell_typed.emit(panel.table.selected_rows()[0], "ten")
+    assert "not a number" in panel.value_field.error.text()
+    assert 0.131 in [g.value_m for g in document.run.rules[0].graduations]
+
+
 def test_a_value_that_another_line_has_is_refused_at_its_field(show: Show, qtbot: QtBot) -> None:
     panel, document, _ = show(RulesPanel)
     panel.table.select_where(lambda row: row.value_m == 0.13)
