@@ -46,7 +46,7 @@ KEYS = (
     Key(marked("Everywhere"), marked("Ctrl+B"), marked("read blind, on and off")),
     Key(
         marked("Everywhere"),
-        "F6, Shift+F6",
+        marked("F6, Shift+F6"),
         marked("to the frame, the strips, the panel, the steps, and round again; the other way round"),
     ),
     Key(marked("Everywhere"), "F1", marked("this list")),

@@ -154,7 +154,7 @@ def style_sheet(scheme: Colours) -> str:
     QPushButton:pressed, QToolButton:pressed {{ background: {scheme.sunken}; }}
     QPushButton:checked, QToolButton:checked {{
         background: {scheme.accent}; color: {scheme.on_accent}; border-color: {scheme.accent}; }}
-    QPushButton:default {{ border: 1px solid {scheme.accent}; font-weight: bold; }}
+    QPushButton:default {{ border: 1px solid {scheme.accent}; }}
     QPushButton:disabled, QToolButton:disabled {{ color: {scheme.faint}; border-color: {scheme.sunken}; }}
     QPushButton:focus, QToolButton:focus {{ border: 2px solid {scheme.accent}; }}
     QLineEdit[frame="true"], QPlainTextEdit, QListWidget, QTableView, QListView {{
