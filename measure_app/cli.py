@@ -90,6 +90,9 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     none. Hand readings in RUN are kept and win over found ones; RUN itself is not changed. Exit status 1:
     it ran, but nothing could be found.
     """
+    import threading
+    from importlib import import_module
+
     from measure_app.clip import open_source
     from measure_app.outcome import measure as measured
     from measure_app.report import check_folder, results_of, setup_frame
@@ -98,6 +101,8 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     check_folder(out)
     what = load_run(run)
     film = clip_path(what, run)
+    # What is needed for calibrating takes a while to load; meanwhile the film is looked through and opened.
+    threading.Thread(target=import_module, args=("scipy.special",)).start()
     check_clip_identity(what, film)
     with _stop_flag() as stopped:
         with (

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from importlib import import_module
 
 import numpy as np
 
@@ -140,8 +138,6 @@ def search(
     lines = [line for line in (gauge, landing) if line is not None]
     lines += [*tracing.lines, *tracing.upper] if tracing is not None else []
     moving = _moving_boxes(run)
-    # What finding needs takes a while to load; while the film is decoded nobody waits for it.
-    threading.Thread(target=import_module, args=("scipy.special",)).start()
     strips = {
         strip.line.name: strip
         for strip in sweep(
