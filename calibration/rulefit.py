@@ -50,6 +50,12 @@ class RuleFit:
     """What it shows of the perspective, in words."""
 
 
+SEEN = 2.0
+"""Standard uncertainties beyond which a rule is said not to face the camera."""
+_VAGUE_DEG = 5.0
+"""Standard uncertainty beyond which it says nothing of use that a rule faces the camera, degrees."""
+
+
 def perspective_words(tangent: float, u: float) -> str:
     """Say what a rule shows of the perspective.
 
@@ -67,8 +73,15 @@ def perspective_words(tangent: float, u: float) -> str:
     angle, angle_u = math.degrees(math.atan(tangent)), math.degrees(u)
     digits = max(0, 1 - math.floor(math.log10(max(angle_u, 1e-6))))
     figure = said("{angle:.{digits}f}° ± {u:.{digits}f}°", angle=abs(angle), u=angle_u, digits=digits)
-    if abs(tangent) <= 3.0 * u:
-        return said("square to the camera along it within its reading error ({figure})", figure=figure)
+    if abs(tangent) <= SEEN * u:
+        if angle_u > _VAGUE_DEG:
+            return said(
+                "its lines do not tell how it leans to the camera (only to ± {u:.{digits}f}°); lines farther "
+                "apart would",
+                u=angle_u,
+                digits=digits,
+            )
+        return said("square to the camera along it, as far as its lines tell ({figure})", figure=figure)
     if angle < 0:
         return said(
             "the camera looks {figure} towards its higher values instead of squarely at it", figure=figure

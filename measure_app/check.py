@@ -10,6 +10,7 @@ from analysis import Remark
 from calibration import Calibration, Measures, Pixel, Segment, rule_words
 from measure_app.clip import ClipInfo
 from measure_app.contract import pixels_of
+from measure_app.cross_checks import meniscus_doubt
 from measure_app.errors import SetupIncomplete
 from measure_app.measuring import part_measured
 from measure_app.outcome import calibration_of
@@ -208,6 +209,9 @@ def _lines(run: Run, info: ClipInfo) -> _Said:
             )
     else:
         yield from _length_of("gauge_line", run.gauge_line)
+        doubt = meniscus_doubt(run.gauge_line)
+        if doubt:
+            yield "gauge_line.above_level_u_m", doubt
         if run.orifice is not None:
             yield from _covers(run.gauge_line, run.orifice.px, run)
     if run.landing_line is None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis import Remark, with_uncertainty
 from calibration import Calibration, Metres
-from measure_app.run import Reading, Run
+from measure_app.run import LinePart, Reading, Run
 from measure_app.series import LINE_U_PX
 from measure_app.words import counted, marked, said
 
@@ -73,6 +73,19 @@ def drop_remark(run: Run, calibration: Calibration) -> Remark | None:
             seen=with_uncertainty(1e3 * value, 1e3 * u, "mm"),
             apart=1e3 * abs(apart),
         ),
+    )
+
+
+def meniscus_doubt(line: LinePart) -> str:
+    """Doubt a gauge line whose edge is taken, for certain, to be the flat level; "" where it is not.
+
+    About 1 mm of meniscus on clean plastic, and 0.3 mm of doubt about any edge: common practice, no source.
+    """
+    if line.above_level_m or line.above_level_u_m:
+        return ""
+    return said(
+        "0 ± 0 mm takes the edge that is read for the flat level, for certain. Dyed water climbs about 1 mm "
+        "up a clean wall, and even a dark band in clear water is known to about 0.3 mm: give an uncertainty"
     )
 
 

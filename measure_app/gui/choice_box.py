@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF
-from PySide6.QtGui import QPainter, QPaintEvent, QPalette, QPen
+from PySide6.QtCore import QPoint, QRectF
+from PySide6.QtGui import QCursor, QPainter, QPaintEvent, QPalette, QPen
 from PySide6.QtWidgets import QComboBox, QWidget
 
 _EDGE_PX = 2.0
@@ -17,6 +17,13 @@ class ChoiceBox(QComboBox):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.chosen_at: QPoint | None = None
+        """Where the pointer was when the list closed: at what lies below it, at which nobody aimed."""
+
+    def hidePopup(self) -> None:  # noqa: N802
+        """Close the list."""
+        self.chosen_at = QCursor.pos()
+        super().hidePopup()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         """Paint the box, and the edge around it."""

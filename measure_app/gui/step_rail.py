@@ -34,6 +34,8 @@ class StepRow(QAbstractButton):
     def says(self) -> str:
         """What stands under the name."""
         if self._state.done or not self._state.lacks:
+            if self._state.done and self._state.waits:
+                return said("done; {waits}", waits=self._state.waits)
             return said("done") if self._state.done else ""
         return said("lacks {lacks}", lacks=self._state.lacks[0]) + (
             "\u00a0…" if len(self._state.lacks) > 1 else ""

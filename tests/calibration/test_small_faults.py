@@ -136,9 +136,19 @@ def test_graduations_off_a_line_and_a_rule_that_leans_are_told_from_two_pixels_a
     assert "°" not in told(0.0, 1.8)
 
 
-def test_a_rule_is_square_within_three_standard_uncertainties() -> None:
-    assert "square to the camera" in perspective_words(0.029, 0.01)
-    assert "looks" in perspective_words(0.033, 0.01)
+def test_a_rule_is_square_within_two_standard_uncertainties() -> None:
+    assert "square to the camera" in perspective_words(0.019, 0.01)
+    assert "looks" in perspective_words(0.021, 0.01)
+
+
+def test_lines_that_tell_no_lean_say_so_instead_of_square() -> None:
+    told = perspective_words(math.tan(math.radians(24.0)), math.radians(15.0))
+    assert "square" not in told
+    assert "do not tell" in told
+    assert "± 15°" in told
+    assert "24" not in told
+    assert "square" in perspective_words(0.01, math.radians(4.9))
+    assert "looks" in perspective_words(math.tan(math.radians(31.0)), math.radians(15.0))
 
 
 def test_a_rule_for_both_ways_is_trusted_across_itself_for_one_and_a_half_lengths() -> None:

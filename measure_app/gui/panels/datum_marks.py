@@ -1,4 +1,4 @@
-"""Datum, first half: what is marked in the picture — orifice, throw zero, gauge line, landing line — and the drop."""
+"""Datum, first part: the points marked in the picture — orifice and throw zero — and the drop."""
 
 from __future__ import annotations
 
@@ -7,29 +7,24 @@ from PySide6.QtWidgets import QAbstractButton
 
 from analysis import with_uncertainty
 from calibration import Measures
-from measure_app.edits import SetDrop, SetGaugeLine, SetLandingLine, SetOrifice, SetThrowZero
-from measure_app.gui.panels.drawings import DepthDrawing
+from measure_app.edits import SetDrop, SetOrifice, SetThrowZero
 from measure_app.gui.panels.fields import QuantityField
-from measure_app.gui.panels.instruments import DEPTHS, LENGTHS, SMALL_LENGTHS, Instrument
+from measure_app.gui.panels.instruments import (
+    ANGLES,
+    LENGTHS,
+    SMALL_LENGTHS,
+)
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, button, row
-from measure_app.gui.panels.quantity import LENGTH_MM, PIXELS
+from measure_app.gui.panels.quantity import ANGLE, LENGTH_MM, PIXELS
 from measure_app.gui.tools import Tool
-from measure_app.run import DropPart, LinePart, Run
-from measure_app.words import marked, said
+from measure_app.run import DropPart, Run
+from measure_app.words import said
 
 DONE, OPEN = "✔", "◌"
-_MENISCUS = (
-    Instrument(
-        marked("dyed water on clean plastic"),
-        0.3e-3,
-        marked("About 1 mm of meniscus, known to about 0.3 mm."),
-    ),
-    Instrument(marked("judged with a lens"), 0.2e-3, marked("Seen with a magnifier beside the wall.")),
-)
 
 
-class _Block:
+class Block:
     """One section of the datum panel: a tool, what is marked, and the fields that belong to it."""
 
     def __init__(self, panel: Panel, title: str, *, is_open: bool = True) -> None:
@@ -66,7 +61,7 @@ class _Block:
         """Show what the run holds."""
 
 
-class OrificeBlock(_Block):
+class OrificeBlock(Block):
     """The hole: its centre in the picture and its diameter."""
 
     def __init__(self, panel: Panel) -> None:
@@ -99,6 +94,36 @@ class OrificeBlock(_Block):
                 instruments=SMALL_LENGTHS,
             )
         )
+        self.wall = self.field(
+            QuantityField(
+                said("Thickness of the wall at the hole"),
+                LENGTH_MM,
+                said(
+                    "A calliper over the rim of the container or over a piece cut out. A wall thicker than half "
+                    "the hole guides the jet and changes the coefficients."
+                ),
+                with_u=False,
+            )
+        )
+        self.angle = self.field(
+            QuantityField(
+                said("Launch angle of the jet, upwards positive"),
+                ANGLE,
+                said(
+                    "Hold a straight edge along the jet's first 2 cm and read its slope in a picture taken square "
+                    "to it: 1 mm in 20 mm is 3°. Downwards takes a minus. Left empty, the traced jet tells it "
+                    "where it can, else the jet counts as level."
+                ),
+                instruments=ANGLES,
+                placeholder=said("not measured"),
+            )
+        )
+        self.wall.committed.connect(lambda t, _: self._change(self.wall, wall_thickness_m=t))
+        self.angle.committed.connect(
+            lambda a, u: self._change(
+                self.angle, launch_angle_deg=a, launch_angle_u_deg=u if a is not None else None
+            )
+        )
         self.px_u.committed.connect(lambda u, _: self._change(self.px_u, px_u=u))
         self.diameter.committed.connect(
             lambda d, u: self._change(self.diameter, diameter_m=d, diameter_u_m=u)
@@ -113,7 +138,7 @@ class OrificeBlock(_Block):
         """Show the hole as the run has it."""
         hole = run.orifice if run is not None else None
         self.section.set_state(DONE if hole is not None else said("{open} not marked", open=OPEN))
-        for field in (self.px_u, self.diameter):
+        for field in (self.px_u, self.diameter, self.wall, self.angle):
             field.setEnabled(hole is not None)
         self.where.say(
             said("Not marked yet: no head can be worked out.")
@@ -125,12 +150,12 @@ class OrificeBlock(_Block):
             )
         )
         self.px_u.set_values(hole.px_u if hole is not None else None)
-        self.diameter.set_values(hole.diameter_m, hole.diameter_u_m) if hole else self.diameter.set_values(
-            None
-        )
+        self.diameter.set_values(*((hole.diameter_m, hole.diameter_u_m) if hole else (None, None)))
+        self.wall.set_values(hole.wall_thickness_m if hole else None)
+        self.angle.set_values(*((hole.launch_angle_deg, hole.launch_angle_u_deg) if hole else (None, None)))
 
 
-class DropBlock(_Block):
+class DropBlock(Block):
     """The drop: typed, or read from the frame."""
 
     def __init__(self, panel: Panel) -> None:
@@ -202,7 +227,7 @@ class DropBlock(_Block):
         self.read.say(seen)
 
 
-class ThrowZeroBlock(_Block):
+class ThrowZeroBlock(Block):
     """The point from which the throw counts."""
 
     def __init__(self, panel: Panel) -> None:
@@ -248,121 +273,3 @@ class ThrowZeroBlock(_Block):
             if zero is None
             else said("Marked at ({x:.1f}, {y:.1f}) px.", x=zero.px.x, y=zero.px.y)
         )
-
-
-class GaugeBlock(_Block):
-    """The gauge line, its depth and the meniscus."""
-
-    def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, said("Gauge line"))
-        self.tool_button(
-            said("Draw the gauge line"),
-            said("Drag from above the highest water level to below the lowest"),
-            Tool.GAUGE_LINE,
-        )
-        self.drawing = DepthDrawing(said("water line"))
-        self.section.add(self.drawing)
-        self.words = Sentence()
-        self.section.add(self.words)
-        self.behind = self.field(
-            QuantityField(
-                said("Water line behind the jet's plane"),
-                LENGTH_MM,
-                said(
-                    "The water line that you see lies on the container's near wall: type the inner "
-                    "radius with a minus, such as −27 for a tube of 54 mm bore."
-                ),
-                instruments=DEPTHS,
-                needed=True,
-            )
-        )
-        self.meniscus = self.field(
-            QuantityField(
-                said("Edge that is read, above the flat level"),
-                LENGTH_MM,
-                said(
-                    "Dyed water is seen up to the top of its meniscus, about 1 mm on clean plastic and 3 "
-                    "mm on clean glass; a dark band in clear water marks the level itself: 0."
-                ),
-                instruments=_MENISCUS,
-                needed=True,
-            )
-        )
-        self.behind.committed.connect(lambda d, u: self._change(self.behind, behind_m=d, behind_u_m=u or 0.0))
-        self.meniscus.committed.connect(
-            lambda h, u: self._change(self.meniscus, above_level_m=h, above_level_u_m=u or 0.0)
-        )
-
-    def _change(self, field: QuantityField, **parts: float) -> None:
-        run = self.panel.run
-        if run is not None and run.gauge_line is not None:
-            self.panel.ask(SetGaugeLine(replace(run.gauge_line, **parts)), field)
-
-    def show(self, run: Run | None) -> None:
-        """Show the line as the run has it."""
-        line = run.gauge_line if run is not None else None
-        self.section.set_state(DONE if line is not None else said("{open} not drawn", open=OPEN))
-        self.where.say(_line_words(line, said("across every water level, where the edge is clear")))
-        for field in (self.behind, self.meniscus):
-            field.setEnabled(line is not None)
-        self.drawing.set_depth(
-            line.behind_m if line else 0.0, run.camera.distance_m if run is not None else None
-        )
-        self.drawing.setVisible(line is not None)
-        self.words.say(self.drawing.words if line is not None else "")
-        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
-        if line is not None:
-            self.meniscus.set_values(line.above_level_m, line.above_level_u_m)
-        else:
-            self.meniscus.set_values(None)
-
-
-class LandingBlock(_Block):
-    """The landing line."""
-
-    def __init__(self, panel: Panel) -> None:
-        super().__init__(panel, said("Landing line"))
-        self.tool_button(
-            said("Draw the landing line"),
-            said("Drag along the landing level, from under the hole to beyond the farthest landing"),
-            Tool.LANDING_LINE,
-        )
-        self.behind = self.field(
-            QuantityField(
-                said("Landing behind the jet's plane"),
-                LENGTH_MM,
-                said(
-                    "Nought, unless the line is drawn along an edge of the tray that is nearer or "
-                    "farther than the jet."
-                ),
-                instruments=DEPTHS,
-                needed=True,
-            )
-        )
-        self.behind.committed.connect(self._typed)
-
-    def _typed(self, behind: float, u: float | None) -> None:
-        run = self.panel.run
-        if run is not None and run.landing_line is not None:
-            line = replace(run.landing_line, behind_m=behind, behind_u_m=u or 0.0)
-            self.panel.ask(SetLandingLine(line), self.behind)
-
-    def show(self, run: Run | None) -> None:
-        """Show the line as the run has it."""
-        line = run.landing_line if run is not None else None
-        self.section.set_state(DONE if line is not None else said("{open} not drawn", open=OPEN))
-        self.where.say(_line_words(line, said("along the level on which the jet lands")))
-        self.behind.setEnabled(line is not None)
-        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
-
-
-def _line_words(line: LinePart | None, course: str) -> str:
-    if line is None:
-        return said("Not drawn yet: it runs {course}.", course=course)
-    return said(
-        "Drawn from ({x:.0f}, {y:.0f}) to ({x_end:.0f}, {y_end:.0f}) px; drag its ends to move it.",
-        x=line.from_px.x,
-        y=line.from_px.y,
-        x_end=line.to_px.x,
-        y_end=line.to_px.y,
-    )

@@ -1,4 +1,4 @@
-"""Datum, second half: what is measured beside the picture — container, water, place on Earth, camera, lens."""
+"""Datum, third part: what is measured beside the picture — container, water, place on Earth, camera, lens."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class ContainerBlock:
                 (said("by the area itself"), "area"),
             ],
         )
-        self.shape.activated.connect(lambda _: self._show_shape())
+        self.shape.activated.connect(lambda _: self._shape_chosen())
         self.section.add(row(said("Inside"), self.shape, stretch=1))
         self.diameter = QuantityField(
             said("Inner diameter"),
@@ -91,6 +91,13 @@ class ContainerBlock:
         self.held = Sentence(tone="faint")
         self.section.add(self.held)
         self._show_shape()
+
+    def _shape_chosen(self) -> None:
+        """Show the field of the shape chosen, whole."""
+        self._show_shape()
+        kind = self.shape.currentData()
+        field = {"round": self.diameter, "box": self.depth, "area": self.area}[kind]
+        self.panel.bring_into_sight(field)
 
     def _show_shape(self) -> None:
         kind = self.shape.currentData()

@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 from PySide6.QtCore import QItemSelectionModel, QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt
-from PySide6.QtGui import QAction, QColor, QFont, QFontMetricsF, QGuiApplication, QKeySequence, QPainter
+from PySide6.QtGui import (
+    QAction,
+    QColor,
+    QFont,
+    QFontMetrics,
+    QFontMetricsF,
+    QGuiApplication,
+    QKeySequence,
+    QPainter,
+    QResizeEvent,
+)
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from analysis import Finding, interval, with_uncertainty
@@ -54,12 +66,29 @@ _SPOKEN = (
 )
 
 
+_SHOWN = 5
+_WRAPPED = int(Qt.TextFlag.TextWordWrap)
+_BESIDE, _ABOVE = 16, 12
+"""Room beside and above the words of a finding, px."""
+
+
 class _FindingDelegate(QStyledItemDelegate):
+    def __init__(self, view: QListView) -> None:
+        super().__init__(view)
+        self._view = view
+
     def sizeHint(  # noqa: N802
-        self, option: QStyleOptionViewItem, _index: QModelIndex | QPersistentModelIndex
+        self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
     ) -> QSize:
-        """Return the room of three lines."""
-        return QSize(150, 3 * option.fontMetrics.height() + 12)
+        """Return the room of the name, of as many lines as it takes, and two lines more."""
+        finding = index.data(ROW_ROLE)
+        name = self._name_height(option, finding) if isinstance(finding, Finding) else 0
+        return QSize(150, max(name, option.fontMetrics.height()) + 2 * option.fontMetrics.height() + _ABOVE)
+
+    def _name_height(self, option: QStyleOptionViewItem, finding: Finding) -> int:
+        room = self._view.viewport().width() - _BESIDE - math.ceil(_symbol_width(option.font, finding))
+        metrics = QFontMetrics(option.font)
+        return metrics.boundingRect(0, 0, room, 9999, _WRAPPED, finding_name(finding.name)).height()
 
     def paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
@@ -79,32 +108,40 @@ class _FindingDelegate(QStyledItemDelegate):
         inner = rect.adjusted(10, 5, -6, -5)
         bold = QFont(option.font)
         bold.setBold(True)
-        wide = QFontMetricsF(bold).horizontalAdvance(finding.symbol) + 8
+        wide = _symbol_width(option.font, finding)
+        named = max(line, float(self._name_height(option, finding)))
         painter.setPen(QColor(scheme.ink))
         painter.setFont(bold)
         painter.drawText(QRectF(inner.left(), inner.top(), wide, line), 0, finding.symbol)
         painter.setFont(option.font)
         painter.setPen(QColor(scheme.faint))
-        room = int(inner.width() - wide)
-        name = metrics.elidedText(finding_name(finding.name), Qt.TextElideMode.ElideRight, room)
-        painter.drawText(QRectF(inner.left() + wide, inner.top(), room, line), 0, name)
+        room = inner.width() - wide
+        name = QRectF(inner.left() + wide, inner.top(), room, named)
+        painter.drawText(name, _WRAPPED, finding_name(finding.name))
         painter.setPen(QColor(scheme.ink))
         painter.setFont(bold)
         value = value_words(finding)
-        painter.drawText(QRectF(inner.left(), inner.top() + line, inner.width(), line), 0, value)
+        painter.drawText(QRectF(inner.left(), inner.top() + named, inner.width(), line), 0, value)
         painter.setFont(option.font)
         painter.setPen(QColor(scheme.faint))
         told = f"95 %: {interval_words(finding)}"
-        painter.drawText(QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), 0, told)
+        painter.drawText(QRectF(inner.left(), inner.top() + named + line, inner.width(), line), 0, told)
         if finding.depends_on_assumed_g:
             painter.setPen(QColor(scheme.warning))
             flags = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
             painter.drawText(
-                QRectF(inner.left(), inner.top() + 2 * line, inner.width(), line), flags, said(ASSUMED_G)
+                QRectF(inner.left(), inner.top() + named + line, inner.width(), line), flags, said(ASSUMED_G)
             )
         painter.setPen(QColor(scheme.edge))
         painter.drawLine(rect.bottomLeft(), rect.bottomRight())
         painter.restore()
+
+
+def _symbol_width(font: QFont, finding: Finding) -> float:
+    """Return the room of a finding's symbol, which is bold, before its name, px."""
+    bold = QFont(font)
+    bold.setBold(True)
+    return QFontMetricsF(bold).horizontalAdvance(finding.symbol) + 8
 
 
 class FindingList(QListView):
@@ -117,7 +154,7 @@ class FindingList(QListView):
         self.setItemDelegate(_FindingDelegate(self))
         self.setAccessibleName(said("Findings"))
         self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
-        self.setUniformItemSizes(True)
+        self.setResizeMode(QListView.ResizeMode.Adjust)
         copy = QAction(said("Copy all findings as a table"), self)
         copy.setShortcut(QKeySequence.StandardKey.Copy)
         copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
@@ -134,7 +171,19 @@ class FindingList(QListView):
             at = names.index(before.name) if before is not None and before.name in names else 0
             flags = QItemSelectionModel.SelectionFlag
             self.selectionModel().setCurrentIndex(self.rows_model.index(at, 0), flags.ClearAndSelect)
-        self.setFixedHeight(min(5, max(1, len(names))) * (3 * self.fontMetrics().height() + 12) + 6)
+        self._fit_height()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        """Names break anew at another width."""
+        super().resizeEvent(event)
+        if event.size().width() != event.oldSize().width():
+            self.scheduleDelayedItemsLayout()
+            self._fit_height()
+
+    def _fit_height(self) -> None:
+        """Be as tall as the first findings; more are scrolled to."""
+        rows = [self.sizeHintForRow(i) for i in range(min(_SHOWN, self.rows_model.rowCount()))]
+        self.setFixedHeight(max(sum(rows), 3 * self.fontMetrics().height() + _ABOVE) + 6)
 
     @property
     def chosen(self) -> Finding | None:

@@ -83,11 +83,10 @@ class FindingSection(Section):
         if refused:
             self.spans.fit_columns(90)
             self.spans.fit_height(_MOST_SPANS)
-            frames = sum(span.last - span.first + 1 for span in refused)
             self.refused_words.say(
                 said(
                     "Not read in {counted}: better no reading than a wrong one. Press a line to look at it.",
-                    counted=counted("{count} place", "{count} places", frames),
+                    counted=counted("{count} span of frames", "{count} spans of frames", len(refused)),
                 )
             )
         elif search is not None:

@@ -95,6 +95,17 @@ LENGTHS = (STEEL_RULE, TAPE, CALLIPER)
 SMALL_LENGTHS = (CALLIPER, STEEL_RULE, DRILL)
 DEPTHS = (STEEL_RULE, CALLIPER, BY_EYE)
 DISTANCES = (TAPE, CENTIMETRE_RULE, STEEL_RULE)
+EDGE_ALONG = Instrument(
+    marked("straight edge along 2 cm"),
+    1.0,
+    marked("Half a millimetre in 20 mm is 1.4°: evenly likely within that is 0.8°, and the jet flutters."),
+)
+ANGLE_BY_EYE = Instrument(
+    marked("judged by eye"),
+    3.0,
+    marked("A slope is judged by eye to within about 5° either way: 5°/√3, that is 2.9°."),
+)
+ANGLES = (EDGE_ALONG, ANGLE_BY_EYE)
 RULES = (ENGRAVED_STEEL, PRINTED_SCALE, TAILORS_TAPE, WOODEN_RULE, PLASTIC_RULE)
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QPoint, QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QCursor, QResizeEvent
 from PySide6.QtWidgets import QApplication, QFrame, QScrollArea, QWidget
+
+from measure_app.gui.choice_box import ChoiceBox
 
 
 class _Body(QWidget):
@@ -24,19 +26,41 @@ class SteadyScroll(QScrollArea):
     """Scrolls a body whose sentences come and go.
 
     When something above grows or shrinks, whatever control the pointer is at, or else the one that has the
-    keyboard, stays where it is on the screen, so that a press meets what was aimed at. At the top that is so
-    only while a control here has the keyboard.
+    keyboard, stays where it is on the screen, so that a press meets what was aimed at. A pointer that has not
+    moved since the last key, or since a list closed under it, aims at nothing: the keyboard goes before it.
+    At the top that is so only while a control here has the keyboard.
     """
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.body = _Body()
         self._places: dict[QWidget, QRect] = {}
+        self._keyed_at: QPoint | None = None
         self.setWidgetResizable(True)
         self.setFrameShape(QFrame.Shape.NoFrame)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setWidget(self.body)
+        application = QApplication.instance()
+        if isinstance(application, QApplication):
+            application.focusChanged.connect(self._on_focus)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Note where the pointer rests while keys are pressed."""
+        if event.type() == QEvent.Type.KeyPress:
+            self._keyed_at = QCursor.pos()
+        return super().eventFilter(watched, event)
+
+    def _on_focus(self, before: QWidget | None, now: QWidget | None) -> None:
+        if before is not None:
+            before.removeEventFilter(self)
+        if now is not None and self.body.isAncestorOf(now):
+            now.installEventFilter(self)
+
+    def _rests(self, focused: QWidget | None) -> bool:
+        """Whether the pointer lies where it lay when what has the keyboard was last worked with."""
+        at = QCursor.pos()
+        return at == self._keyed_at or (isinstance(focused, ChoiceBox) and focused.chosen_at == at)
 
     def event(self, event: QEvent) -> bool:
         """Give the body the height it asks for, then scroll by as much as that moved what is to stay."""
@@ -85,6 +109,8 @@ class SteadyScroll(QScrollArea):
         working = focused is not None and self.body.isAncestorOf(focused)
         if self.verticalScrollBar().value() == 0 and not working:
             return None  # nobody works here: what fills itself is read from its beginning
+        if focused in places and self._rests(focused):
+            return focused
         pointer = self.viewport().mapFromGlobal(QCursor.pos())
         if self.viewport().rect().contains(pointer):
             height = self.body.mapFrom(self.viewport(), pointer).y()

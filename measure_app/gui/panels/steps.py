@@ -40,6 +40,8 @@ class StepState:
     """What it cannot do without, each in a few words; empty when done."""
     unlocks: str
     """What the step gives, or what more would give, in one sentence."""
+    waits: str = ""
+    """What was given and is not used yet for want of something, in a few words; it keeps nothing from being done."""
 
 
 def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None) -> tuple[StepState, ...]:
@@ -72,7 +74,30 @@ def step_states(run: Run | None, info: ClipInfo | None, outcome: Outcome | None)
         ),
     )
     told = ((step, tuple(lacks), unlocks) for step, lacks, unlocks in tell)  # some are generators: read once
-    return tuple(StepState(step, not lacks, lacks, unlocks) for step, lacks, unlocks in told)
+    waits = {Step.DATUM: waiting_words(run)}
+    return tuple(
+        StepState(step, not lacks, lacks, unlocks, waits.get(step, "")) for step, lacks, unlocks in told
+    )
+
+
+def depths_waiting(run: Run | None) -> int:
+    """Count what is told to stand off the jet's plane and is not carried there without the camera's distance."""
+    if run is None or run.camera.distance_m is not None:
+        return 0
+    placed = (run.orifice, run.throw_zero, run.gauge_line, run.landing_line, *run.rules, *run.falls)
+    return sum(each is not None and each.behind_m != 0.0 for each in placed)
+
+
+def waiting_words(run: Run | None) -> str:
+    """Say what waits for the camera's distance, "" where nothing does."""
+    waiting = depths_waiting(run)
+    if not waiting:
+        return ""
+    return counted(
+        "one depth waits for the camera's distance",
+        "{count} depths wait for the camera's distance",
+        waiting,
+    )
 
 
 def _film_lacks(run: Run | None, info: ClipInfo | None) -> list[str]:
@@ -126,6 +151,8 @@ def _datum_lacks(run: Run | None, outcome: Outcome | None) -> list[str]:
 def _datum_unlocks(run: Run | None, outcome: Outcome | None) -> str:
     if run is None or _datum_lacks(run, outcome):
         return said("Heads and throws count from the right place, and the film can be searched.")
+    if depths_waiting(run):
+        return said("With the camera's distance: depths before and behind the jet are corrected.")
     more = []
     if run.orifice is None or run.orifice.diameter_m is None:
         more.append(said("the hole's diameter"))

@@ -14,7 +14,7 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
-from stand import bench
+from stand import bench, hold
 
 from analysis import LAWS, Remark, Share, Undetermined, with_uncertainty
 from measure_app.gui.panels import wording
@@ -359,6 +359,21 @@ def test_list_models_keep_the_rules(qtmodeltester: Any) -> None:
     left_out = bars.show_finding(findings[0], 3)
     assert left_out == len(findings[0].budget) - 3
     qtmodeltester.check(bars.rows_model)
+
+
+def test_a_long_name_of_a_finding_breaks_rather_than_being_cut(qtbot: QtBot) -> None:
+    findings = bench()[3].findings.findings
+    long = next(f for f in findings if f.name == "speed_coefficient_mean_of_ratios")
+    short = next(f for f in findings if f.name == "speed_coefficient")
+    listed = FindingList()
+    hold(qtbot, listed, 300, 400)
+    listed.show_findings((short, long))
+    line = listed.fontMetrics().height()
+    one, two = (listed.sizeHintForRow(row) for row in (0, 1))
+    assert two - one >= 0.8 * line
+    assert one + two <= listed.height() <= one + two + 10
+    listed.resize(700, 400)
+    assert listed.sizeHintForRow(1) == listed.sizeHintForRow(0) == one
 
 
 def test_a_graph_with_few_points_can_be_emptied(show: Show) -> None:

@@ -13,6 +13,7 @@ from measure_app.gui.panels.instruments import (
     TAPE,
     area_of_circle,
     area_of_rectangle,
+    radius_of_area,
 )
 
 
@@ -39,3 +40,10 @@ def test_areas_carry_their_uncertainty_as_a_draw_of_many_would() -> None:
     drawn = rng.normal(0.1, 0.0003, 200_000) * rng.normal(0.06, 0.0005, 200_000)
     assert area == pytest.approx(drawn.mean(), rel=1e-3)
     assert u == pytest.approx(drawn.std(), rel=0.01)
+
+
+def test_the_radius_of_an_area_is_that_of_its_circle_and_as_unsure_as_a_draw_of_many() -> None:
+    radius, u = radius_of_area(*area_of_circle(0.054, 0.0002))
+    assert (radius, u) == pytest.approx((0.027, 0.0001))
+    drawn = np.sqrt(np.random.default_rng(7).normal(2.2e-3, 3e-5, 200_000) / np.pi)
+    assert radius_of_area(2.2e-3, 3e-5) == pytest.approx((drawn.mean(), drawn.std()), rel=0.01)

@@ -192,7 +192,7 @@ def test_refused_spans_say_why_and_lead_to_their_frames(show: Show) -> None:
     panel.refresh()
     assert panel.finding.spans.isVisible()
     assert panel.finding.spans.shown_rows() == list(spans)
-    assert "23 places" in panel.finding.refused_words.text()
+    assert "Not read in 2 spans of frames" in panel.finding.refused_words.text()
     panel.finding.spans.clicked.emit(panel.finding.spans.model().index(1, 0))
     assert document.frame == 80
 

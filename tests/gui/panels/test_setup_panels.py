@@ -17,7 +17,7 @@ from pytestqt.qtbot import QtBot
 from stand import bench
 
 from calibration import Measures, Pixel
-from measure_app.edits import SetPlumb
+from measure_app.edits import SetConditions, SetPlumb
 from measure_app.gui.document import Document
 from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.fields import QuantityField
@@ -544,3 +544,65 @@ def test_a_rule_without_a_name_of_its_own_is_named_in_the_windows_language(show:
     assert names == ["upright rule", "floor rule 2"]  # as other runs have it
     assert source_words("floor rule 2: scale as read").startswith("Maßstab am Boden 2: ")
     assert source_words("my floor rule: scale as read").startswith("my floor rule: ")
+
+
+def test_the_launch_angle_and_the_walls_thickness_are_typed_by_the_orifice(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    give(qtbot, panel.orifice.angle, "2")
+    assert document.run.orifice.launch_angle_u_deg == 1.0  # a straight edge along 2 cm
+    give(qtbot, panel.orifice.angle, "-1,5 ± 0,7")
+    give(qtbot, panel.orifice.wall, "2,1")
+    hole = document.run.orifice
+    assert (hole.launch_angle_deg, hole.launch_angle_u_deg, hole.wall_thickness_m) == (-1.5, 0.7, 0.0021)
+    give(qtbot, panel.orifice.angle, "")
+    give(qtbot, panel.orifice.wall, "")
+    hole = document.run.orifice
+    assert (hole.launch_angle_deg, hole.launch_angle_u_deg, hole.wall_thickness_m) == (None, None, None)
+
+
+def test_a_round_container_gives_the_water_lines_depth_by_its_area(show: Show, qtbot: QtBot) -> None:
+    run = bench()[3].run
+    conditions = replace(run.conditions, container_area_m2=math.pi * 0.03**2, container_area_u_m2=2e-5)
+    known = replace(run, conditions=conditions)
+    panel, document, _ = show(DatumPanel, run=known)
+    assert "(30.00 ± 0.11) mm" in panel.gauge.radius_words.text()
+    press(qtbot, panel.gauge.from_area)
+    line = document.run.gauge_line
+    assert line.behind_m == pytest.approx(-0.03)
+    assert line.behind_u_m == pytest.approx(2e-5 / (2 * math.pi * 0.03))
+    assert not panel.gauge.from_area.isVisible()
+    unknown = replace(conditions, container_area_m2=None, container_area_u_m2=None)
+    assert document.perform(SetConditions(unknown))
+    assert "Container" in panel.gauge.radius_words.text()
+    assert not panel.gauge.from_area.isVisible()
+
+
+def test_an_edge_taken_for_certain_to_be_the_level_is_doubted(show: Show, qtbot: QtBot) -> None:
+    panel, document, _ = show(DatumPanel)
+    give(qtbot, panel.gauge.meniscus, "0 ± 0")
+    assert "climbs about 1 mm" in panel.gauge.doubt.text()
+    give(qtbot, panel.gauge.meniscus, "0 ± 0,3")
+    assert panel.gauge.doubt.text() == ""
+    assert document.run.gauge_line.above_level_u_m == 0.0003
+
+
+def test_what_waits_for_the_cameras_distance_is_said_and_its_field_is_one_press_away(
+    show: Show, qtbot: QtBot
+) -> None:
+    run = bench()[3].run
+    afar = replace(run, camera=replace(run.camera, distance_m=None, distance_u_m=None))
+    panel, document, _ = show(DatumPanel, run=afar)
+    off = sum(each.behind_m != 0 for each in (*afar.rules, afar.gauge_line, afar.landing_line, afar.orifice))
+    assert off >= 2
+    assert f"{off} depths wait" in panel.waits.text()
+    assert not panel.camera.section.is_open
+    press(qtbot, panel.to_camera)
+    field = panel.camera.distance.value_edit
+    assert panel.window().focusWidget() is field
+    assert (
+        panel._scroll.viewport().rect().contains(field.mapTo(panel._scroll.viewport(), field.rect().center()))
+    )
+    give(qtbot, panel.camera.distance, "1,2 ± 0,01")
+    assert document.run.camera.distance_m == 1.2
+    assert panel.waits.text() == ""
+    assert not panel.to_camera.isVisible()

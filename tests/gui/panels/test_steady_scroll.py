@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from PySide6.QtCore import QPoint
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QCursor
 from PySide6.QtWidgets import QApplication, QPushButton, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
@@ -16,7 +16,7 @@ from measure_app.gui.panels.datum_panel import DatumPanel
 from measure_app.gui.panels.film_panel import FilmPanel
 from measure_app.gui.panels.findings_panel import FindingsPanel
 from measure_app.gui.panels.handin_panel import HandInPanel
-from measure_app.gui.panels.pieces import Sentence
+from measure_app.gui.panels.pieces import Sentence, choice
 from measure_app.gui.panels.readings_panel import ReadingsPanel
 from measure_app.gui.panels.rules_panel import RulesPanel
 from measure_app.gui.panels.steady_scroll import SteadyScroll
@@ -123,3 +123,38 @@ def test_what_grows_below_the_pointer_moves_nothing_above(qtbot: QtBot) -> None:
     stand.sentence.say(LONG)
     stand.settle()
     assert stand.height_of(aimed) == before
+
+
+def test_what_is_chosen_in_a_list_stays_where_the_list_closed_over_other_controls(qtbot: QtBot) -> None:
+    stand = Stand(qtbot)
+    box = choice("Shape", [("round", 0), ("by its area", 1)])
+    stand.area.body.layout().insertWidget(4, box)  # the sentence that grows stands above it
+    stand.area.window().activateWindow()
+    box.setFocus()
+    stand.settle()
+    before = box.mapToGlobal(QPoint(0, 0)).y()
+    below = stand.buttons[0]  # above the sentence: the pointer's own would stay and move the box
+    QCursor.setPos(below.mapToGlobal(QPoint(20, 8)))
+    box.hidePopup()
+    stand.sentence.say(LONG)
+    stand.settle()
+    assert box.mapToGlobal(QPoint(0, 0)).y() == before
+
+
+def test_what_is_typed_into_stays_while_the_pointer_rests(qtbot: QtBot) -> None:
+    stand = Stand(qtbot)
+    stand.area.window().activateWindow()
+    stand.buttons[6].setFocus()
+    stand.settle()
+    QCursor.setPos(stand.buttons[1].mapToGlobal(QPoint(20, 8)))
+    qtbot.keyClick(stand.buttons[6], Qt.Key.Key_A)
+    before = stand.height_of(stand.buttons[6])
+    stand.sentence.say(LONG)
+    stand.settle()
+    assert stand.height_of(stand.buttons[6]) == before
+    # Who moves the pointer aims with it again.
+    QCursor.setPos(stand.buttons[4].mapToGlobal(QPoint(20, 8)))
+    aimed = stand.height_of(stand.buttons[4])
+    stand.sentence.say("")
+    stand.settle()
+    assert stand.height_of(stand.buttons[4]) == aimed

@@ -104,3 +104,20 @@ def test_steps_know_no_window() -> None:
     tree = ast.parse(inspect.getsource(steps))
     names = [n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)]
     assert not [name for name in names if name.startswith(("PySide6", "measure_app.gui"))]
+
+
+def test_depths_that_wait_for_the_cameras_distance_are_counted_and_block_nothing() -> None:
+    run, info, _, outcome = bench()
+    assert states(run, info, outcome)[Step.DATUM].waits == ""
+    afar = replace(run, camera=replace(run.camera, distance_m=None, distance_u_m=None))
+    level = replace(afar.gauge_line, behind_m=-0.03)
+    flat = [replace(rule, behind_m=0.0) for rule in afar.rules]
+    one = replace(afar, gauge_line=level, rules=tuple(flat))
+    assert states(one, info, outcome)[Step.DATUM].waits == "one depth waits for the camera's distance"
+    both = replace(one, rules=(replace(flat[0], behind_m=0.01), *flat[1:]))
+    told = states(both, info, outcome)[Step.DATUM]
+    assert told.waits == "2 depths wait for the camera's distance"
+    assert told.done
+    assert "depths before and behind the jet" in told.unlocks
+    none = replace(one, gauge_line=replace(level, behind_m=0.0))
+    assert states(none, info, outcome)[Step.DATUM].waits == ""
