@@ -46,7 +46,12 @@ _BY_START = (
         marked("film at a higher rate, repeat the fall, or mark the drop in every frame"),
     ),
     ("rolling shutter", marked("film with the phone upright, or measure how long a frame takes to be read")),
-    ("launch angle", marked("measure how level the jet leaves, on a zoomed frame")),
+    (
+        "launch angle",
+        marked(
+            "measure how level the jet leaves, on a zoomed frame, and give it as orifice.launch_angle_deg"
+        ),
+    ),
     ("drag of the air", marked("use a larger drop or a shorter fall, and measure the drop")),
     ("pairing", marked("a longer run settles the fall of the level")),
     ("own scatter", marked("more readings, a steadier jet, a faster shutter")),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from measure_app.gui.panels.pieces import Section, Sentence
+from measure_app.gui.panels.wording import with_fields
 from measure_app.words import said
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class DiagnosisView(QWidget):
             from measure_app.report.why_off import improvement_lines, why_off_items
 
             why, improve = why_off_items(findings.diagnosis), improvement_lines(findings, most=2)
-        self.why_words.say("\n\n".join(f"{name}: {words}" for name, words in why))
-        self.improve_words.say("\n\n".join(improve))
+        self.why_words.say(with_fields("\n\n".join(f"{name}: {words}" for name, words in why)))
+        self.improve_words.say(with_fields("\n\n".join(improve)))
         self.why.setVisible(bool(why))
         self.improve.setVisible(bool(improve))

@@ -68,6 +68,16 @@ _OF_FIELDS = {
         marked("Drop"),
     ),
     "orifice.diameter_m": (marked("Diameter of the hole"), Step.DATUM, marked("Orifice")),
+    "orifice.launch_angle_deg": (
+        marked("Launch angle of the jet, upwards positive"),
+        Step.DATUM,
+        marked("Orifice"),
+    ),
+    "orifice.wall_thickness_m": (
+        marked("Thickness of the wall at the hole"),
+        Step.DATUM,
+        marked("Orifice"),
+    ),
     "behind_m": (marked("behind the jet's plane"), None, ""),
     "gauge_line": (marked("Gauge line"), None, ""),
     "landing_line": (marked("Landing line"), None, ""),

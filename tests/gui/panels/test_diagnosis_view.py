@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from pytestqt.qtbot import QtBot
 
 from analysis import findings_of
 from measure_app.gui.panels.diagnosis_view import DiagnosisView
+from measure_app.report import why_off
+from measure_app.report.improving import advice_for
 from tests.analysis.faults import FAULTS, faulty_run
 from tests.analysis.simulated import simulated_run
 
@@ -27,3 +30,15 @@ def test_a_planted_fault_is_told_with_its_check_and_a_sound_run_tells_none(qtbot
     assert view.improve.isVisibleTo(view)
     view.show_findings(None)
     assert not view.improve.isVisibleTo(view)
+
+
+def test_what_helps_names_the_field_that_takes_it(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    view = DiagnosisView()
+    qtbot.addWidget(view)
+    helps = advice_for("launch angle")
+    assert "orifice.launch_angle_deg" in helps
+    monkeypatch.setattr(why_off, "improvement_lines", lambda *_, **__: (helps,))
+    sound = simulated_run(np.random.default_rng(3))
+    view.show_findings(findings_of(sound.series, sound.conditions))
+    place = "give it as “Launch angle of the jet, upwards positive” (step Datum › Orifice)"
+    assert view.improve_words.text().endswith(place)
