@@ -167,7 +167,8 @@ def test_corrections_tell_the_pairing_in_millimetres(bench_outcome):
 def test_left_out_rows_are_counted_by_reason(bench_outcome):
     results = results_of(bench_outcome)
     rows = tuple(
-        replace(row, kept=False, reason="a hand in the way") if row.frame < 7 else row for row in results.rows
+        msgspec.structs.replace(row, kept=False, reason="a hand in the way") if row.frame < 7 else row
+        for row in results.rows
     )
     assert "Left out, 7 frames: a hand in the way." in corrections_of(replace(results, rows=rows))
 
