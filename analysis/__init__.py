@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from analysis.diagnosis import Diagnosis, Shape, Suspect
     from analysis.estimate import Estimate, covariance
     from analysis.falls import Fall, Falling, Falls
+    from analysis.finding_names import FINDING_NAMES
     from analysis.findings import Finding, Remark, Share, Undetermined
     from analysis.flow import Flow, flow_words
     from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from analysis.improvement import Improvement, MoreReadings, SourceGain, improvement_of, improvements_of
     from analysis.jet_findings import findings_with_jet
     from analysis.jet_shape import JetShape, TracedJet, jet_shape_of, with_traced_angle
+    from analysis.launch import angle_words
     from analysis.lines import Line, LinearFit, least_squares, straight_line
     from analysis.models import LAWS, Law, Points
     from analysis.monte_carlo import Checked, MonteCarloCheck, checked_by_monte_carlo
@@ -55,6 +57,7 @@ __all__ = [
     "Estimate",
     "ExpectedBand",
     "ExpectedBands",
+    "FINDING_NAMES",
     "Fall",
     "Falling",
     "Falls",
@@ -98,6 +101,7 @@ __all__ = [
     "Water",
     "accepted_gravity",
     "against_accepted",
+    "angle_words",
     "band_words",
     "capillary_loss_m",
     "checked_by_monte_carlo",
@@ -163,6 +167,7 @@ _LATER = {
     "IntArray": "series",
     "JetShape": "jet_shape",
     "JointFit": "penalised",
+    "FINDING_NAMES": "finding_names",
     "LAWS": "models",
     "Law": "models",
     "LawLine": "slopes",
@@ -191,6 +196,7 @@ _LATER = {
     "Water": "water",
     "accepted_gravity": "gravity",
     "against_accepted": "gravity_combined",
+    "angle_words": "launch",
     "band_words": "published",
     "capillary_loss_m": "water",
     "checked_by_monte_carlo": "monte_carlo",

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
 from analysis.basis import Basis
+from analysis.from_lines import lost_zero
+from analysis.launch import Origin, angle_words, origin_of
 from analysis.law_fits import TENSION
-from analysis.notation import plain
+from analysis.notation import plain, with_uncertainty
 from analysis.series import FloatArray
-from analysis.shifts import Shift, level_drop
+from analysis.shifts import Shift, launch_angle_shift, level_drop
 from analysis.words import marked, said
 
 
@@ -41,6 +44,10 @@ class CorrectionSize:
     """The input without which it cannot be made or its size be told; "" where nothing is missing."""
     effects: tuple[Effect, ...]
     """Empty where its size cannot be told."""
+    note: str = ""
+    """What is to be said of its size in this run, such as that the readings deny it; "" where nothing is."""
+    instead: tuple[Effect, ...] = ()
+    """What it would change with the other value that the note speaks of."""
 
     def change_of(self, what: str) -> float | None:
         """Give the change of one quantity, None where it is not among the effects."""
@@ -122,10 +129,15 @@ def correction_sizes(basis: Basis, cd: float | None) -> tuple[CorrectionSize, ..
         its gain times what the correction adds to each reading; that of low heads comes from a fit anew.
     """
     shifts = [
-        _of_shift(basis, name, basis.shifts[name], cd)
+        _NOTED.get(name, _as_it_is)(basis, _of_shift(basis, name, basis.shifts[name], cd))
         for name in ("launch_angle", "hole_size", "landing_level", "capillary", "contracted_section")
     ]
     return (_surface_speed(basis), _fall(basis), *shifts, _low_heads(basis))
+
+
+_DENIED = 2.0
+"""Standard uncertainties by which what the readings show differs from a model before they deny it (common
+practice, no source)."""
 
 
 def _size(basis: Basis, name: str, missing: str, *effects: Effect | None) -> CorrectionSize:
@@ -202,6 +214,54 @@ def _of_shift(basis: Basis, name: str, shift: Shift | str, cd: float | None) -> 
     return _size(basis, name, "", *effects)
 
 
+def _as_it_is(_basis: Basis, size: CorrectionSize) -> CorrectionSize:
+    return size
+
+
+def _with_angle(basis: Basis, size: CorrectionSize) -> CorrectionSize:
+    """Say where the angle comes from, and what the traced one would change where it does not stand."""
+    if size.missing:
+        return size
+    at, words = basis.conditions, angle_words(basis.conditions)
+    instead: tuple[Effect, ...] = ()
+    if origin_of(at) is Origin.LEVEL:
+        traced = launch_angle_shift(basis.series, replace(at, launch_angle_deg=at.traced_angle_deg))
+        if not isinstance(traced, str) and basis.throws is not None:
+            moved = _throw_like(basis, traced)
+            effects = (
+                Effect("Cv", _change_of_cv(basis, moved, on=False), "1"),
+                Effect(marked("mean Cv"), _change_of_mean(basis, moved), "1"),
+            )
+            instead = tuple(each for each in effects if math.isfinite(each.change))
+    if instead:
+        words = said(
+            "{words}; the traced angle itself would change {changes}", words=words, changes=_listed(instead)
+        )
+    return replace(size, note=words, instead=instead)
+
+
+def _with_denial(basis: Basis, size: CorrectionSize) -> CorrectionSize:
+    """Say where the readings deny what the model of the thin jet takes from the head."""
+    found = lost_zero(basis)
+    taken, shift = size.change_of("head"), basis.shifts["capillary"]
+    if size.missing or taken is None or isinstance(shift, str) or found is None:
+        return size
+    # With the correction made, the line stands where it would without a loss.
+    lost = -found.value - (taken if size.applied else 0.0)
+    u_model = float(np.mean(np.abs(shift.moves["jet_head"])))
+    if not abs(lost + taken) > _DENIED * math.hypot(found.u, u_model):
+        return size
+    words = said(
+        "the readings deny this size: they show a loss of {lost}, the model takes {taken}",
+        lost=with_uncertainty(1e3 * lost, 1e3 * found.u, "mm"),
+        taken=with_uncertainty(-1e3 * taken, 1e3 * u_model, "mm"),
+    )
+    return replace(size, note=words)
+
+
+_NOTED = MappingProxyType({"launch_angle": _with_angle, "capillary": _with_denial})
+
+
 def _throw_like(basis: Basis, shift: Shift) -> FloatArray:
     """Change of each row's throw that counts in the throws' fit as much as the shift does; (n,) m."""
     seen = basis.corrected.throws
@@ -254,18 +314,28 @@ def _change_of_mean(basis: Basis, moved: FloatArray) -> float:
 def size_words(size: CorrectionSize) -> str:
     """Say in one line whether a correction was applied and what it changes."""
     name = said(_NAMES[size.name])
+    words = _bare_words(size, name)
+    return f"{words}; {said(size.note)}" if size.note else words
+
+
+def _bare_words(size: CorrectionSize, name: str) -> str:
     if size.missing:
         return said("{name}: cannot be told for want of {missing}", name=name, missing=size.missing)
     told = [each for each in size.effects if each.of != "drain head"]
-    changes = [f"{said(each.of)} {_amount(each)}" for each in told]
+    if size.note and told and not any(each.change for each in told):
+        return said("{name}: applied", name=name) if size.applied else said("{name}: not applied", name=name)
     done = said("applied:") if size.applied else said("not applied; it would change")
-    if not changes:
+    if not told:
         return said(
             "{name}: {words}; its size cannot be told",
             name=name,
             words=said("applied") if size.applied else said("not applied"),
         )
-    return f"{name}: {done} {', '.join(changes)}"
+    return f"{name}: {done} {_listed(told)}"
+
+
+def _listed(effects: Sequence[Effect]) -> str:
+    return ", ".join(f"{said(each.of)} {_amount(each)}" for each in effects)
 
 
 def _amount(effect: Effect) -> str:

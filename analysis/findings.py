@@ -36,6 +36,8 @@ class Finding:
     """The sources of `u`, largest first."""
     expected: ExpectedBand | None = None
     """What is published for it, where anything is."""
+    from_trials: bool = False
+    """Whether the interval is that of Monte Carlo trials, as the one by first order did not hold."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,16 +89,24 @@ def _borrowed(basis: Basis) -> str:
     )
 
 
+def lost_zero(basis: Basis) -> Estimate | None:
+    """Give intercept over slope of x² against h, m; None without such a line, or where throws do not grow."""
+    found = basis.line(THROW_SQUARED_HEAD, free_intercept=True)
+    if found is None or found.intercept is None or found.slope.value <= 0.0:
+        return None
+    slope, intercept = found.slope, found.intercept
+    value = intercept.value / slope.value
+    return propagated(value, [(intercept, 1.0 / slope.value), (slope, -value / slope.value)])
+
+
 def head_zero_offset(basis: Basis) -> Answer:
     """Give δh of x² = 4 y₀ Cv² (h + δh): how far the zero that the jet obeys lies below the one marked."""
     found = basis.line(THROW_SQUARED_HEAD, free_intercept=True)
     if found is None or found.intercept is None:
         return _no_line(basis)
-    slope, intercept = found.slope, found.intercept
-    if slope.value <= 0.0:
+    estimate = lost_zero(basis)
+    if estimate is None:
         return said("throws that grow with the head")
-    value = intercept.value / slope.value
-    estimate = propagated(value, [(intercept, 1.0 / slope.value), (slope, -value / slope.value)])
     remarks = [
         (
             said(

@@ -193,14 +193,20 @@ def with_traced_angle(conditions: Conditions, shape: JetShape) -> Conditions:
         Unchanged where an angle was stated, or where the trace tells none that is worth using. A traced angle
         that agrees with a level jet leaves the jet level, with all that it may be off as its uncertainty:
         else every slope would be shifted by what is mostly the orifice's mark. Either way it counts as a
-        source of its own.
+        source of its own, and what was traced stands beside it, so that words can tell it from a stated one.
     """
     if conditions.launch_angle_deg is not None or shape.angle is None or not shape.angle.u <= MOST_U_DEG:
         return conditions
     value, u = shape.angle.value, max(shape.angle.u, _LEAST_U_DEG)
     if abs(value) <= _LEVEL * u:
         value, u = 0.0, max(abs(value), u)
-    return replace(conditions, launch_angle_deg=value, launch_angle_u_deg=u)
+    return replace(
+        conditions,
+        launch_angle_deg=value,
+        launch_angle_u_deg=u,
+        traced_angle_deg=shape.angle.value,
+        traced_angle_u_deg=shape.angle.u,
+    )
 
 
 def _estimate(values: FloatArray, shared: Mapping[str, float], smoothing: float) -> Estimate:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from enum import Enum
 from types import MappingProxyType
 
 import numpy as np
@@ -11,8 +12,9 @@ from analysis.answer import Answer, Derived
 from analysis.basis import Basis
 from analysis.estimate import Estimate, covariance, propagated
 from analysis.notation import plain, with_uncertainty
+from analysis.series import Conditions
 from analysis.shifts import LAUNCH_ANGLE
-from analysis.words import said
+from analysis.words import marked, said
 
 MOST_U_DEG = 1.5
 """Standard uncertainty beyond which the readings are said not to tell the angle: a hole drilled with care is
@@ -70,7 +72,7 @@ def launch_angle(basis: Basis) -> Answer:
 
 
 def _as_pulled(basis: Basis) -> Answer:
-    """Give the stated angle as the readings pull it within its uncertainty."""
+    """Give the angle that the fits begin from as the readings pull it within its uncertainty."""
     fit = basis.throws
     if fit is None:
         return basis.missing_pairs
@@ -83,7 +85,61 @@ def _as_pulled(basis: Basis) -> Answer:
         Estimate(value, np.zeros((3, basis.n)), MappingProxyType({LAUNCH_ANGLE: left})),
         "θ",
         "°",
-        said("the stated angle as the throws pull it within its uncertainty in the joint fit"),
+        said(_PULLED[origin_of(basis.conditions)]),
         depends_on_assumed_g=False,
-        remarks=(said("stated as {stated}", stated=with_uncertainty(stated, u, "°")),),
+        remarks=(angle_words(basis.conditions),),
+    )
+
+
+class Origin(Enum):
+    """Where the angle that the fits begin from comes from."""
+
+    STATED = 0
+    TRACED = 1
+    LEVEL = 2
+    """Assumed, for the traced one agrees with it."""
+
+
+_PULLED = MappingProxyType(
+    {
+        Origin.STATED: marked(
+            "the stated angle as the throws pull it within its uncertainty in the joint fit"
+        ),
+        Origin.TRACED: marked(
+            "the traced angle as the throws pull it within its uncertainty in the joint fit"
+        ),
+        Origin.LEVEL: marked(
+            "a jet taken as level, as the throws pull its angle in the joint fit within what the traced one "
+            "leaves open"
+        ),
+    }
+)
+
+
+def origin_of(conditions: Conditions) -> Origin:
+    """Tell where the launch angle among the conditions comes from."""
+    if conditions.traced_angle_deg is None:
+        return Origin.STATED
+    return Origin.TRACED if conditions.launch_angle_deg else Origin.LEVEL
+
+
+def angle_words(conditions: Conditions) -> str:
+    """
+    Say with which launch angle the fits begin, and where it comes from.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        With a launch angle.
+    """
+    begun = with_uncertainty(conditions.launch_angle_deg or 0.0, conditions.launch_angle_u_deg or 0.0, "°")
+    if conditions.traced_angle_deg is None:
+        return said("stated as {stated}", stated=begun)
+    if origin_of(conditions) is Origin.TRACED:
+        return said("none was stated; the jet was traced as {traced}", traced=begun)
+    return said(
+        "none was stated; the jet was traced as {traced}, which agrees with a level one, so that it is taken "
+        "as level, {begun}",
+        traced=with_uncertainty(conditions.traced_angle_deg, conditions.traced_angle_u_deg or 0.0, "°"),
+        begun=begun,
     )

@@ -24,6 +24,7 @@ from analysis.distributions import (
     propagate_distributions,
 )
 from analysis.estimate import Estimate, covariance
+from analysis.finding_names import FINDING_NAMES
 from analysis.findings import Finding, Remark
 from analysis.models import GRAVITY
 from analysis.notation import interval as interval_in_words
@@ -424,9 +425,10 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
             interval_in_words=interval_in_words(low, high, finding.u, finding.unit),
             u=check.difference / finding.u,
         )
-        made.append(replace(finding, interval_95=check.interval, remarks=(*finding.remarks, words)))
+        remarks = (*finding.remarks, words)
+        made.append(replace(finding, interval_95=check.interval, remarks=remarks, from_trials=True))
     changed = [check for check in checks if not check.holds]
-    names = ", ".join(said(check.name.replace("_", " ")) for check in changed)
+    names = ", ".join(said(FINDING_NAMES.get(check.name, check.name)) for check in changed)
     verdict = (
         said("all hold")
         if not changed

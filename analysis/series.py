@@ -97,6 +97,10 @@ class Conditions:
     launch_angle_deg: float | None = None
     """Angle of the jet above the horizontal where it leaves; None: not measured, taken as horizontal."""
     launch_angle_u_deg: float | None = None
+    traced_angle_deg: float | None = None
+    """The angle that the traced jet shows, where `launch_angle_deg` was made of it; None: it was stated, or
+    there is none."""
+    traced_angle_u_deg: float | None = None
     landing_above_m: float = 0.0
     """How far the line on which throws are read lies above the level that the drop was measured to."""
     landing_above_u_m: float = 0.0

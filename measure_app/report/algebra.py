@@ -13,6 +13,7 @@ from measure_app.report.as_used import as_used
 from measure_app.report.formula import EQUALS, TIMES, Fraction, Node, Number, Root, Sign, Square, Symbol
 from measure_app.report.results import Results
 from measure_app.report.row_words import row_named
+from measure_app.report.which_cv import about_a_slope
 from measure_app.words import marked, numeral, said
 
 G = Symbol("g")
@@ -143,11 +144,14 @@ def _from_slopes(results: Results) -> Iterator[Step]:
     """Yield what each slope says of Cv, and the g that comes back."""
     g, drop = results.findings.accepted_gravity.value, _drop(results)
     lengths = _found(results, "slope_throw_squared_vs_head")
+    words = about_a_slope(results.findings)
+    aside = f" {words}" if words else ""
     if lengths is not None and drop is not None and lengths.value > 0.0:
         yield Step(
             said(
                 "From the slope of x² against h, s = {slope}: lengths only, no g in it.", slope=_of(lengths)
-            ),
+            )
+            + aside,
             (
                 CV, EQUALS, Root([Fraction([SLOPE], [FOUR, DROP])]), EQUALS,
                 Root(
@@ -159,7 +163,7 @@ def _from_slopes(results: Results) -> Iterator[Step]:
     root = _found(results, "slope_speed_vs_root_head")
     if root is not None and root.value > 0.0:
         yield Step(
-            said("From the slope of v against √h, s = {slope}.", slope=_of(root)),
+            said("From the slope of v against √h, s = {slope}.", slope=_of(root)) + aside,
             (
                 CV, EQUALS, Fraction([SLOPE], [Root([TWO, G])]), EQUALS,
                 Fraction([Number(shown(root.value), "√m/s")], [Root([TWO, TIMES, Number(shown(g), "m/s²")])]),

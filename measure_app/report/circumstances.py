@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis import flow_words, plain, size_words, with_uncertainty
+from analysis import angle_words, flow_words, plain, size_words, with_uncertainty
 from calibration import Measures, rule_words
 from measure_app._version import __version__
 from measure_app.report.results import Results
@@ -161,7 +161,7 @@ def _marks(run: Run) -> Iterator[tuple[str, str]]:
         )
     if run.camera.distance_m is not None:
         u = math.nan if run.camera.distance_u_m is None else run.camera.distance_u_m
-        yield said("camera's distance"), with_uncertainty(run.camera.distance_m, u, "m")
+        yield said("camera's distance"), with_uncertainty(1e3 * run.camera.distance_m, 1e3 * u, "mm")
     if run.camera.facing_px is not None:
         yield (
             said("camera faces"),
@@ -239,7 +239,7 @@ def _conditions(results: Results) -> Iterator[tuple[str, str]]:
         known = np.isfinite(drop.values)
         if known.any() and not np.ptp(drop.values[known]) > 0.0:
             i = int(np.nonzero(known)[0][0])
-            yield said("drop"), with_uncertainty(float(drop.values[i]), float(drop.u[i]), "m")
+            yield said("drop"), with_uncertainty(1e3 * float(drop.values[i]), 1e3 * float(drop.u[i]), "mm")
         elif known.any():
             low, high = float(np.min(drop.values[known])), float(np.max(drop.values[known]))
             yield said("drop"), said("for each row, {low:.4g} to {high:.4g} m", low=low, high=high)
@@ -250,6 +250,8 @@ def _conditions(results: Results) -> Iterator[tuple[str, str]]:
     ):
         if value is not None:
             yield name, with_uncertainty(scale * value, scale * u if u else 0.0, unit)
+    if at.launch_angle_deg is not None:
+        yield said("launch angle"), angle_words(at)
     if at.water_temperature_c is not None:
         yield (
             said("water's temperature"),

@@ -25,6 +25,7 @@ from measure_app.report.setup_picture import setup_picture
 from measure_app.report.shown_unit import shown_unit
 from measure_app.report.strip_chart import StripChart
 from measure_app.report.summary import counts, expected_words, finding_name, gaps_of, remark_about
+from measure_app.report.which_cv import about_results, about_trials, row_name
 from measure_app.report.why_off import why_off_items
 from measure_app.words import counted, marked, numeral, said, source_words
 
@@ -92,6 +93,9 @@ class Content:
     corrections_that_count: tuple[str, ...]
     """The few of them that change what is found, in one line each."""
     doubts: tuple[tuple[str, str], ...]
+    """Why the run may be off; none where nothing is."""
+    remarks: tuple[tuple[str, str], ...]
+    """What else is worth knowing of the run."""
     advice: tuple[Advice, ...]
     notes: tuple[str, ...]
     """What the observer noted on the whole run, line by line."""
@@ -116,7 +120,8 @@ _HEADINGS = {
     "undetermined": marked("Not determined, for want of"),
     "corrections_that_count": marked("Corrections that count here"),
     "doubts": marked("Why it may be off"),
-    "no_doubts": marked("No doubt about the run as a whole was found."),
+    "no_doubts": marked("Nothing was found to be off."),
+    "remarks": marked("Worth knowing"),
     "advice": marked("What to improve first"),
     "questions": marked("Questions and answers"),
     "not_answered": marked("not answered"),
@@ -167,7 +172,8 @@ def content_of(results: Results, picture: NDArray[np.uint8] | None = None) -> Co
         undetermined=gaps_of(results, without=() if best_gravity(results.findings) else ROUTES),
         corrections=corrections_of(results),
         corrections_that_count=_that_count(results),
-        doubts=_doubts(results),
+        doubts=why_off_items(results.findings.diagnosis),
+        remarks=_remarks(results),
         advice=_advice(results),
         notes=_notes(results),
         questions=_questions(results),
@@ -296,7 +302,9 @@ def _graph(chart: LineChart) -> Picture:
     return Picture(
         name,
         data,
-        f"{chart.title}: {chart.lines[0].says if chart.lines else lines}.",
+        f"{chart.title}: {chart.lines[0].says} ({chart.errors_say})."
+        if chart.lines
+        else f"{chart.title}: {lines}.",
         said(
             "Graph, {title}: {readings} readings and their line above, residuals below. {lines}.",
             title=chart.title,
@@ -313,14 +321,17 @@ def _findings(results: Results) -> TableOf:
         low, high = finding.interval_95
         rows.append(
             (
-                finding_name(finding.name),
+                row_name(finding, results.findings),
                 f"{finding.symbol}{' †' if finding.depends_on_assumed_g else ''}",
                 _value(finding),
-                interval(scale * low, scale * high, scale * finding.u, unit),
+                interval(scale * low, scale * high, scale * finding.u, unit)
+                + (" ‡" if finding.from_trials else ""),
             )
         )
+    about = (about_results(results.findings), about_trials(results.findings), expected_words(results))
+    note = " ".join(words for words in about if words)
     head = (said("finding"), said("symbol"), said("value ± standard u"), said("95 % interval"))
-    return TableOf(head, tuple(rows), expected_words(results))
+    return TableOf(head, tuple(rows), note)
 
 
 def _borrowed(results: Results) -> str:
@@ -349,15 +360,15 @@ def _questions(results: Results) -> tuple[tuple[str, tuple[str, ...]], ...]:
     return tuple((each.question.strip(), tuple(each.answer.strip().splitlines())) for each in asked)
 
 
-def _doubts(results: Results) -> tuple[tuple[str, str], ...]:
-    doubts = [
+def _remarks(results: Results) -> tuple[tuple[str, str], ...]:
+    told = [
         (remark_about(remark, results.each_row_is), said(remark.says))
         for remark in results.remarks[:MOST_REMARKS]
     ]
     if len(results.remarks) > MOST_REMARKS:
         more = len(results.remarks) - MOST_REMARKS
-        doubts.append((said("more"), said("{more} more remarks stand in findings.json", more=more)))
-    return (*doubts, *why_off_items(results.findings.diagnosis))
+        told.append((said("more"), said("{more} more remarks stand in findings.json", more=more)))
+    return tuple(told)
 
 
 def _advice(results: Results) -> tuple[Advice, ...]:

@@ -100,6 +100,7 @@ def _correction(size: CorrectionSize) -> dict[str, Any]:
         "says": said(size.says),
         "applied": size.applied,
         "missing": said(size.missing) or None,
+        "note": said(size.note) or None,
         "effects": [
             {"of": effect.of, "change": _real(effect.change), "unit": effect.unit} for effect in size.effects
         ],

@@ -58,6 +58,8 @@ class LineChart:
     """At most two; residuals are of the first."""
     left_out_x: FloatArray = field(default_factory=lambda: np.empty(0))
     left_out_y: FloatArray = field(default_factory=lambda: np.empty(0))
+    errors_say: str = ""
+    """What the errors in the lines' equations are, and the slope with those of all sources."""
     note: str = ""
     """One or two sentences under the figure."""
 

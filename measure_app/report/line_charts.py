@@ -108,6 +108,7 @@ def _chart(fitted: list[LawLine], findings: Findings, series: Series) -> LineCha
         ),
         left_out_x=left_out_x,
         left_out_y=left_out_y,
+        errors_say=_errors(free or origin, findings),
         note=_note(free or origin, findings),
     )
 
@@ -149,6 +150,18 @@ def _left_out(
     }[key]
     out &= np.isfinite(x) & np.isfinite(y)
     return x[out], y[out]
+
+
+def _errors(chosen: LawLine | None, findings: Findings) -> str:
+    """Say what the errors in an equation are, and give the slope with all sources of error beside it."""
+    whole = None if chosen is None else findings.finding(_FINDINGS[chosen.law.key])
+    if whole is None:
+        return said("±: the readings' own scatter")
+    return said(
+        "±: the readings' own scatter; with all sources {symbol} = {value}",
+        symbol=whole.symbol,
+        value=with_uncertainty(whole.value, whole.u, whole.unit.replace("m^0.5", "√m")),
+    )
 
 
 def _note(chosen: LawLine | None, findings: Findings) -> str:

@@ -172,6 +172,12 @@ def _words(content: Content) -> Iterable[str]:
         yield f"<ul>{''.join(items)}</ul>"
     else:
         yield f"<p>{escape(headings()['no_doubts'])}</p>"
+    if content.remarks:
+        yield _heading("remarks", "h2")
+        items = (
+            f"<li><strong>{escape(about)}</strong>: {escape(says)}</li>" for about, says in content.remarks
+        )
+        yield f"<ul>{''.join(items)}</ul>"
     if content.advice:
         yield _heading("advice", "h2")
     for advice in content.advice:

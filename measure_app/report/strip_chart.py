@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 MOST_COLUMNS = 1400
 """Columns of the picture; a longer film is thinned to them."""
+Corner = Literal["upper right", "upper left", "lower left", "lower right"]
+_LEGEND = (0.5, 0.42)
+"""The part of the figure, across and up, that a legend may take where the figure is small."""
 MOST_NOTES = 6
 """Refused spans that are told in words under the figure."""
 
@@ -84,10 +87,29 @@ def draw_strip_chart(chart: StripChart) -> Figure:
         right.set_yticks(chart.scale_along, chart.scale_says)
         right.set_ylabel(chart.scale_title)
     if axes.get_legend_handles_labels()[0]:
-        axes.legend(loc="upper right", facecolor=PAPER)
+        axes.legend(loc=_free_corner(chart), facecolor=PAPER)
     if foot := _foot(chart):
         figure.supxlabel(foot, x=0.02, ha="left", fontsize=7.8, color=QUIET)
     return figure
+
+
+def _free_corner(chart: StripChart) -> Corner:
+    """Choose the corner in which the fewest readings lie under a legend."""
+    n, length = chart.levels.shape
+    step = float(np.median(np.diff(chart.time_s))) if n > 1 else 1.0
+    start, span = float(chart.time_s[0]), float(chart.time_s[-1] - chart.time_s[0]) + step
+    # The law fills gaps between readings, and is a mark itself.
+    across = (np.concatenate([chart.found_s, chart.hand_s, chart.law_s]) - start) / span
+    up = (np.concatenate([chart.found_along, chart.hand_along, chart.law_along]) + 0.5) / length
+    up = up if chart.starts_low else 1.0 - up
+
+    def under(corner: str) -> int:
+        beside = across > 1.0 - _LEGEND[0] if "right" in corner else across < _LEGEND[0]
+        level = up > 1.0 - _LEGEND[1] if "upper" in corner else up < _LEGEND[1]
+        return int(np.sum(beside & level))
+
+    corners: tuple[Corner, ...] = ("upper right", "upper left", "lower left", "lower right")
+    return min(corners, key=under)
 
 
 def _draw_levels(axes: Axes, chart: StripChart) -> None:

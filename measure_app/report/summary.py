@@ -6,39 +6,27 @@ import re
 import textwrap
 from collections.abc import Collection, Sequence
 
-from analysis import CorrectionSize, Finding, Findings, Remark, interval, size_words, with_uncertainty
+from analysis import (
+    FINDING_NAMES,
+    CorrectionSize,
+    Finding,
+    Findings,
+    Remark,
+    interval,
+    size_words,
+    with_uncertainty,
+)
 from measure_app.report.results import Results
 from measure_app.report.row_words import FRAME, in_rows, rows_named
 from measure_app.report.shown_unit import shown_unit
+from measure_app.report.which_cv import about_results, about_trials, row_name
 from measure_app.report.why_off import improvement_lines, why_off_lines
 from measure_app.words import counted, marked, said
 
 WIDTH = 100
 MOST_REMARKS = 12
 
-NAMES = {
-    "speed_coefficient": marked("speed coefficient"),
-    "speed_coefficient_zero_intercept": marked("Cv of the line from zero"),
-    "speed_coefficient_mean_of_ratios": marked("Cv, mean of single ratios"),
-    "discharge_coefficient": marked("discharge coefficient"),
-    "head_zero_offset_m": marked("head's zero, offset"),
-    "throw_zero_offset_m": marked("throw's zero, offset"),
-    "slope_speed_vs_root_head": marked("slope, speed on √head"),
-    "slope_speed_squared_vs_head": marked("slope, speed² on head"),
-    "slope_throw_squared_vs_head": marked("slope, throw² on head"),
-    "gravity_from_slope_root": marked("g from speed on √head"),
-    "gravity_from_slope_squared": marked("g from speed² on head"),
-    "gravity_from_clock": marked("g from the clock"),
-    "gravity_from_fall_time": marked("g from the time of a fall"),
-    "gravity_from_parabola": marked("g from a fall's parabola"),
-    "gravity_from_track": marked("g from a fall's track"),
-    "gravity_combined": marked("g, all routes together"),
-    "drain_rate_root_m_per_s": marked("fall of √head per second"),
-    "time_to_empty_s": marked("time to empty"),
-    "launch_angle_deg": marked("jet's launch angle"),
-    "jet_launch_angle_deg": marked("launch angle, jet traced"),
-    "jet_curvature_cv": marked("Cv from the jet's curve"),
-}
+NAMES = FINDING_NAMES
 """Findings of the contract in words, to be said by `finding_name`."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
 
@@ -65,6 +53,7 @@ _ASCII = {
     "χ": "chi",
     "°": " deg",
     "†": "#",
+    "‡": "##",
     "•": "*",
     "½": "1/2",
     "ä": "ae",
@@ -137,7 +126,7 @@ def _table(results: Results, encoding: str | None) -> list[str]:
     if not results.findings.findings:
         return [said("Nothing could be derived.")]
     rows = [(said("finding"), "", said("value ± standard u"), said("95 % interval"))]
-    rows += [_cells(finding) for finding in results.findings.findings]
+    rows += [_cells(finding, results.findings) for finding in results.findings.findings]
     # Signs are replaced before the columns are measured, so that they stay columns.
     rows = [
         (shown(a, encoding), shown(b, encoding), shown(c, encoding), shown(d, encoding))
@@ -162,20 +151,21 @@ def _table(results: Results, encoding: str | None) -> list[str]:
             WIDTH,
             subsequent_indent="  ",
         )
-    if words := expected_words(results):
+    about = (about_results(results.findings), about_trials(results.findings), expected_words(results))
+    for words in filter(None, about):
         table += textwrap.wrap(words, WIDTH, subsequent_indent="  ")
     return table
 
 
-def _cells(finding: Finding) -> tuple[str, str, str, str]:
+def _cells(finding: Finding, findings: Findings) -> tuple[str, str, str, str]:
     mark = " †" if finding.depends_on_assumed_g else ""
     low, high = finding.interval_95
     scale, unit = shown_unit(finding.name, finding.unit)
     return (
-        finding_name(finding.name),
+        row_name(finding, findings),
         finding.symbol + mark,
         with_uncertainty(scale * finding.value, scale * finding.u, unit),
-        interval(scale * low, scale * high, scale * finding.u),
+        interval(scale * low, scale * high, scale * finding.u) + (" ‡" if finding.from_trials else ""),
     )
 
 
@@ -216,6 +206,7 @@ def counts(size: CorrectionSize, findings: Findings) -> bool:
     """Tell whether a correction changes Cv, however reckoned, by a tenth of its standard uncertainty."""
     cv = findings.finding("speed_coefficient")
     changes = [size.change_of(what) or 0.0 for what in ("Cv", "mean Cv")]
+    changes += [effect.change for effect in size.instead if effect.unit == "1"]
     return cv is not None and any(abs(change) >= 0.1 * cv.u for change in changes)
 
 

@@ -6,8 +6,10 @@ import io
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+from analysis import with_uncertainty
 from measure_app.report.results import Results
 from measure_app.report.row_words import row_title
+from measure_app.report.which_cv import RESULT
 from measure_app.report.workbook_cells import (
     FIRST_ROW,
     LineBlock,
@@ -74,7 +76,7 @@ def workbook_xlsx(results: Results, variant: Variant = Variant.COMPLETE) -> byte
         for table in plan.tables:
             _table(sheets, table)
         if plan.blocks:
-            _lines(sheets, plan)
+            _lines(sheets, plan, results)
             _charts(sheets, plan)
         if variant is Variant.COMPLETE:
             write_findings(sheets, results)
@@ -209,23 +211,35 @@ def _as_table(sheet: Worksheet, rows: int, columns: int) -> None:
         sheet.autofilter(FIRST_ROW - 2, 0, FIRST_ROW - 2 + rows, columns - 1)
 
 
-def _lines(sheets: Sheets, plan: Plan) -> None:
+def _lines(sheets: Sheets, plan: Plan, results: Results) -> None:
     """Write slope, intercept and what they say, law by law."""
     about = said(
         "By the sheet's own functions: plain least squares, x exact, every point of the same weight."
     )
-    sheet = sheets.add(tab("Lines"), said("Straight lines"), about, (52, 16, 10, 17, 84))
+    if sheets.variant is Variant.COMPLETE and (cv := results.findings.finding(RESULT)) is not None:
+        about += " " + said(
+            "None of these Cv is the result: that is Cv = {result}, on the sheet Findings; the sheet How "
+            "says why they differ.",
+            result=with_uncertainty(cv.value, cv.u),
+        )
+    says = [len(cell.says) for block in plan.blocks for cell in block.cells]
+    sheet = sheets.add(tab("Lines"), said("Straight lines"), about, (max(52, *says) + 2, 16, 10, 17, 84))
     line = 3
     for block in plan.blocks:
         titles = (block.title, said("value"), said("unit"), said("name in formulas"), block.law)
         sheets.header(sheet, line, titles, {0, 2, 3, 4})
+        if block.equation and sheets.variant is not Variant.TO_FILL_IN:
+            # Beside the slope, where no note stands; the charts take their titles from here.
+            formula = f'=CONCATENATE("{block.title}: ",{block.equation})'
+            sheet.write_formula(line + 1, 4, formula, sheets.look("quiet"), f"{block.title}: {block.reads}")
+            sheets.titles[block.key] = f"={in_formula('Lines')}!$E${line + 2}"
         for cell in block.cells:
             line += 1
             sheets.text(sheet, line, 0, cell.says)
             if sheets.variant is Variant.TO_FILL_IN:
                 sheet.write_blank(line, 1, None, sheets.look("ask 0.00000"))
             else:
-                sheet.write_formula(line, 1, f"={cell.formula}", sheets.look(_places(cell.value)), cell.value)
+                sheet.write_formula(line, 1, f"={cell.formula}", sheets.look(cell.shows), cell.value)
             sheets.text(sheet, line, 2, cell.unit)
             if cell.name is not None:
                 sheets.text(sheet, line, 3, cell.name, "mono")
@@ -251,15 +265,6 @@ def _agreement(sheets: Sheets, sheet: Worksheet, line: int, plan: Plan) -> None:
     sheets.text(sheet, line + 1, 2, "%")
     note = said("small if the law holds; a wrong zero of head or throw pulls them apart")
     sheets.text(sheet, line + 1, 4, note, "quiet")
-
-
-def _places(value: float) -> str:
-    size = abs(value)
-    if size >= 1000:
-        return "0"
-    if size >= 1:
-        return "0.0000"
-    return "0.00000" if size >= 0.001 else "0.000E+00"
 
 
 def _charts(sheets: Sheets, plan: Plan) -> None:
@@ -298,12 +303,12 @@ def _put(
         series["trendline"] = {
             "type": "linear",
             "name": said("straight line, plain least squares"),
-            "display_equation": True,
-            "display_r_squared": True,
+            # Its own equation would show every digit that a spreadsheet has; the title carries ours.
             "line": {"color": "#D55E00", "width": 1.75},
         }
     chart.add_series(series)
-    chart.set_title({"name": block.title, "name_font": {"size": 12}, "overlay": False})
+    name = sheets.titles.get(block.key, block.title)
+    chart.set_title({"name": name, "name_font": {"size": 11}, "overlay": False})
     grid = {"visible": True, "line": {"color": "#DFE3E8", "width": 0.75}}
     axis = {"name_font": {"size": 10, "bold": False}, "major_gridlines": grid, "label_position": "low"}
     chart.set_x_axis({"name": block.x_title, **axis})

@@ -135,6 +135,17 @@ class LineCell:
     name: str | None = None
     """Name that other formulas use for it."""
     note: str = ""
+    is_count: bool = False
+
+    @property
+    def shows(self) -> str:
+        """Number format."""
+        size = abs(self.value)
+        if self.is_count or size >= 1000:
+            return "0"
+        if size >= 1:
+            return "0.0000"
+        return "0.00000" if size >= 0.001 or size == 0.0 else "0.000E+00"
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +161,10 @@ class LineBlock:
     """Range of the points' x."""
     y: str
     cells: tuple[LineCell, ...]
+    equation: str = ""
+    """Parts of a formula that joins the line's equation, its numbers rounded, to be shown over the points."""
+    reads: str = ""
+    """That text."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

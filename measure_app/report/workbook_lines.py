@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis import FloatArray, straight_line
 from measure_app.report.workbook_cells import Input, LineBlock, LineCell, LiveTable
-from measure_app.words import marked, said
+from measure_app.words import marked, numeral, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,8 @@ class _Words:
     deviation: str
     borrowed: str
     deviation_of_g: str
+    zero: str
+    """What the line takes for its zero."""
 
 
 _BY_FREE_LINE = _Words(
@@ -58,12 +60,14 @@ _BY_FREE_LINE = _Words(
     deviation=marked("deviation of Cv from 1, a jet without losses"),
     borrowed=marked("g that comes out"),
     deviation_of_g=marked("its deviation from the accepted g"),
+    zero=marked("this line takes its own zero from the readings alone"),
 )
 _BY_ORIGIN = _Words(
     cv=marked("Cv, line through the origin"),
     deviation=marked("deviation of Cv from 1, a jet without losses, line through the origin"),
     borrowed=marked("g that comes out, line through the origin"),
     deviation_of_g=marked("its deviation from the accepted g, line through the origin"),
+    zero=marked("this line takes the marked zeros for exact"),
 )
 
 
@@ -104,13 +108,46 @@ def line_blocks(tables: tuple[LiveTable, ...], inputs: tuple[Input, ...]) -> tup
             x_title = said(law.x_title).replace("h /", "h′ /") if x_key == "hp" else said(law.x_title)
             if "hp" in table.keys and x_key == "rh":
                 x_title = law.x_title.replace("√h", "√h′")
+            equation, reads = _equation(law, cells)
             blocks.append(
                 LineBlock(
                     law.key, said(law.title), law.law, x_title, said(law.y_title), table.range(x_key),
-                    table.range(law.y), tuple(cells),
+                    table.range(law.y), tuple(cells), equation, reads,
                 )
             )  # fmt: skip
     return tuple(blocks)
+
+
+def _equation(law: _Law, cells: list[LineCell]) -> tuple[str, str]:
+    """Give the parts of a formula that joins the line's equation, and what that reads; "" without one."""
+    named = {cell.name: cell.value for cell in cells if cell.name}
+    slope, intercept = f"{law.prefix}_slope", f"{law.prefix}_intercept"
+    if slope not in named or intercept not in named:
+        return "", ""
+    parts = [f"ABS({slope})", f"ABS({intercept})", f"RSQ({cells[0].formula.partition('(')[2]}"]
+    values = [abs(named[slope]), abs(named[intercept])]
+    values.append(next((cell.value for cell in cells if cell.says == "R²"), math.nan))
+    if not math.isfinite(values[2]):
+        parts, values = parts[:2], values[:2]
+    places = [*(_figures(value) for value in values[:2]), 5][: len(parts)]
+    y, x = (title.partition(" / ")[0].rsplit(" ", 1)[-1] for title in (law.y_title, law.x_title))
+    rounded = [f"ROUND({part},{p})" for part, p in zip(parts, places, strict=True)]
+    sign = f'IF({intercept}<0," − "," + ")'
+    formula = f'"{y} = ",IF({slope}<0,"−",""),{rounded[0]}," {x}",{sign},{rounded[1]}'
+    shown = [numeral(f"{round(value, p):.15g}") for value, p in zip(values, places, strict=True)]
+    signs = ["−" if named[slope] < 0 else "", "−" if named[intercept] < 0 else "+"]
+    reads = f"{y} = {signs[0]}{shown[0]} {x} {signs[1]} {shown[1]}"
+    if len(parts) > 2:
+        formula += f',", R² = ",{rounded[2]}'
+        reads += f", R² = {shown[2]}"
+    return formula, reads
+
+
+def _figures(value: float, figures: int = 4) -> int:
+    """Give the decimal places at which a number has so many figures."""
+    if value == 0.0 or not math.isfinite(value):
+        return figures
+    return max(0, min(9, figures - 1 - math.floor(math.log10(abs(value)))))
 
 
 def _free(law: _Law, x_range: str, y_range: str, x: FloatArray, y: FloatArray) -> list[LineCell]:
@@ -149,7 +186,9 @@ def _free(law: _Law, x_range: str, y_range: str, x: FloatArray, y: FloatArray) -
                 said("scatter about the line"), f"INDEX({linest},3,2)", line.residual_sd, law.intercept_unit
             ),
         ]  # fmt: skip
-    cells.append(LineCell(said("number of points"), f"COUNT({x_range})", float(x.size), ""))
+    cells.append(
+        LineCell(said("number of points"), f"COUNT({x_range})", float(x.size), "", None, "", is_count=True)
+    )
     return cells
 
 
@@ -189,12 +228,26 @@ def _meaning(
             continue
         if law.key == "speed_root_head":
             cells += [
-                LineCell(said(words.cv), f"{name}/SQRT(2*g_assumed)", slope / math.sqrt(2 * g), ""),
+                LineCell(
+                    said(words.cv),
+                    f"{name}/SQRT(2*g_assumed)",
+                    slope / math.sqrt(2 * g),
+                    "",
+                    None,
+                    said(words.zero),
+                ),
                 *_borrowed(f"{name}^2/2", slope**2 / 2, words, g),
             ]
         elif law.key == "speed_squared_head":
             cells += [
-                LineCell(said(words.cv), f"SQRT({name}/(2*g_assumed))", math.sqrt(slope / (2 * g)), ""),
+                LineCell(
+                    said(words.cv),
+                    f"SQRT({name}/(2*g_assumed))",
+                    math.sqrt(slope / (2 * g)),
+                    "",
+                    None,
+                    said(words.zero),
+                ),
                 *_borrowed(f"{name}/2", slope / 2, words, g),
             ]
         elif law.key == "throw_squared_head" and drop is not None:
@@ -202,7 +255,7 @@ def _meaning(
             cells += [
                 LineCell(
                     said(words.cv), f"SQRT({name}/(4*{drop[0]}))", cv, "", None,
-                    said("lengths only, no g in it"),
+                    f"{said('lengths only, no g in it')}; {said(words.zero)}",
                 ),
                 LineCell(
                     said(words.deviation),

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from analysis import Finding
+from analysis import Finding, plain, with_uncertainty
 from measure_app.report.cautions import cautions
 from measure_app.report.news import ROUTES, news_of
 from measure_app.report.results import Results
 from measure_app.report.row_words import row_title
 from measure_app.report.summary import finding_name
+from measure_app.report.which_cv import RESULT, about_results, row_name
 from measure_app.report.workbook_cells import FIRST_ROW, Plan, tab
 from measure_app.report.workbook_writing import Sheets
-from measure_app.words import said, source_words
+from measure_app.words import numeral, said, source_words
 
 
 def write_findings(sheets: Sheets, results: Results) -> None:
@@ -34,7 +35,8 @@ def write_findings(sheets: Sheets, results: Results) -> None:
     sheets.header(sheet, 3, titles, {0, 1, 6, 7, 8, 9})
     row = 4
     for finding in results.findings.findings:
-        sheets.text(sheet, row, 0, finding_name(finding.name), "wrapped")
+        name = row_name(finding, results.findings)
+        sheets.text(sheet, row, 0, name, "strong" if finding.name == RESULT else "wrapped")
         sheets.text(sheet, row, 1, finding.symbol)
         for column, value in enumerate((finding.value, finding.u, *finding.interval_95), 2):
             sheets.number(sheet, row, column, value, _shows(finding.u))
@@ -45,6 +47,9 @@ def write_findings(sheets: Sheets, results: Results) -> None:
         remarks = "; ".join(said(each) for each in finding.remarks)
         sheets.text(sheet, row, 9, remarks, "wrapped")
         sheets.tall(sheet, row, (method, 62), (remarks, 62))
+        row += 1
+    if about_cv := about_results(results.findings):
+        sheets.text(sheet, row, 0, about_cv)
         row += 1
     row = _corrections(sheets, results, row + 1)
     if results.findings.undetermined:
@@ -72,7 +77,14 @@ def _corrections(sheets: Sheets, results: Results, row: int) -> int:
     """Write every correction of the law with its size in this run; give the row after them."""
     sheet = sheets.book.get_worksheet_by_name(tab("Findings"))
     changes = (said("change of Cv"), said("of mean Cv"), said("of Cd"), said("of head"), "m")
-    titles = (said("correction"), said("applied"), *changes, "", said("what happens"), said("for want of"))
+    titles = (
+        said("correction"),
+        said("applied"),
+        *changes,
+        "",
+        said("what happens"),
+        said("for want of, or what is to be said"),
+    )
     sheets.header(sheet, row, titles, {0, 1, 6, 8, 9})
     for size in results.findings.corrections:
         row += 1
@@ -81,8 +93,9 @@ def _corrections(sheets: Sheets, results: Results, row: int) -> int:
         for column, what in enumerate(("Cv", "mean Cv", "Cd", "head"), 2):
             change = size.change_of(what)
             if change is not None:
-                sheets.number(sheet, row, column, change, "0.000E+00")
-        says, missing = said(size.says), said(size.missing)
+                small = 0.0 < abs(change) < _SMALL
+                sheets.number(sheet, row, column, change, "0.000E+00" if small else "0.0000")
+        says, missing = said(size.says), said(size.missing or size.note)
         sheets.text(sheet, row, 8, says, "wrapped")
         sheets.text(sheet, row, 9, missing, "wrapped")
         sheets.tall(sheet, row, (says, 62), (missing, 62))
@@ -117,6 +130,10 @@ def _budgets(sheets: Sheets, results: Results, row: int) -> None:
             sheets.text(sheet, row, 4, said("yes") if share.shared else said("no"))
             sheets.text(sheet, row, 6, finding.unit.replace("m^0.5", "√m"))
             sheets.text(sheet, row, 8, source_words(share.source))
+
+
+_SMALL = 1e-3
+"""Below it a change is written with a power of ten."""
 
 
 def _shows(u: float) -> str:
@@ -210,13 +227,7 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
     told += [
         (
             said("Lines and Findings"),
-            said(
-                "Lines are plain least squares: x exact, all points of the same weight, standard errors from "
-                "the scatter. The program's own findings allow for errors in both variables, and for those "
-                "that all readings share (drop, rules, zeros), which no number of readings shrinks. Both "
-                "should agree within the uncertainties of the findings, and the findings' are the larger and "
-                "the more honest ones."
-            ),
+            _lines_and_findings(plan, results),
         ),
         (
             said("The two linearisations"),
@@ -231,6 +242,46 @@ def _explanations(plan: Plan, results: Results) -> list[tuple[str, str]]:
     return told
 
 
+def _lines_and_findings(plan: Plan, results: Results) -> str:
+    """Say why the sheets Lines and Findings give different values, with those of this run."""
+    words = said(
+        "Lines are plain least squares: x exact, all points of the same weight, standard errors from the"
+        " scatter, and each line with a free intercept takes its zero from the readings alone. The "
+        "program's own findings allow for errors in both variables, and for those that all readings "
+        "share (drop, rules, zeros), which no number of readings shrinks; they let no zero, nor the "
+        "jet's angle, stray farther than was stated or traced. Corrections of head, throw and drop stand"
+        " in Working and are the same for both; that of the surface's speed is in the findings alone."
+    )
+    result, slope = (results.findings.finding(n) for n in (RESULT, "slope_throw_squared_vs_head"))
+    values = {free: _values_of_cv(plan, free=free) for free in (True, False)}
+    if result is None or slope is None or not slope.value > 0.0 or not values[True]:
+        return words
+    words += " " + said(
+        "Here lines with a free intercept give Cv {free}, which such a line knows to about ± {u}; the result "
+        "is Cv = {result}, of all readings at once.",
+        free=_span(values[True]),
+        u=plain(0.5 * result.value * slope.u / slope.value, 2),
+        result=with_uncertainty(result.value, result.u),
+    )
+    if values[False]:
+        words += " " + said(
+            "Lines through the origin, which take the marked zeros for exact, give {held}.",
+            held=_span(values[False]),
+        )
+    return words
+
+
+def _values_of_cv(plan: Plan, *, free: bool) -> list[float]:
+    """Give the values of Cv on the sheet Lines, of lines with a free intercept or through the origin."""
+    wanted = "Cv" if free else said("Cv, line through the origin")
+    return [cell.value for block in plan.blocks for cell in block.cells if cell.says == wanted]
+
+
+def _span(values: list[float]) -> str:
+    low, high = numeral(f"{min(values):.4f}"), numeral(f"{max(values):.4f}")
+    return low if low == high else said("{low} to {high}", low=low, high=high)
+
+
 _TOLD = frozenset({"speed_coefficient", "discharge_coefficient", "time_to_empty_s", *ROUTES})
 
 
@@ -241,7 +292,9 @@ def _is_told(finding: Finding) -> bool:
 
 def _method(finding: Finding) -> str:
     method = said(finding.method)
-    return f"{method[:1].upper()}{method[1:]}."
+    # A symbol stays as it is: k and K are two things.
+    word = method.split(" ", 1)[0].split("-", 1)[0]
+    return f"{method[:1].upper()}{method[1:]}." if len(word) > 1 and word.isalpha() else f"{method}."
 
 
 def write_answers(sheets: Sheets, plan: Plan) -> None:
@@ -286,7 +339,7 @@ def write_answers(sheets: Sheets, plan: Plan) -> None:
             sheets.text(sheet, row, 2, f"{block.title}: {cell.says}", "wrapped")
             sheets.text(sheet, row, 3, f"={cell.formula}", "formula")
             sheets.tall(sheet, row, (f"{block.title}: {cell.says}", 44), (f"={cell.formula}", 58))
-            sheets.number(sheet, row, 4, cell.value, "0.00000" if abs(cell.value) >= 0.001 else "0.000E+00")
+            sheets.number(sheet, row, 4, cell.value, cell.shows)
             sheets.text(sheet, row, 5, cell.unit)
             row += 1
         line += 2

@@ -28,6 +28,8 @@ class Sheets:
         self.variant = variant
         self._looks = looks
         self._widths: dict[str, Sequence[float]] = {}
+        self.titles: dict[str, str] = {}
+        """Where a chart's title stands, by the key of its law."""
 
     def look(self, name: str) -> Format:
         """Give a format by its name in `workbook_looks.LOOKS`."""
@@ -62,7 +64,7 @@ class Sheets:
     def number(self, sheet: Worksheet, row: int, column: int, value: float, look: str) -> None:
         """Write a number; one that is not finite leaves the cell empty."""
         if math.isfinite(value):
-            sheet.write_number(row, column, value, self._looks[look])
+            sheet.write_number(row, column, value + 0.0, self._looks[look])  # nought has no sign
 
     def header(self, sheet: Worksheet, row: int, titles: Sequence[str], words: Container[int] = ()) -> None:
         """Write a row of column headers, to the right over numbers and to the left over words.

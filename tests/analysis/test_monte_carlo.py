@@ -282,3 +282,31 @@ def test_findings_without_readings_enough_to_refit_are_checked_all_the_same() ->
     checked = checked_by_monte_carlo(findings, two, partial(engine, run.conditions))
     assert {each.name for each in checked.checks} <= {each.name for each in findings.findings}
     assert checked.check("speed_coefficient") is not None
+
+
+def test_one_refit_that_left_another_zero_free_bends_nothing() -> None:
+    # In one of 32 refits the errors drawn make the engine leave the head's zero free: k jumps by 7 u there.
+    run = scenario("as stated", 1, 30)
+    honest = partial(engine, run.conditions)
+    findings = honest(run.series)
+    k = findings.estimates["drain_rate_root_m_per_s"]
+    asked = []
+
+    def jumps(series: Series) -> Findings:
+        made = honest(series)
+        asked.append(series)
+        if len(asked) != 4:
+            return made
+        assert made.drain is not None
+        estimate = made.estimates["drain_rate_root_m_per_s"]
+        far = dataclasses.replace(estimate, value=estimate.value + 7.0 * k.u)
+        drain = dataclasses.replace(made.drain, names=(*made.drain.names, "head_zero"))
+        return dataclasses.replace(
+            made, drain=drain, estimates={**made.estimates, "drain_rate_root_m_per_s": far}
+        )
+
+    refits, bends = bends_of(findings, run.series, jumps, 1)
+    assert refits == len(asked) == 2 * PAIRS + 1
+    bend = bends["drain_rate_root_m_per_s"]
+    assert bend.pairs == PAIRS - 1
+    assert abs(bend.bias) + abs(bend.curvature) + bend.roughness < 0.05

@@ -169,5 +169,10 @@ FUNCTIONS = {
     "f_linest": _linest,
     "f_index": lambda array, row, column: array[row - 1, column - 1],
     "f_isnumber": lambda value: isinstance(value, (int, float)),
+    "f_abs": abs,
+    "f_round": lambda value, places: round(float(value), places),
+    "f_concatenate": lambda *parts: "".join(
+        part if isinstance(part, str) else f"{part:.15g}" for part in parts
+    ),
     "f_if": lambda test, yes, no: yes if test else no,
 }

@@ -185,7 +185,7 @@ def test_settings_hold_all_that_another_needs(bench_outcome):
             )
             assert place in settings[f"rule “{rule.name}”"]
     assert settings["part measured"] == "frame 0 to frame 59"
-    assert settings["drop"] == "(0.26000 ± 0.00050) m"
+    assert settings["drop"] == "(260.00 ± 0.50) mm"
     assert settings["gauge line"].endswith("reads 1 ± 0.3 mm above the level")
 
 

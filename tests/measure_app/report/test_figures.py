@@ -158,3 +158,15 @@ def test_written_result_is_the_same_twice(table_results, tmp_path):
     assert "figures/root-head-vs-time.svg" in first
     for name in first:
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes(), name
+
+
+def test_a_strips_legend_stands_where_no_reading_is():
+    def corner(along: np.ndarray) -> int:
+        chart = replace(STRIP, found_along=along, law_along=along, hand_along=along[10:11], refusals=())
+        return draw_strip_chart(chart).axes[0].get_legend()._loc
+
+    upper_right, upper_left, lower_left = 1, 2, 3
+    # The picture's start is at its top: rows that grow go down.
+    assert corner(np.linspace(5, 35, 30)) == upper_right
+    assert corner(np.linspace(35, 5, 30)) == upper_left
+    assert corner(np.linspace(1, 12, 30)) == lower_left

@@ -177,7 +177,11 @@ def test_a_workbook_in_german_holds_numbers_and_formulas_that_work(variant: Vari
         pytest.skip("LibreOffice is not installed")
     shown = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
     for (sheet, cell), value in calculated.items():
-        assert value == pytest.approx(shown[sheet][cell].value, rel=1e-9, abs=1e-12), (sheet, cell)
+        there = shown[sheet][cell].value
+        if isinstance(there, str):  # a spreadsheet writes numbers into words as its own language does
+            assert str(value).replace(".", ",") == there.replace(".", ","), (sheet, cell)
+        else:
+            assert value == pytest.approx(there, rel=1e-9, abs=1e-12), (sheet, cell)
 
 
 def test_a_sheet_name_of_any_language_is_safe_in_a_formula(monkeypatch: pytest.MonkeyPatch) -> None:
