@@ -85,11 +85,11 @@ def test_heads_between_readings_are_told_from_eight_readings_on() -> None:
 
 
 def test_an_angle_is_left_free_from_eight_readings_on_and_where_none_was_stated() -> None:
-    law: Any = like()  # that would be asked for its pairs
-    assert ThrowsLaw.with_free_angle(law, like(rows=np.arange(7), sources=())) is None
-    assert ThrowsLaw.with_free_angle(law, like(rows=np.arange(9), sources=(LAUNCH_ANGLE,))) is None
-    with pytest.raises(AttributeError, match="pairs"):
-        ThrowsLaw.with_free_angle(law, like(rows=np.arange(8), sources=()))
+    law: Any = like()  # of law and pairs, whose heads would be asked for
+    assert ThrowsLaw.with_free_angle(law, like(rows=np.arange(7), sources=()), law) is None
+    assert ThrowsLaw.with_free_angle(law, like(rows=np.arange(9), sources=(LAUNCH_ANGLE,)), law) is None
+    with pytest.raises(AttributeError, match="head"):
+        ThrowsLaw.with_free_angle(law, like(rows=np.arange(8), sources=()), law)
 
 
 # ---------------------------------------------------------------- numbers and sizes
