@@ -47,6 +47,8 @@ class Trying:
     the readings cannot tell apart, and nothing else."""
     stated_u: float | None = None
     """SI."""
+    traced: bool = False
+    """Whether that uncertainty is of the jet's trace, and nobody stated it."""
     one_sided: bool = False
     """Whether only sizes above zero make sense."""
     expected: float | None = None
@@ -190,6 +192,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             ),
             usual=0.025,
             stated_u=angle_u,
+            traced=at.traced_angle_deg is not None,
         ),
         Trying(
             marked("tilted landing"),

@@ -127,7 +127,7 @@ def _suspect(tried: _Tried, sound: Solved, best_shape: float, basis: Basis) -> S
     elif explains < _SMALL:
         says = said("leaves the trouble as it is, whatever its size (best {shown})", shown=shown)
     else:
-        says = f"{trying.says(shown, solved.size)}; {_compared(ratio, stated, trying.unit)}"
+        says = f"{trying.says(shown, solved.size)}; {_compared(ratio, stated, trying)}"
         says = f"{says}; {said(_SHAPE_SAYS[shape])}"
     return Suspect(trying.name, size, u, trying.unit, stated, ratio, shape, explains, says, trying.check)
 
@@ -139,9 +139,17 @@ _SHAPE_SAYS = {
 }
 
 
-def _compared(ratio: float | None, stated: float | None, unit: str) -> str:
+def _compared(ratio: float | None, stated: float | None, trying: Trying) -> str:
+    unit = trying.unit
     if ratio is None or stated is None:
         return said("no uncertainty was stated for it")
+    if trying.traced:
+        words = (
+            marked("that is within what the traced jet leaves open ({stated} {unit})")
+            if ratio <= 2.0
+            else marked("that is {ratio} times what the traced jet leaves open ({stated} {unit})")
+        )
+        return said(words, ratio=plain(ratio, 2), stated=plain(stated, 2), unit=unit)
     if ratio <= 2.0:
         return said("that is within what was stated ({stated} {unit})", stated=plain(stated, 2), unit=unit)
     return said(

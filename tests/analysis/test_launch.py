@@ -70,3 +70,16 @@ def test_readings_that_lose_no_head_deny_the_model_of_the_thin_jet() -> None:
     assert "deny" not in size(0.0081)
     assert "deny" in size(0.0, capillary=True)
     assert "deny" not in size(0.0081, capillary=True)
+
+
+def test_a_suspect_is_held_against_what_was_traced_and_not_called_stated() -> None:
+    """A jet that leaves at 4° whose trace says level: Cv comes out beyond 1, and the angle is suspected."""
+    for conditions, kind in (
+        (LEVEL, "traced jet leaves open"),
+        (replace(LEVEL, traced_angle_deg=None), "stated"),
+    ):
+        diagnosis = findings_of(run(angle_deg=4.0, seed=2), conditions).diagnosis
+        assert diagnosis is not None
+        angle = next(each for group in diagnosis.groups for each in group if each.name == "launch angle")
+        assert kind in angle.says
+        assert ("stated" in angle.says) == (kind == "stated")

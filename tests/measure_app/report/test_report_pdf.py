@@ -100,7 +100,7 @@ def test_it_says_all_that_the_content_holds(pdf, content):
         *(step.says for step in content.algebra),
     ):
         assert said.replace(" ", "") in words, said
-    for about, says in content.doubts:
+    for about, says in (*content.doubts, *content.remarks):
         assert f"{about}:{says}".replace(" ", "") in words
 
 
