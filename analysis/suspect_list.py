@@ -184,7 +184,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             lambda size, s: said(
                 "the jet would have to leave {size} {words} the angle taken",
                 size=size,
-                words="above" if s > 0.0 else "below",
+                words=said("above") if s > 0.0 else said("below"),
             ),
             said(
                 "see on a zoomed frame how level the jet leaves, against the plumb line or the "
@@ -202,7 +202,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
             lambda s: Wrong(angle_rad=-s),
             lambda size, s: said(
                 "the landing would have to {words} away from the hole by {size}",
-                words="rise" if s > 0.0 else "fall",
+                words=said("rise") if s > 0.0 else said("sink"),
                 size=size,
             ),
             said("put a spirit level along the tray, or a marble on it"),
@@ -218,7 +218,7 @@ def _of_throws(basis: Basis) -> tuple[Trying, ...]:
                 "a steady draught of {size} {words} the jet would have to blow, if the jet flies as "
                 "drops; on an unbroken jet it does far less",
                 size=size,
-                words="against" if s > 0.0 else "along",
+                words=said("against") if s > 0.0 else said("along"),
             ),
             said("hang a thread beside the landing, shut windows and doors, and repeat"),
             usual=0.5,
@@ -255,7 +255,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
             lambda size, s: said(
                 "the hole's centre would have to be {size} {words} the marked one",
                 size=size,
-                words="below" if s > 0.0 else "above",
+                words=said("below") if s > 0.0 else said("above"),
             ),
             said(
                 "mark the hole's upper and lower edge in a zoomed frame and take the middle; read "
@@ -344,7 +344,7 @@ def _of_heads(basis: Basis) -> tuple[Trying, ...]:
                     "the container's area would have to be {size} {words} at the highest head than at "
                     "the lowest",
                     size=size,
-                    words="larger" if s > 0.0 else "smaller",
+                    words=said("larger") if s > 0.0 else said("smaller"),
                 ),
                 said(
                     "measure across the container outside at several heights, or pour in equal volumes "
@@ -377,7 +377,7 @@ def _of_flow(basis: Basis) -> tuple[Trying, ...]:
                 "the film's seconds would have to be {size} {words} than true ones: the speed at "
                 "which the film plays is not the one stated",
                 size=size,
-                words="longer" if s > 0.0 else "shorter",
+                words=said("longer") if s > 0.0 else said("shorter"),
             ),
             said("film a clock with a second hand, or time the whole run with a stop-watch, and compare"),
             usual=0.1,

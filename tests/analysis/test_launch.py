@@ -83,3 +83,18 @@ def test_a_suspect_is_held_against_what_was_traced_and_not_called_stated() -> No
         angle = next(each for group in diagnosis.groups for each in group if each.name == "launch angle")
         assert kind in angle.says
         assert ("stated" in angle.says) == (kind == "stated")
+
+
+def test_what_would_have_to_be_is_said_in_one_language() -> None:
+    from measure_app.words import language, use_language
+
+    before = language()
+    use_language("de")
+    try:
+        diagnosis = findings_of(run(angle_deg=4.0, seed=2), LEVEL).diagnosis
+        assert diagnosis is not None
+        said = " ".join(each.says for group in diagnosis.groups for each in group)
+    finally:
+        use_language(before)
+    assert "Winkel" in said
+    assert not {"above", "below", "along", "against", "longer", "shorter"} & set(said.split())
