@@ -267,17 +267,19 @@ def fit_all(
 ) -> tuple[JointFit, tuple[Scatter, ...]]:
     """Fit, free a facing that is denied, widen what scatters, let rules of one scale steady each other."""
     R = len(marks.rules)
-    stated = priors.tangents_u
-    fit, priors = _freed(marks, centre, focal, priors, widen=np.ones(R), equal_scales=())
-    scatter = tuple(chi_squared(marks, fit, r) for r in range(R))
+    given, stated = priors, priors.tangents_u
     widen = np.ones(R)
-    for r, (chi2, freedom, p) in enumerate(scatter):
-        if p is not None and p < P_LIMIT:  # the Birge ratio: R. T. Birge, Phys. Rev. 40 (1932) 207
-            widen[r] = math.sqrt(chi2 / freedom)
-    if np.any(widen > 1.0):
-        fit, priors = _freed(marks, centre, focal, priors, widen=widen, equal_scales=())
+    fit, priors = _freed(marks, centre, focal, given, widen=widen, equal_scales=())
+    scatter = [chi_squared(marks, fit, r) for r in range(R)]
+    # One at a time, the worst first: a graduation at a wrong place bends the camera, and with it all rules.
+    while (worst := _worst(scatter, widen)) is not None:
+        chi2, freedom, _ = scatter[worst]
+        widen[worst] = math.sqrt(chi2 / freedom)  # the Birge ratio: R. T. Birge, Phys. Rev. 40 (1932) 207
+        # What scatters more than it should denied nothing: begin from what was stated.
+        fit, priors = _freed(marks, centre, focal, given, widen=widen, equal_scales=())
+        scatter = [one if widen[r] > 1.0 else chi_squared(marks, fit, r) for r, one in enumerate(scatter)]
     if not distance_known or R < 2:
-        return _against(fit, priors, stated), scatter
+        return _against(fit, priors, stated), tuple(scatter)
     # Scales of two rules, carried to one plane, differ only by their engraving: a difference that is seen
     # tells how the camera stood and how deep the rules lie, and the better read scale steadies the other.
     # A rule that disagrees by more than all that can explain is left to itself and remarked on.
@@ -288,7 +290,16 @@ def fit_all(
             equal.append((0, r, u))
     if equal:
         fit, priors = _freed(marks, centre, focal, priors, widen=widen, equal_scales=tuple(equal))
-    return _against(fit, priors, stated), scatter
+    return _against(fit, priors, stated), tuple(scatter)
+
+
+def _worst(scatter: list[Scatter], widen: FloatArray) -> int | None:
+    """Rule, not widened yet, that scatters most of those that scatter more than was stated."""
+    ratios = [
+        chi2 / freedom if p is not None and p < P_LIMIT and done == 1.0 else 0.0
+        for (chi2, freedom, p), done in zip(scatter, widen, strict=True)
+    ]
+    return int(np.argmax(ratios)) if max(ratios) > 1.0 else None
 
 
 def _freed(
@@ -310,14 +321,18 @@ def _freed(
     fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=equal_scales)
     for _ in range(_FREED):
         a = max(priors.tangents_u, 1e-6)
-        c = np.linalg.norm(fit.gain[:2], axis=1)
-        left = np.maximum(a**2 - c**2, 0.0)
-        off = fit.parameters[:2] - priors.tangents
-        told = (c < _TOLD * a) & (np.abs(off) > _DENIED * np.sqrt(left))
-        if not told.any():
+        c2, directions = np.linalg.eigh(fit.gain[:2] @ fit.gain[:2].T)  # however the camera is rolled
+        off = directions.T @ (fit.parameters[:2] - priors.tangents)
+        told = c2 < (_TOLD * a) ** 2
+        off, left = off[told], a**2 - c2[told]
+        if np.sum(off**2 / left) <= _DENIED**2:
             break
-        priors = replace(priors, tangents_u=float(np.max(np.abs(off[told]) * a**2 / left[told])))
-        fit = fit_together(marks, centre, focal, priors, widen=widen, equal_scales=equal_scales)
+        freed = replace(priors, tangents_u=float(np.linalg.norm(off * a**2 / left)))
+        try:
+            fit = fit_together(marks, centre, focal, freed, widen=widen, equal_scales=equal_scales)
+        except CalibrationError:
+            break  # one graduation at a wrong place denies any facing, and leads to none
+        priors = freed
     return fit, priors
 
 

@@ -79,11 +79,14 @@ def test_rule_scales_are_those_of_the_true_camera(calibration, truth):
     assert upright.m_per_px == pytest.approx(0.23 / np.hypot(*np.subtract(a, b)), abs=3 * upright.m_per_px_u)
 
 
-def test_the_drop_is_refused_where_the_rule_does_not_reach(calibration):
+def test_the_drop_is_refused_where_no_rule_reaches_and_taken_where_one_lies_on_the_floor(calibration):
     drop = calibration.drop()
-    assert np.isnan(drop.values[0])
-    assert "upright steel rule" in drop.reasons[0]
-    assert "further out" in drop.reasons[0]
+    assert abs(drop.values[0] - 0.260) < 2.0 * drop.u[0]
+    assert 0.0004 < drop.u[0] < 0.0012
+    alone = calibrate(replace(bench.setup(), rules=bench.setup().rules[:1])).drop()
+    assert np.isnan(alone.values[0])
+    assert "upright steel rule" in alone.reasons[0]
+    assert "further out" in alone.reasons[0]
 
 
 def test_a_careful_set_up_draws_no_remark(calibration):
@@ -110,3 +113,18 @@ def test_points_for_drawing_come_back_to_their_values(calibration):
     seen = calibration.throw_points(throws)
     assert calibration.throws(seen, np.ones(50)).values == pytest.approx(throws, abs=1e-9)
     assert np.all(np.isnan(calibration.head_points(np.array([5.0, np.nan]))))
+
+
+def test_a_graduation_at_a_wrong_place_costs_its_own_rule_and_no_other(calibration, truth):
+    upright, tape = bench.setup().rules
+    wrong = tape.graduations[6]
+    wrong = replace(wrong, px=type(wrong.px)(wrong.px[0], 0.6))  # at the other end of the picture
+    marks = (*tape.graduations[:6], wrong, *tape.graduations[7:])
+    spoilt = calibrate(replace(bench.setup(), rules=(upright, replace(tape, graduations=marks))))
+    good, bad = spoilt.rule_fits
+    assert good.p_value > 0.01
+    assert bad.p_value < 1e-6
+    assert good.m_per_px_u < 2.0 * calibration.rule_fits[0].m_per_px_u
+    px = _pixels(truth, "contact_line_near")[:5]
+    as_before = calibration.heads(px, np.full(5, 0.1))
+    assert np.all(np.abs(spoilt.heads(px, np.full(5, 0.1)).values - as_before.values) < 3.0 * as_before.u)
