@@ -428,7 +428,7 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
         remarks = (*finding.remarks, words)
         made.append(replace(finding, interval_95=check.interval, remarks=remarks, from_trials=True))
     changed = [check for check in checks if not check.holds]
-    names = ", ".join(said(FINDING_NAMES.get(check.name, check.name)) for check in changed)
+    names = "; ".join(said(FINDING_NAMES.get(check.name, check.name)) for check in changed)
     verdict = (
         said("all hold")
         if not changed
