@@ -455,8 +455,12 @@ def test_readings_on_a_smooth_curve_keep_the_errors_that_were_stated() -> None:
 
 
 def test_a_size_is_set_against_what_was_stated() -> None:
-    assert "within what was stated" in _compared(1.5, 0.2, "mm")
-    assert "3.0 times its stated uncertainty" in _compared(3.0, 0.2, "mm")
+    stated = like(unit="mm", traced=False)
+    assert "within what was stated (0.20 mm)" in _compared(1.5, 0.2, stated)
+    assert "3.0 times its stated uncertainty (0.20 mm)" in _compared(3.0, 0.2, stated)
+    traced = like(unit="mm", traced=True)
+    assert "within what the traced jet leaves open" in _compared(1.5, 0.2, traced)
+    assert "3.0 times what the traced jet leaves open" in _compared(3.0, 0.2, traced)
 
 
 def test_a_tube_has_the_size_of_its_hole() -> None:

@@ -128,7 +128,7 @@ def test_a_table_is_derived_in_german_and_its_numbers_stay_numbers(
     asked = ["derive", str(table), "--drop", "0.3", "--drop-u", "0.001", "--no-report", "--out", str(out)]
     assert main(["--language", "de", *asked]) == 0
     account = capsys.readouterr().out
-    assert re.search(r"Geschwindigkeitszahl +Cv +0,9\d+ ± 0,0\d+ +0,9\d+ bis", account)
+    assert re.search(r"Geschwindigkeitszahl: das Ergebnis +Cv +0,9\d+ ± 0,0\d+ +0,9\d+ bis", account)
     assert not re.search(r"\d\.\d", account.partition("\n† ")[0])
     findings = json.loads((out / "findings.json").read_text(encoding="utf-8"))
     assert findings["language"] == "de"
