@@ -135,7 +135,7 @@ def steps(path: Path, settings: Path) -> None:
 
     from measure_app.clip import open_clip
     from measure_app.gui.app import make_application
-    from measure_app.gui.frame_view import FrameItem
+    from measure_app.gui.frame_item import FrameItem
     from measure_app.gui.main_window import MainWindow
 
     make_application()
