@@ -11,7 +11,7 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from measure_app.clip.opening import OpenFilm, open_film
+from measure_app.clip.opening import OpenFilm
 from measure_app.errors import ClipError
 from measure_app.words import said
 
@@ -147,7 +147,7 @@ def _settled(film: OpenFilm, table: FrameTable) -> FrameTable:
 
 def _decoded_times(film: OpenFilm) -> Iterator[tuple[int | None, bool]]:
     """Yield (pts, failed) for everything that comes out of the decoder from the start."""
-    anew = open_film(film.path, strict=film.strict)  # some containers cannot be wound back without an index
+    anew = film.anew()  # some containers cannot be wound back without an index
     try:
         for packet, _ in anew.packets():
             try:

@@ -46,6 +46,8 @@ class OpenFilm:
     """Whether the decoder reports faults that it could paper over."""
     watched: bool = False
     """Whether a fault ends the decoding of its picture though a mark on it would do."""
+    in_turn: bool = False
+    """Whether one picture is decoded after the other."""
     places: dict[int, int] = field(default_factory=dict)
     """Time by the file's own index of the packet at each byte position, ticks; avi only."""
 
@@ -66,6 +68,11 @@ class OpenFilm:
                 packet.pts = None if packet.pts is None else packet.pts + late
                 packet.dts = None if packet.dts is None else packet.dts + late
             yield packet, lost
+
+    def anew(self, *, strict: bool | None = None, watched: bool = False, in_turn: bool = False) -> OpenFilm:
+        """Open the same film once more, as `open_film` does; as strictly as this one unless told otherwise."""
+        strict = self.strict if strict is None else strict
+        return open_film(self.path, strict=strict, watched=watched, in_turn=in_turn)
 
     def close(self) -> None:
         """Close the container; frames already decoded stay good."""
@@ -151,7 +158,7 @@ def open_film(path: Path, *, strict: bool = True, watched: bool = False, in_turn
     places = {}
     if family == "avi":  # an index entry points at the chunk's head of 8 bytes, a packet at what follows
         places = {entry.pos + 8: entry.timestamp for entry in stream.index_entries}
-    return OpenFilm(path, container, stream, strict, watched, places)
+    return OpenFilm(path, container, stream, strict, watched, in_turn, places)
 
 
 def family_words(path: Path) -> str:

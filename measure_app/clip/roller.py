@@ -10,7 +10,7 @@ from typing import Any
 import av
 
 from measure_app.clip.index import FrameTable
-from measure_app.clip.opening import OpenFilm, open_film
+from measure_app.clip.opening import OpenFilm
 from measure_app.clip.trust import DENSE, Trust, has_hole
 
 _STEPS_BACK = (0, 1, 3, 10)
@@ -74,13 +74,11 @@ class Roller:
 
     def relent(self) -> None:
         """Open the film again with a decoder that papers over faults, from now on."""
-        self.close()
-        self._film = open_film(self._film.path, strict=False)
-        self._reset()
+        self._change(strict=False)
 
     def opened_anew(self, *, watched: bool = False) -> OpenFilm:
         """Open the same film once more, for a decoder of its own; `watched` as `open_film` says."""
-        return open_film(self._film.path, strict=self._film.strict, watched=watched)
+        return self._film.anew(watched=watched)
 
     @property
     def reorder_depth(self) -> int:
@@ -153,9 +151,7 @@ class Roller:
         """
         given, known = self.position, self.trust.errors
         in_turn = given is not None or self._asked == 0
-        self._reset()
-        self._film.close()
-        self._film = open_film(self._film.path, strict=self._film.strict, in_turn=in_turn)
+        self._change(in_turn=in_turn)
         self.begin(self._asked if given is None else given + 1)
         self.trust.errors += known
         self.position = given
@@ -174,11 +170,15 @@ class Roller:
         return True
 
     def _reopen(self) -> bool:
-        self._reset()  # first: what is being read must be let go of while its container is open
-        self._film.close()
-        self._film = self.opened_anew()
+        self._change(watched=self._film.watched, in_turn=self._film.in_turn)
         self._coming = self._frames()
         return True
+
+    def _change(self, **how: bool) -> None:
+        """Put the film, opened anew, in place of the one that is open; `how` as `OpenFilm.anew` says."""
+        self._reset()  # first: what is being read must be let go of while its container is open
+        self._film.close()
+        self._film = self._film.anew(**how)
 
     def _reset(self) -> None:
         self._coming = None
