@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calibration import Segment
-from measure_app.giving_back import give_back
 from measure_app.gui.lane import Job
 from measure_app.run import LinePart, Run
 
@@ -41,18 +40,15 @@ def read(wish: Sweep, job: Job) -> tuple[Strip, ...]:
     from measure_app.strips import sweep
 
     count = wish.source.info.n_frames
-    try:
-        return sweep(
-            wish.source,
-            wish.lines,
-            0,
-            count,
-            progress=job.progress,
-            stop_requested=job.stop_requested,
-            begun=job.tell,
-        )
-    finally:
-        give_back()  # and with it what work on the film before has left
+    return sweep(
+        wish.source,
+        wish.lines,
+        0,
+        count,
+        progress=job.progress,
+        stop_requested=job.stop_requested,
+        begun=job.tell,
+    )
 
 
 def _segment(part: LinePart) -> Segment:
