@@ -1,13 +1,12 @@
 """What the program itself keeps in a run under `extra`: notes, questions, second marks, readings set aside.
 
-`extra` is free: another program, or a hand with an editor, may have put anything there. What does not have
-the shape written here is passed over.
+What does not have the shape written here is passed over; the key it lies under is `own_extra`'s.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -19,13 +18,12 @@ from calibration import Segment
 from measure_app.edits import ClearLanding, ClearSurface, Edit, SetLanding, SetSurface
 from measure_app.errors import RunFileError
 from measure_app.finders import Part
+from measure_app.own_extra import KEY, own_of, with_own
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.words import marked, said
 
 Shows = Callable[[int, Spot | None], bool]
 """Tells whether a position read in a frame may be seen or counted."""
-KEY = "clepsydra"
-"""The key of `extra` under which this program keeps its own."""
 MAX_TEXT = 20_000
 """Longest text kept, characters."""
 MAX_ENTRIES = 10_000
@@ -70,13 +68,8 @@ class ReaderScatter:
     """Marks less frames."""
 
 
-def _own(run: Run) -> Mapping[str, Any]:
-    own = run.extra.get(KEY)
-    return own if isinstance(own, dict) else {}
-
-
 def _entries(run: Run, key: str) -> Iterator[dict[str, Any]]:
-    entries = _own(run).get(key)
+    entries = own_of(run).get(key)
     if isinstance(entries, list | tuple):
         for entry in entries[:MAX_ENTRIES]:
             if isinstance(entry, dict):
@@ -85,17 +78,7 @@ def _entries(run: Run, key: str) -> Iterator[dict[str, Any]]:
 
 def _with(run: Run, key: str, value: Any) -> Run:
     """Return the run with one of the program's own keys set, or taken away where the value says nothing."""
-    old = run.extra.get(KEY, {})
-    if not isinstance(old, dict):
-        words = said("holds something that this program did not put there; rename that key in the run file")
-        raise RunFileError(words, where=f"extra.{KEY}")
-    own = {name: kept for name, kept in old.items() if name != key}
-    if value:
-        own[key] = value
-    extra = {name: kept for name, kept in run.extra.items() if name != KEY}
-    if own:
-        extra[KEY] = own
-    return replace(run, extra=extra)
+    return with_own(run, key, value or None)
 
 
 def _text(value: object) -> str:
@@ -104,7 +87,7 @@ def _text(value: object) -> str:
 
 def notes_of(run: Run) -> str:
     """Return the notes on the whole run; "" where there are none."""
-    return _text(_own(run).get("notes"))
+    return _text(own_of(run).get("notes"))
 
 
 class SetNotes(Edit, frozen=True):

@@ -13,9 +13,10 @@ from analysis import BoolArray, Column, TracedJet
 from calibration import Calibration, FloatArray, Metres
 from measure_app.edits import AdoptFound, Edit
 from measure_app.finders import JetTrace
+from measure_app.own_extra import own_of, with_own
 from measure_app.run import Reading, Run
 from measure_app.series import SharedReading
-from measure_app.shared_errors import KEY, with_own, with_shared
+from measure_app.shared_errors import with_shared
 from measure_app.words import marked, said
 
 JET = "traced_jet"
@@ -64,8 +65,7 @@ def _kept(trace: JetTrace) -> dict[str, Any]:
 
 def trace_of(run: Run) -> JetTrace | None:
     """Read the trace that a run keeps; None where there is none, or nothing of the right shape."""
-    own = run.extra.get(KEY)
-    kept = own.get(JET) if isinstance(own, Mapping) else None
+    kept = own_of(run).get(JET)
     if not isinstance(kept, Mapping):
         return None
     width, lines, stretches = kept.get("width_px"), kept.get("lines"), kept.get("stretches")

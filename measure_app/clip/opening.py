@@ -70,7 +70,7 @@ class OpenFilm:
             yield packet, lost
 
     def anew(self, *, strict: bool | None = None, watched: bool = False, in_turn: bool = False) -> OpenFilm:
-        """Open the same film once more, as `open_film` does; as strictly as this one unless told otherwise."""
+        """Open the same film once more, as `open_film` does; as strictly as this one unless told."""
         strict = self.strict if strict is None else strict
         return open_film(self.path, strict=strict, watched=watched, in_turn=in_turn)
 

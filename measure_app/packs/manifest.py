@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import msgspec
 from msgspec import Meta
-from msgspec.structs import replace
 
-from measure_app.extras import KEY
+from measure_app.own_extra import own_of, with_own
 from measure_app.packs.errors import PackError
 from measure_app.packs.rescaling import Rescaling
 from measure_app.refusals import without_twins
@@ -109,8 +108,7 @@ def manifest_from(data: bytes, where: str) -> Manifest:
 
 def pack_mark_of(run: Run) -> PackMark | None:
     """Return what a run says of the pack it comes from; None where it says nothing that can be understood."""
-    own = run.extra.get(KEY)
-    entry = own.get(PACK_KEY) if isinstance(own, dict) else None
+    entry = own_of(run).get(PACK_KEY)
     if not isinstance(entry, dict):
         return None
     try:
@@ -121,9 +119,7 @@ def pack_mark_of(run: Run) -> PackMark | None:
 
 def with_pack_mark(run: Run, mark: PackMark) -> Run:
     """Return the run with the mark in its extra; everything else there stays."""
-    own: dict[str, Any] = dict(run.extra.get(KEY) or {})
-    own[PACK_KEY] = msgspec.to_builtins(mark)
-    return replace(run, extra={**run.extra, KEY: own})
+    return with_own(run, PACK_KEY, msgspec.to_builtins(mark))
 
 
 def share_name(number: int) -> str:

@@ -10,9 +10,9 @@ import pytest
 
 from measure_app.finders import JetTrace
 from measure_app.jet_path import JET, AdoptJet, trace_of
+from measure_app.own_extra import KEY
 from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
 from measure_app.run import ClipPart, Run
-from measure_app.shared_errors import KEY
 
 
 def trace() -> JetTrace:

@@ -13,11 +13,12 @@ from measure_app.clip import open_clip
 from measure_app.errors import RunFileError
 from measure_app.jet_path import AdoptSearch
 from measure_app.outcome import measure, outcome_of
+from measure_app.own_extra import KEY, with_own
 from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import load_run, save_run
 from measure_app.series import EDGE_U_PX, JET_U_PX, SharedReading
-from measure_app.shared_errors import KEY, SHARED, shared_of, with_own, with_shared
+from measure_app.shared_errors import SHARED, shared_of, with_shared
 
 BARE = Run(clip=ClipPart(path="film.mp4"), extra={"other": 1, KEY: {"notes": "kept"}})
 
