@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,6 +117,12 @@ def line_blocks(tables: tuple[LiveTable, ...], inputs: tuple[Input, ...]) -> tup
                 )
             )  # fmt: skip
     return tuple(blocks)
+
+
+def values_of_cv(blocks: Sequence[LineBlock], *, free: bool) -> list[float]:
+    """Give the values of Cv on the sheet, of lines with a free intercept or through the origin."""
+    wanted = said((_BY_FREE_LINE if free else _BY_ORIGIN).cv)
+    return [cell.value for block in blocks for cell in block.cells if cell.says == wanted]
 
 
 def _equation(law: _Law, cells: list[LineCell]) -> tuple[str, str]:

@@ -10,6 +10,7 @@ from measure_app.report.row_words import row_title
 from measure_app.report.summary import finding_name
 from measure_app.report.which_cv import RESULT, about_results, row_name
 from measure_app.report.workbook_cells import FIRST_ROW, Plan, tab
+from measure_app.report.workbook_lines import values_of_cv
 from measure_app.report.workbook_writing import Sheets
 from measure_app.words import numeral, said, source_words
 
@@ -253,7 +254,7 @@ def _lines_and_findings(plan: Plan, results: Results) -> str:
         " in Working and are the same for both; that of the surface's speed is in the findings alone."
     )
     result, slope = (results.findings.finding(n) for n in (RESULT, "slope_throw_squared_vs_head"))
-    values = {free: _values_of_cv(plan, free=free) for free in (True, False)}
+    values = {free: values_of_cv(plan.blocks, free=free) for free in (True, False)}
     if result is None or slope is None or not slope.value > 0.0 or not values[True]:
         return words
     words += " " + said(
@@ -269,12 +270,6 @@ def _lines_and_findings(plan: Plan, results: Results) -> str:
             held=_span(values[False]),
         )
     return words
-
-
-def _values_of_cv(plan: Plan, *, free: bool) -> list[float]:
-    """Give the values of Cv on the sheet Lines, of lines with a free intercept or through the origin."""
-    wanted = "Cv" if free else said("Cv, line through the origin")
-    return [cell.value for block in plan.blocks for cell in block.cells if cell.says == wanted]
 
 
 def _span(values: list[float]) -> str:
