@@ -24,7 +24,7 @@ from measure_app.report.style import (
     png_of,
     svg_of,
 )
-from measure_app.report.summary import NAMES
+from measure_app.report.summary import finding_name
 from measure_app.words import said
 
 if TYPE_CHECKING:
@@ -121,10 +121,14 @@ def _draw_pool(axes: Axes, pool: Pool) -> None:
     axes.set_yticklabels(labels if few else labels[:: max(1, len(x) // MOST_LABELS)], parse_math=False)
     axes.set_ylim(-0.7, len(x) - 0.3)
     group = "" if pool.group == "all runs" else f", {pool.group}"
-    axes.set_title(f"{NAMES.get(pool.name, pool.name)}{group}", fontsize=10)
+    axes.set_title(f"{finding_name(pool.name)}{group}", fontsize=10)
     tail = "" if unit in ("", "1") else f" / {unit}"
     shown = with_uncertainty(mean, u, unit)
-    agree = "agree" if found.consistent else said("scatter {birge:.1f} × what was stated", birge=found.birge)
+    agree = (
+        said("agree")
+        if found.consistent
+        else said("scatter {birge:.1f} × what was stated", birge=found.birge)
+    )
     axes.set_xlabel(
         said(
             "{symbol}{tail}\nmean {shown}; runs {agree}",
@@ -157,7 +161,7 @@ def draw_holes(holes: Holes) -> Figure:
             elinewidth=1.0, capsize=2.5,
         )  # fmt: skip
         axes.set_title(
-            said("{capitalize} and the hole", capitalize=NAMES[name].capitalize()),
+            said("{capitalize} and the hole", capitalize=finding_name(name).capitalize()),
             fontsize=10,
         )
         axes.set_xlabel(said("diameter of the hole $d$ / mm"))

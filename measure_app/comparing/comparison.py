@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analysis import FINDING_NAMES
 from measure_app.comparing.entries import Entry
 from measure_app.comparing.holes import Holes, holes_of
 from measure_app.comparing.pools import Common, Pool, commons_of, groups_of, pool_of
 from measure_app.errors import FindingsError
-from measure_app.report.summary import NAMES
+from measure_app.report.summary import finding_name
 from measure_app.words import said
 
 OF_ONE_RUN = frozenset({"time_to_empty_s"})
@@ -53,8 +54,8 @@ def compare(
         raise FindingsError(said("a comparison needs two runs or more; name another"), where="runs")
     commons = commons_of(entries, same, apart)
     pools: list[Pool] = []
-    names = [name for name in NAMES if any(name in each.findings for each in entries)]
-    names += sorted({name for each in entries for name in each.findings} - set(NAMES))
+    names = [name for name in FINDING_NAMES if any(name in each.findings for each in entries)]
+    names += sorted({name for each in entries for name in each.findings} - set(FINDING_NAMES))
     for name in names:
         if name in OF_ONE_RUN:
             continue
@@ -100,9 +101,7 @@ def _remarks(entries: Sequence[Entry], pools: Sequence[Pool]) -> tuple[str, ...]
     worst = [pool for pool in pools if pool.found.odd is not None]
     for label in dict.fromkeys(pool.found.values[pool.found.odd or 0].label for pool in worst):
         names = [
-            NAMES.get(pool.name, pool.name)
-            for pool in worst
-            if pool.found.values[pool.found.odd or 0].label == label
+            finding_name(pool.name) for pool in worst if pool.found.values[pool.found.odd or 0].label == label
         ]
         made.append(said("{label} is the odd one out in: {join}", label=label, join="; ".join(names)))
     return tuple(made)

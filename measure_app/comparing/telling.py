@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from analysis import with_uncertainty
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.pools import Pool, scaled
-from measure_app.report.summary import NAMES, WIDTH, shown
+from measure_app.report.summary import WIDTH, finding_name, shown
 from measure_app.words import said
 
 
@@ -45,7 +45,7 @@ def told(comparison: Comparison, place: str, files: Sequence[str], encoding: str
 
 
 def _name(pool: Pool) -> str:
-    name = said(NAMES.get(pool.name, pool.name.replace("_", " ")))
+    name = finding_name(pool.name)
     return name if pool.group == "all runs" else f"{name}, {pool.group}"
 
 
@@ -77,7 +77,7 @@ def _table(comparison: Comparison, encoding: str | None) -> list[str]:
         between = f"{factor * found.between:.2g}" if found.between > 0.0 else "–"
         rows.append(
             (
-                said(NAMES.get(pool.name, pool.name.replace("_", " "))),
+                finding_name(pool.name),
                 pool.symbol,
                 pool.group.removeprefix("hole of ").removesuffix(" runs"),
                 str(len(pool.runs)),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.holes import QUANTITIES, Holes
 from measure_app.comparing.pools import Pool
-from measure_app.report.summary import NAMES
+from measure_app.report.summary import finding_name
 from measure_app.report.workbook import MADE
 from measure_app.report.workbook_cells import Variant
 from measure_app.report.workbook_looks import LOOKS
@@ -56,11 +56,11 @@ def _runs(sheets: Sheets, comparison: Comparison) -> None:
     names = list(dict.fromkeys(pool.name for pool in comparison.pools))
     about = said("What each run found, with its standard uncertainty, own and shared sources combined.")
     sheet = sheets.add(said("Runs"), said("Runs compared"), about, (30, 12, *[14] * (2 * len(names))))
-    titles = ["run", said("hole / mm")]
+    titles = [said("run"), said("hole / mm")]
     for name in names:
         unit = next(pool.unit for pool in comparison.pools if pool.name == name)
         tail = "" if unit == "1" else f" / {unit}"
-        titles += [f"{NAMES.get(name, name)}{tail}", said("standard u")]
+        titles += [f"{finding_name(name)}{tail}", said("standard u")]
     sheets.header(sheet, 3, titles, {0})
     for row, entry in enumerate(comparison.entries, 4):
         sheets.text(sheet, row, 0, entry.label)
@@ -95,13 +95,13 @@ def _pool(sheets: Sheets, sheet: Worksheet, pool: Pool, row: int) -> int:
     n = len(found.values)
     group = "" if pool.group == "all runs" else f", {pool.group}"
     unit = "" if pool.unit == "1" else f" / {pool.unit}"
-    sheets.text(sheet, row, 0, f"{NAMES.get(pool.name, pool.name)}, {pool.symbol}{unit}{group}", "strong")
+    sheets.text(sheet, row, 0, f"{finding_name(pool.name)}, {pool.symbol}{unit}{group}", "strong")
     titles = (
-        "run",
-        "value",
+        said("run"),
+        said("value"),
         said("u, own errors"),
         said("u, shared"),
-        "weight",
+        said("weight"),
         said("(value − mean)²/u²"),
         said("off the others / u"),
     )
@@ -192,7 +192,7 @@ def _holes(sheets: Sheets, holes: Holes) -> None:
     titles = [said("hole / mm")]
     for name in QUANTITIES:
         tail = " / m" if name.endswith("_m") else ""
-        titles += [f"{NAMES[name]}{tail}", said("standard u")]
+        titles += [f"{finding_name(name)}{tail}", said("standard u")]
     titles += [said("−h_c / m, whole jet"), said("−h_c / m, drops")]
     sheets.header(sheet, 3, titles)
     for row, each in enumerate(holes.holes, 4):

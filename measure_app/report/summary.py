@@ -26,7 +26,6 @@ from measure_app.words import counted, marked, said
 WIDTH = 100
 MOST_REMARKS = 12
 
-NAMES = FINDING_NAMES
 """Findings of the contract in words, to be said by `finding_name`."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
 
@@ -72,7 +71,7 @@ _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 
 def finding_name(name: str) -> str:
     """Say which finding it is, such as ``speed coefficient``."""
-    return said(NAMES.get(name, name.replace("_", " ")))
+    return said(FINDING_NAMES.get(name, name.replace("_", " ")))
 
 
 def summary(results: Results, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:

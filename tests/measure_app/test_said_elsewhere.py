@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import re
 
+import openpyxl
 import pytest
 
 from measure_app.comparing import compare
 from measure_app.comparing import told as compared
+from measure_app.comparing.workbook import comparison_xlsx
 from measure_app.planning import Asked, forecast, plan_of
 from measure_app.planning import told as planned
 from tests.bracketed import bare
@@ -15,7 +18,7 @@ from tests.measure_app.comparing.test_comparing import repeats
 
 # Names of files, of coefficients, and what the test itself calls its runs.
 NOT_SAID = re.compile(
-    r"speed coefficient|rule along the throw|upright rule|[\w/-]+\.(?:json|csv|png)|figures/|run \d|\bCv|\bCd|\bRe\b|\bWe\b|τ"
+    r"rule along the throw|upright rule|[\w/-]+\.(?:json|csv|png)|figures/|run \d|\bCv|\bCd|\bRe\b|\bWe\b|τ"
 )
 
 
@@ -40,3 +43,12 @@ def test_a_plan_and_a_comparison_in_german() -> None:
     assert "Was der Strahl tun wird" in plan
     assert re.search(r"\d,\d+ m/s", plan)
     assert "Versuche verglichen" in a_comparison()
+
+
+@pytest.mark.usefixtures("german")
+def test_the_workbook_of_a_comparison_names_findings_in_german() -> None:
+    comparison = compare(repeats(0.960, 0.962, 0.961, 0.99))
+    book = openpyxl.load_workbook(io.BytesIO(comparison_xlsx(comparison)))
+    words = {cell.value for sheet in book for row in sheet.iter_rows() for cell in row if cell.value}
+    assert {"Geschwindigkeitszahl", "Lauf", "Gewicht", "Wert"} <= words
+    assert not {"speed coefficient", "run", "weight", "value"} & words
