@@ -30,6 +30,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -205,6 +206,7 @@ def wrong_readings(seen: Seen, part: str) -> NDArray[np.bool_]:
     return found & (off | (seen.share_seen < HIDDEN_BELOW))
 
 
+_Film = TypeVar("_Film")
 FEWEST = 10
 """Readings of a film from which its bias and scatter are told apart."""
 
@@ -214,13 +216,18 @@ def ratios(seen: Seen) -> tuple[float, float, float] | None:
     good = np.isfinite(seen.error_px) & (seen.share_seen >= VISIBLE_FROM)
     if good.sum() < FEWEST:
         return None
-    error = seen.error_px[good]
-    bias = float(np.median(error))
-    return (
-        bias / seen.shared_u_px,
-        float(np.sqrt(np.mean((error - bias) ** 2) / np.mean(seen.own_u_px[good] ** 2))),
-        float(np.sqrt(np.mean((error / seen.u_px[good]) ** 2))),
-    )
+    error, own_u = seen.error_px[good], seen.own_u_px[good]
+    whole = float(np.sqrt(np.mean((error / seen.u_px[good]) ** 2)))
+    return (*bias_and_scatter(error, own_u, seen.shared_u_px), whole)
+
+
+def bias_and_scatter(
+    error_px: NDArray[np.float64], own_u_px: NDArray[np.float64], shared_u_px: float
+) -> tuple[float, float]:
+    """Bias of a film over what its frames share, and the scatter about it over what they do not."""
+    bias = float(np.median(error_px))
+    scatter = float(np.sqrt(np.mean((error_px - bias) ** 2) / np.mean(own_u_px**2)))
+    return bias / shared_u_px, scatter
 
 
 def figures(films: list[Seen], part: str) -> Figures:
@@ -281,7 +288,7 @@ def rows(hazard: str, films: list[Measured]) -> Iterator[tuple[str, ...]]:
         )
 
 
-def pools(films: dict[str, list[Measured]]) -> Iterator[tuple[str, list[Measured]]]:
+def pools(films: dict[str, list[_Film]]) -> Iterator[tuple[str, list[_Film]]]:
     """Films together, and by how much is wrong with them."""
     kinds = {
         "*without a hazard*": [name for name in films if name == "none"],

@@ -34,7 +34,15 @@ from measure_app.runfile import load_run
 from measure_app.strips import Strip, StripLine, steadied, sweep
 from sample_clips import HAZARDS
 from tests.benchmarks.finding import truths
-from tests.benchmarks.hazards import FEWEST, film_of, first_seed, seen_of, wrong_readings
+from tests.benchmarks.hazards import (
+    FEWEST,
+    bias_and_scatter,
+    film_of,
+    first_seed,
+    pools,
+    seen_of,
+    wrong_readings,
+)
 
 WAYS = ("one line", "band", "traced jet")
 BAND = 3
@@ -149,25 +157,7 @@ def kinds_of(film: Film) -> tuple[float, float] | None:
     good = np.isfinite(error)
     if good.sum() < FEWEST:
         return None
-    bias = float(np.median(error[good]))
-    own = float(np.sqrt(np.mean(film.own_u_px[good] ** 2)))
-    return bias / film.shared_u_px, rms(error[good] - bias) / own
-
-
-def pools(films: dict[str, list[Film]]) -> list[tuple[str, list[Film]]]:
-    """All films together, and by how many hazards they have."""
-    kinds = {
-        "*without a hazard*": [name for name in films if name == "none"],
-        "*one hazard*": [name for name in films if name != "none" and "+" not in name],
-        "*several hazards*": [name for name in films if "+" in name],
-    }
-    together = [("*all*", [film for each in films.values() for film in each])]
-    together += [
-        (kind, [film for name in names for film in films[name]])
-        for kind, names in kinds.items()
-        if names and len(names) < len(films)
-    ]
-    return together
+    return bias_and_scatter(error[good], film.own_u_px[good], film.shared_u_px)
 
 
 HEAD = (
