@@ -249,7 +249,8 @@ def _line(pen: _Pen, places: dict[Handle, Pixel], ends: tuple[Kind, Kind], colou
     pen.stroke([end - along * 7 - across * 4, end, end - along * 7 + across * 4], colour)
     if name:
         lying = abs(along.x()) > abs(along.y())
-        pen.words(name, end + (QPointF(-40, -14) if lying else QPointF(8, -4)), colour)
+        upper = start if start.y() < end.y() else end  # at the lower end of an upright one is the hole
+        pen.words(name, end + QPointF(-40, -14) if lying else upper + QPointF(8, -4), colour)
 
 
 def _reading(pen: _Pen, run: Run, handle: Handle, place: Pixel) -> None:
