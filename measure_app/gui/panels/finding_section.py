@@ -61,6 +61,7 @@ class FindingSection(Section):
 
     def show_run(self) -> None:
         """Show whether there is anything to find, and what was refused."""
+        self._show_work()
         run = self._document.run
         if run is None:
             self.lack.say(said("Open a film first."))
@@ -68,11 +69,8 @@ class FindingSection(Section):
             self.lengthless.say("")
             self.spans.set_rows(())
             self.spans.setVisible(False)
-            self.find_button.setEnabled(False)
             return
-        missing = missing_for_finding(run)
-        self.find_button.setEnabled(self._document.info is not None and not missing and not self._running)
-        self.lack.say(missing)
+        self.lack.say(missing_for_finding(run))
         self._show_spans()
 
     def _show_spans(self) -> None:
@@ -111,5 +109,9 @@ class FindingSection(Section):
 
     def _on_running(self, on: bool) -> None:
         self._running = on
+        self._show_work()
+
+    def _show_work(self) -> None:
         run = self._document.run
-        self._work.show(running=on, may_start=run is not None and not missing_for_finding(run))
+        ready = run is not None and self._document.info is not None and not missing_for_finding(run)
+        self._work.show(running=self._running, may_start=ready)
