@@ -169,7 +169,7 @@ class WritingSection(Section):
         set_ready(self.stop_button, False)
         if self._waiting is not None:
             self._waiting = None
-            self._on_written(Stopped(said("stopped; nothing was written")))
+            self._stopped()
             return
         self.state.say(said("Stopping after what is being made now …"), "")
         self._services.stop_writing()
@@ -205,10 +205,7 @@ class WritingSection(Section):
 
     def _on_written(self, answer: object) -> None:
         if isinstance(answer, Stopped):
-            self._writing, self._written, self._trouble = False, None, ""
-            self._say_state()
-            self.state.say(said("Stopped. Nothing was written; what was in the folder is there still."), "")
-            self._panel.bring_into_sight(self.state)
+            self._stopped()
             return
         if isinstance(answer, AppError):
             self._fail(str(answer))
@@ -217,6 +214,12 @@ class WritingSection(Section):
         self._written, self._trouble = Path(str(answer)), ""
         self._say_state()
         self.open_button.setVisible(True)
+        self._panel.bring_into_sight(self.state)
+
+    def _stopped(self) -> None:
+        self._writing, self._written, self._trouble = False, None, ""
+        self._say_state()
+        self.state.say(said("Stopped. Nothing was written; what was in the folder is there still."), "")
         self._panel.bring_into_sight(self.state)
 
     def _fail(self, words: str) -> None:
