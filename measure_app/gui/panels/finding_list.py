@@ -106,8 +106,7 @@ class _FindingDelegate(QStyledItemDelegate):
             painter.fillRect(QRectF(rect.left(), rect.top(), 4, rect.height()), QColor(scheme.accent))
         line = float(metrics.height())
         inner = rect.adjusted(10, 5, -6, -5)
-        bold = QFont(option.font)
-        bold.setBold(True)
+        bold = _bold(option.font)
         wide = _symbol_width(option.font, finding)
         named = max(line, float(self._name_height(option, finding)))
         painter.setPen(QColor(scheme.ink))
@@ -139,9 +138,13 @@ class _FindingDelegate(QStyledItemDelegate):
 
 def _symbol_width(font: QFont, finding: Finding) -> float:
     """Return the room of a finding's symbol, which is bold, before its name, px."""
+    return QFontMetricsF(_bold(font)).horizontalAdvance(finding.symbol) + 8
+
+
+def _bold(font: QFont) -> QFont:
     bold = QFont(font)
     bold.setBold(True)
-    return QFontMetricsF(bold).horizontalAdvance(finding.symbol) + 8
+    return bold
 
 
 class FindingList(QListView):
