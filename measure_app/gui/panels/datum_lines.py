@@ -100,11 +100,8 @@ class GaugeBlock(Block):
         )
         self.drawing.setVisible(line is not None)
         self.words.say(self.drawing.words if line is not None else "")
-        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
-        if line is not None:
-            self.meniscus.set_values(line.above_level_m, line.above_level_u_m)
-        else:
-            self.meniscus.set_values(None)
+        self.behind.set_values(*((line.behind_m, line.behind_u_m) if line else (None, None)))
+        self.meniscus.set_values(*((line.above_level_m, line.above_level_u_m) if line else (None, None)))
         self._offer_radius(run)
         doubt = meniscus_doubt(line) if line is not None else ""
         self.doubt.say(f"{doubt}." if doubt else "")
@@ -174,7 +171,7 @@ class LandingBlock(Block):
         self.section.set_state(DONE if line is not None else said("{open} not drawn", open=OPEN))
         self.where.say(_line_words(line, said("along the level on which the jet lands")))
         self.behind.setEnabled(line is not None)
-        self.behind.set_values(line.behind_m, line.behind_u_m) if line else self.behind.set_values(None)
+        self.behind.set_values(*((line.behind_m, line.behind_u_m) if line else (None, None)))
 
 
 def _radius(run: Run | None) -> tuple[float, float] | None:
