@@ -8,6 +8,7 @@ from measure_app.gui.panels.datum_surroundings import CameraBlock, ContainerBloc
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Sentence, button, row
 from measure_app.gui.panels.steps import Step, waiting_words
+from measure_app.gui.panels.wording import capital
 from measure_app.gui.tools import Tool
 from measure_app.words import marked, said
 
@@ -43,7 +44,7 @@ class DatumPanel(Panel):
         run = self.run
         words = waiting_words(run)
         self.waits.say(
-            said("{waits}: with it they are corrected for looking larger or smaller.", waits=_capital(words))
+            said("{waits}: with it they are corrected for looking larger or smaller.", waits=capital(words))
             if words
             else ""
         )
@@ -63,7 +64,3 @@ class DatumPanel(Panel):
     def _tool_changed(self, tool: Tool) -> None:
         for block in self._picked:
             block.tool_changed(tool)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

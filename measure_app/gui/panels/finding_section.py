@@ -9,6 +9,7 @@ from measure_app.gui.panels.pieces import Section, Sentence, button
 from measure_app.gui.panels.reading_rows import missing_for_finding
 from measure_app.gui.panels.start_stop import StartStop
 from measure_app.gui.panels.tables import DataTable, Field
+from measure_app.gui.panels.wording import capital
 from measure_app.words import counted, marked, said
 
 if TYPE_CHECKING:
@@ -99,7 +100,7 @@ class FindingSection(Section):
             return ""
         lengths = outcome.lengths
         return "\n".join(
-            f"{each.says[0].upper()}{each.says[1:]}."
+            f"{capital(each.says)}."
             for each in without_length(lengths.readings, lengths.heads, lengths.throws)
         )
 

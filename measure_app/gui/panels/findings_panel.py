@@ -16,7 +16,7 @@ from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, resize_within_screen, row
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.wording import BORROWED_G, finding_name, with_fields
+from measure_app.gui.panels.wording import BORROWED_G, capital, finding_name, with_fields
 from measure_app.words import counted, marked, said, source_words
 
 if TYPE_CHECKING:  # graphs take long to load: not before they are looked at
@@ -250,7 +250,7 @@ class FindingsPanel(Panel):
     def _show_chosen(self) -> None:
         finding = self.list.chosen
         borrowed = finding is not None and finding.depends_on_assumed_g
-        self.method.say(f"{_capital(finding.method)}." if finding is not None else "")
+        self.method.say(f"{capital(finding.method)}." if finding is not None else "")
         self.borrowed.say(
             said(BORROWED_G) if borrowed and finding is not None and finding.symbol == "g" else ""
         )
@@ -332,8 +332,4 @@ def _remark_words(about: str, says: str, frames: tuple[int, int] | None) -> str:
             else said(" (frames {frames} to {frames2})", frames=frames[0], frames2=frames[1])
         )
     says = with_fields(says)
-    return f"{_capital(said(about))}{place}: {says}{'' if says.endswith('.') else '.'}"
-
-
-def _capital(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}"
+    return f"{capital(said(about))}{place}: {says}{'' if says.endswith('.') else '.'}"

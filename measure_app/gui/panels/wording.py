@@ -93,6 +93,11 @@ def with_fields(words: str) -> str:
     return _KEYS.sub(lambda key: _field(key[1]), words)
 
 
+def capital(words: str) -> str:
+    """Begin words with a capital, as a sentence does."""
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 def _field(key: str) -> str:
     label, step, section = _OF_FIELDS[key]
     if step is None:
