@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from msgspec.structs import replace
 from PySide6.QtCore import QPointF
-from PySide6.QtGui import QTransform
+from PySide6.QtGui import QImage, QPainter, QTransform
+from PySide6.QtWidgets import QApplication
 
 from calibration import Measures, Pixel
+from measure_app.gui import overlays
 from measure_app.gui.coords import ViewMap
+from measure_app.gui.hand import Draft
 from measure_app.gui.marks import Handle, Kind, handles_of, moved, nearest, place_of, removed, spot_of
 from measure_app.run import (
     By,
@@ -127,3 +131,23 @@ def test_a_landing_is_put_on_the_foot_of_its_place_on_the_tilted_line() -> None:
     slope = -10.0 / 740.0
     x = 160.0 + (530.0 - 160.0 + slope * (640.0 - 600.0)) / (1 + slope**2)
     assert spot.px == pytest.approx((x, 600.0 + slope * (x - 160.0)), abs=0.006)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_the_gauge_lines_name_stands_clear_of_the_hole(
+    monkeypatch: pytest.MonkeyPatch, qapp: QApplication, turned: bool
+) -> None:
+    assert qapp is not None
+    assert RUN.gauge_line is not None
+    line = RUN.gauge_line
+    run = replace(RUN, gauge_line=LinePart(line.to_px, line.from_px)) if turned else RUN
+    named: dict[str, QPointF] = {}
+    monkeypatch.setattr(overlays._Pen, "words", lambda _pen, text, at, _colour: named.update({text: at}))
+    picture = QImage(1000, 700, QImage.Format.Format_RGB32)
+    painter = QPainter(picture)
+    scene = overlays.Scene(run, 0, handles_of(run, 0), Draft(), None, ())
+    overlays.paint(painter, ViewMap(QTransform()), scene)
+    painter.end()
+    # The hole is marked at y = 420, ten pixels below the line's lower end.
+    assert named["gauge line"].y() < 100.0
+    assert named["landing line"].x() > 800.0
