@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.medians import known_median, median
-from measure_app.finders.path import running_size, smooth_course, window_of
+from measure_app.finders.path import half_window, running_size, smooth_course
 from measure_app.finders.track import Why, reasons_of
 
 _RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.10, 0.157, 0.8, 0.16, 0.015
@@ -95,7 +95,7 @@ def judge_landing(
         1.5 * width, 6.0 * known_median(seen.disagreement)
     )
     usable = ~(damaged | off_end | faint | apart | covered)
-    course, scatter = smooth_course(landing, usable.astype(np.float64), window_of(n))
+    course, scatter = smooth_course(landing, usable.astype(np.float64), half_window(n))
     unrest = np.nan_to_num(scatter, nan=1.0)
     single = np.nan_to_num(seen.disagreement, nan=1.0)
     lines = np.maximum(support, 1.0)
@@ -139,6 +139,6 @@ def _jumps(landing: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
         return np.ones(len(places))
     bends -= known_median(bends)
     all_through = 1.4826 * known_median(np.abs(bends))
-    around = running_size(bends, window_of(len(places)))
+    around = running_size(bends, half_window(len(places)))
     around = np.where(np.isfinite(around), around, all_through)
     return np.asarray(0.5 * (all_through**2 + around**2), dtype=np.float64)

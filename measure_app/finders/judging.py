@@ -9,7 +9,7 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
 from measure_app.finders.medians import known_median, median, quantile
-from measure_app.finders.path import from_curve, loose_ends, smooth_in_time, strayed
+from measure_app.finders.path import from_curve, half_window, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
 
@@ -80,7 +80,7 @@ def judge(
     fit_for = ~(damaged | off_end | faint | covered)
     if strange is not None:
         fit_for &= ~strange
-    half = int(np.clip(n // 14, 8, 60))
+    half = half_window(n)
     course, scatter = smooth_in_time(
         fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half, clock
     )

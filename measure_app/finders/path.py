@@ -108,7 +108,7 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
     return course, scatter
 
 
-def window_of(n: int) -> int:
+def half_window(n: int) -> int:
     """Half width, frames, of the window in which n frames are held against their neighbours."""
     return int(np.clip(n // 14, 8, 60))
 

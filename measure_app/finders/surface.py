@@ -15,7 +15,7 @@ from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import column_medians, median, quantile
 from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line, untold
-from measure_app.finders.path import best_path, clock_of
+from measure_app.finders.path import best_path, clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
 from measure_app.finders.steadiness import Drift, with_shared_drift
@@ -353,7 +353,7 @@ def _refine(
     light = sight.rows(sample)
     start = _steepest(light, course[sample])
     if stands_out is not None and shows_line(light, start, stands_out):
-        half = int(np.clip(n // 14, 8, 60))
+        half = half_window(n)
         lines, line = find_lines(sight.codes, sight.table, course, sample, half, clock)
         if line.plausible:
             return lines, line.blur_px, line
