@@ -100,12 +100,12 @@ def fit_edges(
     place = np.clip(start, centre - 2.0, centre + 2.0)
     for _ in range(passes):
         columns, by_place = _columns(index - place[:, None], blur_px, thick_px)
-        normal = _normal(columns)
-        amplitudes = _solved(normal, columns, y)
+        normal = normal_of(columns)
+        amplitudes = amplitudes_of(normal, columns, y)
         residual = y - np.einsum("knm,nk->nm", columns, amplitudes)
         slope = np.einsum("knm,nk->nm", by_place, amplitudes[:, 2:])
         # The part of the slope that the amplitudes cannot imitate.
-        free = slope - np.einsum("knm,nk->nm", columns, _solved(normal, columns, slope))
+        free = slope - np.einsum("knm,nk->nm", columns, amplitudes_of(normal, columns, slope))
         information = np.einsum("nm,nm->n", free, free)
         move = np.einsum("nm,nm->n", free, residual) / np.maximum(information, 1e-12)
         place = np.clip(place + np.clip(move, -0.8, 0.8), centre - 3.0, centre + 3.0)
@@ -114,11 +114,13 @@ def fit_edges(
     return EdgeFit(place, information, contrast, misfit)
 
 
-def _normal(columns: FloatArray) -> FloatArray:
-    return np.asarray(np.einsum("inm,jnm->nij", columns, columns) + 1e-9 * np.eye(len(columns)))
+def normal_of(columns: FloatArray, ridge: float = 1e-9) -> FloatArray:
+    """Normal equations (n, k, k) of the columns (k, n, m) of every frame, kept from being singular."""
+    return np.asarray(np.einsum("inm,jnm->nij", columns, columns) + ridge * np.eye(len(columns)))
 
 
-def _solved(normal: FloatArray, columns: FloatArray, y: FloatArray) -> FloatArray:
+def amplitudes_of(normal: FloatArray, columns: FloatArray, y: FloatArray) -> FloatArray:
+    """Amplitudes (n, k) of the columns (k, n, m) that come closest to y (n, m)."""
     right = np.einsum("knm,nm->nk", columns, y)
     return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
 
@@ -145,5 +147,5 @@ def _misfit(light: NDArray[np.float32], start: FloatArray, blur_px: float, rough
     y = np.take_along_axis(light, index, axis=1).astype(np.float64)
     place = fit_edges(light, start, blur_px, passes=3).place
     columns, _ = _columns(index - place[:, None], blur_px, 0.0)
-    residual = y - np.einsum("knm,nk->nm", columns, _solved(_normal(columns), columns, y))
+    residual = y - np.einsum("knm,nk->nm", columns, amplitudes_of(normal_of(columns), columns, y))
     return np.asarray(np.sqrt(np.mean(residual**2, axis=1)), dtype=np.float64)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.edge import EdgeFit
+from measure_app.finders.edge import EdgeFit, amplitudes_of, normal_of
 from measure_app.finders.medians import column_medians, median, row_medians
 from measure_app.finders.sight import Sight
 
@@ -28,6 +28,8 @@ _WORSE = 1.7
 """By how much worse the fit may be than one to the frame alone, which has more that it can bend."""
 _FURTHEST_PX = 0.75
 """How far the better place may lie from the first one; further off it is another edge's."""
+_RIDGE = 1e-6
+"""Keeps a side that is black, and has no amplitude, from making the fit singular."""
 
 
 def with_known_sides(sight: Sight, fit: EdgeFit, trusted: NDArray[np.bool_], blur_px: float) -> EdgeFit:
@@ -168,18 +170,12 @@ def _fitted(
             [above * (1.0 - mixed), below * mixed + step[:, None] * np.interp(x, grid, padded)]
         )
         slopes = np.stack([above * density, -below * density - step[:, None] * np.interp(x, grid, by_place)])
-        bright = _solved(columns, seen)
+        normal = normal_of(columns, _RIDGE)
+        bright = amplitudes_of(normal, columns, seen)
         slope = np.einsum("knm,nk->nm", slopes, bright)
         left = seen - np.einsum("knm,nk->nm", columns, bright)
-        slope = slope - np.einsum("knm,nk->nm", columns, _solved(columns, slope))
+        slope = slope - np.einsum("knm,nk->nm", columns, amplitudes_of(normal, columns, slope))
         information = np.sum(slope**2, axis=1)
         move = np.sum(slope * left, axis=1) / np.maximum(information, 1e-9)
         place = np.clip(place + np.clip(move, -0.8, 0.8), start - 3.0, start + 3.0)
     return place, information, bright, np.sqrt(np.mean(left**2, axis=1))
-
-
-def _solved(columns: FloatArray, y: FloatArray) -> FloatArray:
-    """Amplitudes (n, 2) of two columns (2, n, m); of one that is black, none."""
-    normal = np.einsum("inm,jnm->nij", columns, columns) + 1e-6 * np.eye(2)
-    right = np.einsum("knm,nm->nk", columns, y)
-    return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
