@@ -33,11 +33,7 @@ def quantile(values: NDArray[_Float], share: float) -> float:
 
 def known_median(values: NDArray[_Float]) -> float:
     """Median of the values that are not NaN; NaN where there is none."""
-    ordered = np.sort(values, axis=None)
-    count = len(ordered) - int(np.count_nonzero(np.isnan(ordered)))
-    if not count:
-        return float("nan")
-    return float((ordered[(count - 1) // 2] + ordered[count // 2]) * values.dtype.type(0.5))
+    return median(values[~np.isnan(values)])
 
 
 def row_medians(values: NDArray[_Float]) -> NDArray[_Float]:
@@ -49,9 +45,7 @@ def row_medians(values: NDArray[_Float]) -> NDArray[_Float]:
 
 def column_medians(values: NDArray[_Float]) -> NDArray[_Float]:
     """Median of each column of (n, m) finite values, n at least 1; (m,)."""
-    ordered = np.sort(values, axis=0)
-    low, high = ordered[(len(values) - 1) // 2], ordered[len(values) // 2]
-    return np.asarray((low + high) * values.dtype.type(0.5), dtype=values.dtype)
+    return row_medians(values.T)
 
 
 def masked_row_medians(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
