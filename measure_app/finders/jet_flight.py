@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.medians import masked_row_medians, median
-from measure_app.finders.path import half_window, running_size, smooth_course
+from measure_app.finders.path import smooth_course, steadied_variance
 
 _FEWEST_TO_LAG = 20
 """Frames from which the jet's time of flight may be fitted."""
@@ -129,8 +129,7 @@ def _leaning(
     # How far the landing shifts for one unit of lean.
     slope = norms[0] / np.maximum((w * basis[1] ** 2).sum(axis=1), 1e-9)
     mean = (w * early).sum(axis=1) / np.maximum(w.sum(axis=1), 1e-9)
-    around = running_size(np.where(usable, lean, np.nan), half_window(len(lean)))
-    square = 0.5 * (sizes[0] ** 2 + np.where(np.isfinite(around), around, sizes[0]) ** 2)
+    square = steadied_variance(np.where(usable, lean, np.nan))
     reach = np.where(usable, slope * mean, 0.0)
     return share * lean * reach, np.sqrt(share * (1.0 - share) * square) * reach
 

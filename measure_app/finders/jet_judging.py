@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.medians import known_median, median
-from measure_app.finders.path import half_window, running_size, smooth_course
+from measure_app.finders.path import half_window, smooth_course, steadied_variance
 from measure_app.finders.track import Why, reasons_of
 
 _RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.10, 0.157, 0.8, 0.16, 0.015
@@ -137,8 +137,4 @@ def _jumps(landing: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
     bends[1:-1] = (places[2:] + places[:-2] - 2.0 * places[1:-1]) / np.sqrt(6.0)
     if not np.isfinite(bends).any():
         return np.ones(len(places))
-    bends -= known_median(bends)
-    all_through = 1.4826 * known_median(np.abs(bends))
-    around = running_size(bends, half_window(len(places)))
-    around = np.where(np.isfinite(around), around, all_through)
-    return np.asarray(0.5 * (all_through**2 + around**2), dtype=np.float64)
+    return steadied_variance(bends - known_median(bends))

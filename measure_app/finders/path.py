@@ -113,9 +113,16 @@ def half_window(n: int) -> int:
     return int(np.clip(n // 14, 8, 60))
 
 
-def running_size(values: FloatArray, half: int) -> FloatArray:
-    """Scatter about zero of the values (n,) within `half` frames of each, by medians."""
-    return np.asarray(1.4826 * _running_median(np.abs(values), half), dtype=np.float64)
+def steadied_variance(values: FloatArray) -> FloatArray:
+    """Variance about zero near each of the values (n,), by medians; a value that is not known is NaN.
+
+    Neighbours tell their own scatter only roughly: that of the whole run counts as much.
+    """
+    size = np.abs(values)
+    whole = known_median(size)
+    around = _running_median(size, half_window(len(values)))
+    around = np.where(np.isfinite(around), around, whole)
+    return np.asarray(0.5 * 1.4826**2 * (whole**2 + around**2), dtype=np.float64)
 
 
 def clock_of(seconds: FloatArray | None, n: int) -> FloatArray:
