@@ -239,28 +239,26 @@ def fit_lines(
     half : half width, in frames, of the window in which the neighbours are asked
     shape_known : whether the line's shape is that of this run, not a first guess
     """
-
-    def fitted(start: FloatArray, passes: int) -> EdgeFit:
-        parts = [
-            fit_edges(
-                table[levels[i : i + _CHUNK]],
-                start[i : i + _CHUNK],
-                line.blur_px,
-                passes,
-                thick_px=line.thick_px,
-            )
-            for i in range(0, len(levels), _CHUNK)
-        ]
-        return EdgeFit(
-            *(np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
-        )
-
-    tried = [fitted(course + shift * line.thick_px, 4) for shift in _TRIED]
+    tried = [_fitted(levels, table, course + shift * line.thick_px, line, 4) for shift in _TRIED]
     # As long as its shape is not known, fits to single frames fail too often for their path to help.
     first = _continuous(tried, course) if shape_known else better(*tried)
     weights = first.information / np.maximum(first.misfit, 0.1) ** 2
     smooth, _ = smooth_in_time(first.place, np.minimum(weights, 50.0 * median(weights)), half, clock)
-    return fitted(np.where(np.isfinite(smooth), smooth, first.place), 5)
+    start = np.where(np.isfinite(smooth), smooth, first.place)
+    return _fitted(levels, table, start, line, 5)
+
+
+def _fitted(levels: Plane, table: LightArray, start: FloatArray, line: Line, passes: int) -> EdgeFit:
+    """Fit a line of known shape in every frame, some frames at a time."""
+    parts = [
+        fit_edges(
+            table[levels[i : i + _CHUNK]], start[i : i + _CHUNK], line.blur_px, passes, thick_px=line.thick_px
+        )
+        for i in range(0, len(levels), _CHUNK)
+    ]
+    return EdgeFit(
+        *(np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
+    )
 
 
 def _continuous(fits: list[EdgeFit], course: FloatArray) -> EdgeFit:
@@ -341,15 +339,10 @@ def untold(
     misfit = np.maximum(fit.misfit[rows], _LEAST_MISFIT)
     worse = np.full(len(rows), np.inf)
     for side in (-line.thick_px, line.thick_px):
-        for first in range(0, len(rows), _CHUNK):
-            part = slice(first, first + _CHUNK)
-            other = fit_edges(
-                table[levels[rows[part]]], place[part] + side, line.blur_px, 6, thick_px=line.thick_px
-            )
-            near = np.abs(np.abs(other.place - place[part]) - line.thick_px) < 0.6 * line.thick_px
-            rival = near & (np.sign(other.contrast) != sign[part])
-            factor = np.where(rival, other.misfit / misfit[part], np.inf)
-            worse[part] = np.minimum(worse[part], factor)
+        other = _fitted(levels[rows], table, place + side, line, 6)
+        near = np.abs(np.abs(other.place - place) - line.thick_px) < 0.6 * line.thick_px
+        rival = near & (np.sign(other.contrast) != sign)
+        worse = np.minimum(worse, np.where(rival, other.misfit / misfit, np.inf))
     for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
         out[rows[stretch]] = np.median(worse[stretch]) < _TOLD
     return out
