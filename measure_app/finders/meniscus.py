@@ -151,7 +151,7 @@ def _shape(light: LightArray, lower: FloatArray) -> Line:
 
     blurs, thicks = 0.45 * 1.15 ** np.arange(11), 1.0 * 1.14 ** np.arange(16)
     trials = [Line(float(b), float(t)) for b in blurs for t in thicks if t >= 1.1 * b]
-    rough = trials[int(np.argmin(_losses(light[::2], lower[::2], trials)))]
+    rough = trials[int(np.argmin(_losses(light[::2], (lower[::2],), trials)))]
     first = np.log([rough.blur_px, rough.thick_px])
 
     def loss(x: NDArray[np.float64]) -> float:
@@ -178,15 +178,10 @@ def _loss(light: LightArray, starts: tuple[FloatArray, ...], line: Line) -> floa
     Frames in which something behind shows beside the line tell nothing of its shape. The window must not
     change with the trial, or small windows would always seem to fit best.
     """
-    fits = [
-        fit_edges(light, start, line.blur_px, 4, thick_px=line.thick_px, window=_WINDOW_PX)
-        for start in starts
-    ]
-    misfit = np.sort(better(*fits).misfit)
-    return float(np.mean(misfit[: max(1, len(misfit) // 2)] ** 2))
+    return float(_losses(light, starts, [line])[0])
 
 
-def _losses(light: LightArray, start: FloatArray, trials: Sequence[Line]) -> FloatArray:
+def _losses(light: LightArray, starts: tuple[FloatArray, ...], trials: Sequence[Line]) -> FloatArray:
     """What `_loss` gives for each of many lines, (k,), all fitted at once."""
     m = len(light)
     losses = []
@@ -194,15 +189,12 @@ def _losses(light: LightArray, start: FloatArray, trials: Sequence[Line]) -> Flo
         some = trials[first : first + _AT_ONCE]
         blur = np.repeat([each.blur_px for each in some], m)[:, None]
         thick = np.repeat([each.thick_px for each in some], m)[:, None]
-        fit = fit_edges(
-            np.tile(light, (len(some), 1)),
-            np.tile(start, len(some)),
-            blur,
-            4,
-            thick_px=thick,
-            window=_WINDOW_PX,
-        )
-        misfit = np.sort(fit.misfit.reshape(len(some), m), axis=1)
+        alike = np.tile(light, (len(some), 1))
+        fits = [
+            fit_edges(alike, np.tile(start, len(some)), blur, 4, thick_px=thick, window=_WINDOW_PX)
+            for start in starts
+        ]
+        misfit = np.sort(better(*fits).misfit.reshape(len(some), m), axis=1)
         losses.append(np.mean(misfit[:, : max(1, m // 2)] ** 2, axis=1))
     return np.concatenate(losses)
 
