@@ -236,10 +236,10 @@ def _off(
         return gap
     # What stands still, or runs elsewhere, does so within the stretch as well, however unsure its place is.
     lever = clock[stretch] - np.mean(clock[stretch])
-    over = float(np.ptp(clock[stretch])) / float(lever @ lever)
-    slope = lever @ basis[stretch] / float(lever @ lever) * float(np.ptp(clock[stretch]))
-    u = size * np.sqrt(over**2 * float(lever @ lever) + 6.0 * float(slope @ inverse @ slope))
-    return max(gap, abs(over * float(lever @ apart)) / max(1.0, 3.5 * float(u)))
+    rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever  # from its first frame to its last
+    slope = rise @ basis[stretch]
+    u = size * np.sqrt(float(rise @ rise) + 6.0 * float(slope @ inverse @ slope))
+    return max(gap, abs(float(rise @ apart)) / max(1.0, 3.5 * float(u)))
 
 
 def loose_ends(
@@ -270,18 +270,31 @@ def loose_ends(
         for inward in (stretch, stretch[::-1]):
             for loose in range(_ENDS, 0, -1):
                 ends, rest = inward[:loose], inward[loose : loose + 3 * half]
-                if len(rest) < half:
-                    continue
-                basis = np.polynomial.chebyshev.chebvander((clock - clock[rest[0]]) / np.ptp(clock[rest]), 2)
-                inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(3))
-                curve = basis[ends] @ (inverse @ (basis[rest].T @ positions[rest]))
-                bent = np.sum((basis[ends] @ inverse) * basis[ends], axis=1)
-                u = np.median(own_u[rest]) * np.sqrt(1.0 + bent)
-                off = np.abs(positions[ends] - curve) > np.maximum(4.0 * u, least_px)
-                if off.all():
+                if len(rest) >= half and _leave(positions, own_u, clock, ends, rest, least_px):
                     out[ends] = True
                     break
     return out
+
+
+def _leave(
+    positions: FloatArray,
+    own_u: FloatArray,
+    clock: FloatArray,
+    ends: NDArray[np.intp],
+    rest: NDArray[np.intp],
+    least_px: float,
+) -> bool:
+    """Whether all the ends lie off where the rest leads to."""
+    length = np.ptp(clock[rest])
+    at_ends, at_rest = (
+        np.polynomial.chebyshev.chebvander((clock[rows] - clock[rest[0]]) / length, 2)
+        for rows in (ends, rest)
+    )
+    inverse = np.linalg.inv(at_rest.T @ at_rest + 1e-9 * np.eye(3))
+    curve = at_ends @ (inverse @ (at_rest.T @ positions[rest]))
+    bent = np.sum((at_ends @ inverse) * at_ends, axis=1)
+    u = np.median(own_u[rest]) * np.sqrt(1.0 + bent)
+    return bool(np.all(np.abs(positions[ends] - curve) > np.maximum(4.0 * u, least_px)))
 
 
 _ENDS = 3
