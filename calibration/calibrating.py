@@ -123,7 +123,7 @@ def calibrate(setup: Setup) -> Calibration:
         _drop_reach=drop_reach_of(setup, plane, names, head_reach),
         _head_gap=gaps[0],
         _throw_gap=gaps[1],
-        _drop_gap="" if np.any(plane.drop_rules) and not gaps[2] else gaps[0] or gaps[2],
+        _drop_gap=gaps[2],
     )
 
 
@@ -233,8 +233,10 @@ def _gaps(setup: Setup, plane: Plane) -> tuple[str, str, str]:
         head = said("no rule measures heads: add one to rules with “measures” head or both")
     if not np.any(plane.throw_rules):
         throw = said("no rule measures throws: add one to rules with “measures” throw or both")
-    if setup.landing_line is None:
-        drop = said("no landing_line: draw it to read the drop from the frame, or give drop.value_m")
+    if not np.any(plane.drop_rules):
+        drop = head
+    elif setup.landing_line is None:
+        drop = head or said("no landing_line: draw it to read the drop from the frame, or give drop.value_m")
     return head, throw, drop
 
 
