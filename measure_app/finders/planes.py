@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.medians import median
-from measure_app.finders.path import clock_of
 from measure_app.finders.track import Why
 from measure_app.words import said
 
@@ -52,14 +51,14 @@ class Seen:
         return np.array([each is None for each in self.why])
 
 
-def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArray | None = None) -> Seen:
+def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0) -> Seen:
     """Read in the light what colour confirms; in colour where light does not show the edge.
 
     Parameters
     ----------
     light, colour : the surface as read in either
+    clock : (n,) when each frame was taken, −1 to 1
     site_u_px : px along the line, standard uncertainty of where the film's colour was taken
-    clock : (n,) when each frame was taken, −1 to 1; None: evenly spaced
     """
     if light.line:
         return light
@@ -78,13 +77,7 @@ def joined(light: Seen, colour: Seen, site_u_px: float = 0.0, *, clock: FloatArr
                 why = tuple(
                     Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
                 )
-                return _filled(
-                    replace(light, why=why),
-                    colour,
-                    offset,
-                    size,
-                    clock_of(None, n) if clock is None else clock,
-                )
+                return _filled(replace(light, why=why), colour, offset, size, clock)
     if tinted.sum() >= _FEW * n:
         words = said(
             "the surface was followed in the film's colours, where it shows, and not in brightness, where "

@@ -85,7 +85,7 @@ def find_surface(
     else:
         tinted = _read(colour, course, damaged, marks, clock, of_colour=True)
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
-        got = joined(bright, tinted, strip.colour_u_px, clock=clock)
+        got = joined(bright, tinted, clock, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
     along = got.place if falls_forward else (length - 1) - got.place

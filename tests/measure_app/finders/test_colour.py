@@ -12,6 +12,7 @@ from scipy.special import ndtr
 from calibration import FloatArray, Pixel, Segment
 from measure_app.clip import open_clip, write_clip
 from measure_app.finders import Hints, find_surface
+from measure_app.finders.path import clock_of
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.track import Why
 from measure_app.strips import COLOUR_STEPS, Strip, StripLine, steadied, sweep
@@ -88,7 +89,7 @@ def test_where_light_and_colour_part_light_is_not_believed() -> None:
     none: tuple[Why | None, ...] = (None,) * n
     light = Seen(slipped, np.full(n, 0.05), 0.05, none, np.full(n, 40.0))
     colour = Seen(line + 0.3, np.full(n, 0.2), 0.1, none, np.full(n, 20.0))
-    both = joined(light, colour)
+    both = joined(light, colour, clock_of(None, n))
     assert set(both.why[25:32]) == {Why.ASTRAY}
     assert both.holds.sum() == n - 7
     assert both.place[both.holds] == pytest.approx(line[both.holds])
@@ -103,7 +104,7 @@ def test_light_that_begins_below_a_dyes_colour_is_not_the_edge(later_px: float, 
     light = Seen(line + later_px, np.full(n, 0.1), 0.1, none, np.full(n, 12.0))
     colour = Seen(line, np.full(n, 0.3), 0.2, none, np.full(n, 10.0))
     expected = line if followed == "colour" else line + later_px
-    assert joined(light, colour).place == pytest.approx(expected)
+    assert joined(light, colour, clock_of(None, n)).place == pytest.approx(expected)
 
 
 def test_colour_is_read_where_it_was_taken(tmp_path: Path) -> None:
@@ -143,8 +144,9 @@ def test_colour_taken_nobody_knows_where_is_less_sure_along_the_columns(tmp_path
         strips = sweep(clip, [upright, level], 0, 4)
     assert [strip.colour_u_px for strip in strips] == pytest.approx([0.0, 0.25])
     none: tuple[Why | None, ...] = (None,) * 10
+    even = clock_of(None, 10)
     dark = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, (Why.FAINT,) * 10, np.full(10, 1.0))
     tint = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, none, np.full(10, 20.0))
-    assert joined(dark, tint, 0.25).shared_u == pytest.approx(
-        np.sqrt(joined(dark, tint).shared_u ** 2 + 0.25**2)
+    assert joined(dark, tint, even, 0.25).shared_u == pytest.approx(
+        np.sqrt(joined(dark, tint, even).shared_u ** 2 + 0.25**2)
     )
