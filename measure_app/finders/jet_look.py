@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.medians import median, quantile, row_medians
-from measure_app.strips import Strip
+from measure_app.strips import Strip, spread_rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +59,7 @@ def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) 
     """Brightness of every frame against the usual one, from all along the lines; None where it is steady."""
     together = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32) - black
     whole = np.flatnonzero(~damaged)
-    usual = row_medians(together[whole[np.unique(np.linspace(0, len(whole) - 1, 61).astype(int))]].T)
+    usual = row_medians(together[whole[spread_rows(len(whole), 61)]].T)
     lit = usual > 8.0
     if lit.sum() < 10:
         return None
@@ -75,10 +75,12 @@ def background_of(
 ) -> Background:
     """Take what a line shows without the jet from the median of many frames, exposure allowed for."""
     whole = np.flatnonzero(~damaged)
-    rows = whole[np.unique(np.linspace(0, len(whole) - 1, 121).astype(int))]
+    rows = whole[spread_rows(len(whole), 121)]
     sample = strip.levels[rows].T.astype(np.float32)
     if gain is not None:
-        sample = np.float32(black) + (sample - np.float32(black)) / np.maximum(gain[rows], np.float32(0.05))
+        sample -= np.float32(black)
+        sample /= np.maximum(gain[rows], np.float32(0.05))
+        sample += np.float32(black)
     usual = row_medians(sample)
     level = 2.0 ** (strip.bit_depth - 8)
     noise = max(1.4826 * median(np.abs(sample - usual[:, None])), 0.4 * level)
@@ -98,7 +100,7 @@ def widths_of(
         known = np.flatnonzero(np.isfinite(places))
         if not len(known):
             continue
-        rows = known[np.unique(np.linspace(0, len(known) - 1, 120).astype(int))]
+        rows = known[spread_rows(len(known), 120)]
         where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
         profile = np.mean(ground.activity_at(strip.levels, rows, where), axis=0)
         profile = np.maximum(profile - median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_look import Background
 from measure_app.finders.medians import median
-from measure_app.strips import Strip
+from measure_app.strips import Strip, spread_rows
 
 _NEAR, _FAR = 1.1, 2.2
 """Between so many widths from its middle, what is beside the jet is looked at."""
@@ -55,7 +55,7 @@ def middles_of(
         rows = np.flatnonzero(usable)
         if len(rows) < _FEWEST:
             continue
-        rows = rows[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), _MOST)).astype(int))]
+        rows = rows[spread_rows(len(rows), _MOST)]
         base = np.floor(places[rows]).astype(int)
         part = (places[rows] - base)[:, None]
         columns: NDArray[np.intp] = base[:, None] + steps

@@ -12,6 +12,7 @@ from measure_app.finders.medians import known_median, median, quantile
 from measure_app.finders.path import from_curve, half_window, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
+from measure_app.strips import spread_rows
 
 _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
@@ -166,7 +167,7 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
     a frame is covered when a stretch of the line departs from that by far more than usual.
     """
     n, length = levels.shape
-    sample = np.unique(np.linspace(0, n - 1, 160).astype(int))
+    sample = spread_rows(n, 160)
     margin = 4.0 + 14.0 * blur_px
     light = table[levels[sample]]
     along = np.arange(length)

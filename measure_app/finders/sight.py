@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from measure_app.clip import Plane
 from measure_app.finders.edge import light_table
-from measure_app.strips import COLOUR_STEPS, Strip
+from measure_app.strips import COLOUR_STEPS, Strip, spread_rows
 
 LightArray = NDArray[np.float32]
 
@@ -48,7 +48,7 @@ def colour_of(strip: Strip, *, falls_forward: bool) -> Sight | None:
         return None
     n = len(strip.colour)
     lag = max(1, n // 8)
-    rows = np.unique(np.linspace(0, n - 1 - lag, 64).astype(np.intp))
+    rows = spread_rows(n - lag, 64)
     change = strip.colour[rows + lag].astype(np.float32) - strip.colour[rows].astype(np.float32)
     # What changes along all of the line (white balance, a lamp) is not the surface.
     change -= np.median(change, axis=2, keepdims=True)

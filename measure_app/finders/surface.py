@@ -21,7 +21,7 @@ from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, li
 from measure_app.finders.steadiness import Drift, with_shared_drift
 from measure_app.finders.sweeping import lane
 from measure_app.finders.track import Part, Track, Why, nothing_found
-from measure_app.strips import Strip, steadied
+from measure_app.strips import Strip, spread_rows, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
@@ -349,7 +349,7 @@ def _refine(
 ) -> tuple[EdgeFit, float, Line | None]:
     """Fit the profile in every frame: a step, or a line if the run shows one that stands out so far."""
     n = len(sight.codes)
-    sample = np.unique(np.linspace(0, n - 1, 40).astype(int))
+    sample = spread_rows(n, 40)
     light = sight.rows(sample)
     start = _steepest(light, course[sample])
     if stands_out is not None and shows_line(light, start, stands_out):
