@@ -11,6 +11,9 @@ from hypothesis import strategies as st
 
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
+from measure_app.finders.jet_flight import not_lagging
+from measure_app.finders.jet_judging import Seen, judge_landing
+from measure_app.finders.landing import _worth
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -197,3 +200,39 @@ def test_a_camera_that_turns_is_followed_to_where_the_jet_is() -> None:
     assert abs(after) < 0.15
     unturned = find_landing(strips, tracing, drift=replace(drift, turn_rad=None))
     assert abs(np.median((unturned.along_px - truth)[61:])) > 0.5
+
+
+def test_the_jets_flutter_between_frames_is_seen_in_how_it_leans() -> None:
+    rng = np.random.default_rng(31)
+    n, above = 160, np.linspace(0.03, 0.25, 10)
+    truth, early = np.linspace(300.0, 100.0, n), 1.0 - np.sqrt(1.0 - above)
+    carried = truth[:, None] + rng.normal(0.0, 6.0, n)[:, None] * early + rng.normal(0.0, 0.05, (n, 10))
+    landed = not_lagging(carried.mean(axis=1), carried, np.ones((n, 10)), above, np.ones(n, dtype=bool), 12.0)
+    left, uncorrected = (np.std((each - truth)[10:-10]) for each in (landed.landing, landed.joined))
+    assert uncorrected > 0.3
+    assert left < 0.06
+    assert np.median(landed.unsure_px) > 0.5 * left
+
+
+def test_a_landing_that_jumps_from_frame_to_frame_is_less_sure() -> None:
+    rng = np.random.default_rng(32)
+    n, never = 200, np.zeros(200, dtype=bool)
+    even = np.linspace(300.0, 100.0, n)
+
+    def variance(landing: FloatArray) -> float:
+        seen = Seen(landing, np.zeros(n), np.full(n, 2.0), np.full(n, 10.0), 10.0, 400)
+        own_u, why = judge_landing(seen, covered=never, repeated=never, damaged=never, marked=None)
+        assert why == (None,) * n
+        return float(np.median(own_u**2))
+
+    # A jump of one pixel a frame counts by a sixth of its variance, and no more than the lines disagree.
+    assert variance(even + rng.normal(0.0, 1.0, n)) - variance(even) == pytest.approx(0.16, abs=0.05)
+
+
+def test_a_line_in_the_splash_counts_less() -> None:
+    residual = np.random.default_rng(33).normal(0.0, 1.0, (500, 5)) * np.array([1.0, 1.0, 4.0, 1.0, 1.0])
+    told = np.ones(residual.shape, dtype=bool)
+    told[:, 4] = False
+    worth = _worth(residual, told)
+    assert worth[[0, 1, 3, 4]] == pytest.approx(1.0, abs=0.1)
+    assert worth[2] == pytest.approx(0.25, abs=0.04)

@@ -315,6 +315,7 @@ def test_ends_that_leave_the_way_that_leads_there_are_refused() -> None:
     assert not loose_ends(places, own_u, usable, clock, 8, 0.4).any()
     places[[49, 118, 119]] += np.array([0.9, 0.6, 1.2])
     assert np.array_equal(np.flatnonzero(loose_ends(places, own_u, usable, clock, 8, 0.4)), [49, 118, 119])
+    assert not loose_ends(places, 8.0 * own_u, usable, clock, 8, 0.4).any()
 
 
 def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None:
@@ -330,3 +331,6 @@ def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None
     dark = EdgeFit(places - 2.6, bright.information, -bright.contrast, misfit)
     doubtful = untold(levels, table, dark, line, held)
     assert np.array_equal(np.flatnonzero(doubtful), np.arange(35, 60))
+    # What fits as well but is of the same kind is no rival.
+    alike = EdgeFit(dark.place, dark.information, bright.contrast, misfit)
+    assert not untold(levels, table, alike, line, held).any()
