@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from analysis.diagnosis import Diagnosis, Shape, Suspect
     from analysis.estimate import Estimate, covariance
     from analysis.falls import Fall, Falling, Falls
-    from analysis.finding_names import FINDING_NAMES
+    from analysis.finding_names import FINDING_NAMES, finding_name
     from analysis.findings import Finding, Remark, Share, Undetermined
     from analysis.flow import Flow, flow_words
     from analysis.gravity import STANDARD_GRAVITY, AcceptedGravity, accepted_gravity, normal_gravity
@@ -108,6 +108,7 @@ __all__ = [
     "counted",
     "covariance",
     "expected_bands",
+    "finding_name",
     "findings_of",
     "findings_with_jet",
     "flow_words",
@@ -202,6 +203,7 @@ _LATER = {
     "checked_by_monte_carlo": "monte_carlo",
     "covariance": "estimate",
     "expected_bands": "published",
+    "finding_name": "finding_names",
     "findings_of": "derive",
     "findings_with_jet": "jet_findings",
     "flow_words": "flow",

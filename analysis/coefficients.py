@@ -319,7 +319,7 @@ def gravity_from_clock(basis: Basis) -> Answer:
         propagated(value, parts, {name: value * change for name, change in relative.items()}),
         "g",
         "m/s²",
-        said("2 (k A / (a_jet Cv))²: clock and lengths, {how}", how=how),
+        said("2 (k A / (a Cv))², a the area of the jet: clock and lengths, {how}", how=how),
         depends_on_assumed_g=False,
         remarks=(*remarks, *_taken_as_exact((AREA, width.relative_u), named)),
         in_logarithm=True,

@@ -72,6 +72,8 @@ class Findings:
     """What each finding's uncertainty is made of, by name; two of them give their covariance."""
     diagnose: Callable[[], Diagnosis | None]
     """Makes `diagnosis` when it is first asked for; it takes longer than everything else."""
+    checked: bool = False
+    """Whether the intervals have been held against Monte Carlo trials."""
 
     @property
     def diagnosis(self) -> Diagnosis | None:

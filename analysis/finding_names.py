@@ -2,7 +2,7 @@
 
 from types import MappingProxyType
 
-from analysis.words import marked
+from analysis.words import marked, said
 
 FINDING_NAMES = MappingProxyType(
     {
@@ -30,3 +30,8 @@ FINDING_NAMES = MappingProxyType(
     }
 )
 """By name of finding, to be said where they are shown."""
+
+
+def finding_name(name: str) -> str:
+    """Return what a finding is called, in the reader's language; a name that is not known is spelt out."""
+    return said(FINDING_NAMES.get(name, name.replace("_", " ")))

@@ -24,7 +24,7 @@ from analysis.distributions import (
     propagate_distributions,
 )
 from analysis.estimate import Estimate, covariance
-from analysis.finding_names import FINDING_NAMES
+from analysis.finding_names import finding_name
 from analysis.findings import Finding, Remark
 from analysis.models import GRAVITY
 from analysis.notation import interval as interval_in_words
@@ -200,7 +200,7 @@ def checked_by_monte_carlo(
     of the formulas. Never in the path of a window's recompute; a window asks for it while it is idle.
     """
     if not any(each.name in findings.estimates for each in findings.findings):
-        return Checked(findings, (), 0, 0, seed)
+        return Checked(replace(findings, checked=True), (), 0, 0, seed)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         refits, bends = bends_of(findings, series, engine, seed)
         outputs, draws = _laid_out(findings)
@@ -428,7 +428,7 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
         remarks = (*finding.remarks, words)
         made.append(replace(finding, interval_95=check.interval, remarks=remarks, from_trials=True))
     changed = [check for check in checks if not check.holds]
-    names = "; ".join(said(FINDING_NAMES.get(check.name, check.name)) for check in changed)
+    names = "; ".join(finding_name(check.name) for check in changed)
     verdict = (
         said("all hold")
         if not changed
@@ -449,4 +449,4 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
             verdict=verdict,
         ),
     )
-    return replace(findings, findings=tuple(made), remarks=(*findings.remarks, remark))
+    return replace(findings, findings=tuple(made), remarks=(*findings.remarks, remark), checked=True)

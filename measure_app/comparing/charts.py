@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis import with_uncertainty
+from analysis import finding_name, with_uncertainty
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.holes import Holes
 from measure_app.comparing.pools import Pool, scaled
@@ -24,7 +24,6 @@ from measure_app.report.style import (
     png_of,
     svg_of,
 )
-from measure_app.report.summary import finding_name
 from measure_app.words import said
 
 if TYPE_CHECKING:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis import FINDING_NAMES
+from analysis import FINDING_NAMES, finding_name
 from measure_app.comparing.entries import Entry
 from measure_app.comparing.holes import Holes, holes_of
 from measure_app.comparing.pools import Common, Pool, commons_of, groups_of, pool_of
 from measure_app.errors import FindingsError
-from measure_app.report.summary import finding_name
 from measure_app.words import said
 
 OF_ONE_RUN = frozenset({"time_to_empty_s"})

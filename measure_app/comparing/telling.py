@@ -5,10 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from analysis import with_uncertainty
+from analysis import finding_name, with_uncertainty
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.pools import Pool, scaled
-from measure_app.report.summary import WIDTH, finding_name, shown
+from measure_app.report.summary import WIDTH, shown
 from measure_app.words import said
 
 

@@ -6,10 +6,10 @@ import io
 import math
 from typing import TYPE_CHECKING
 
+from analysis import finding_name
 from measure_app.comparing.comparison import Comparison
 from measure_app.comparing.holes import QUANTITIES, Holes
 from measure_app.comparing.pools import Pool
-from measure_app.report.summary import finding_name
 from measure_app.report.workbook import MADE
 from measure_app.report.workbook_cells import Variant
 from measure_app.report.workbook_looks import LOOKS

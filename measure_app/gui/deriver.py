@@ -1,4 +1,4 @@
-"""Keeps the document's outcome that of its run: asks for a new one whenever anything changes."""
+"""Keeps the document's outcome that of its run, and at rest its intervals checked."""
 
 from __future__ import annotations
 
@@ -8,15 +8,23 @@ from PySide6.QtCore import QObject, QTimer, Slot
 
 from measure_app.gui.document import Document
 from measure_app.gui.lane import Answer, Lane
-from measure_app.gui.recompute import Derived, Question, derive
+from measure_app.gui.recompute import Derived, Question, check_intervals, derive
 
 ENGINE = "measure_app.outcome"
 _LATER_MS = 120
 """How long the engine's first loading waits, so that it does not hold up a film's first frame."""
+_REST_MS = 900
+"""How long nothing must change before the intervals are held against trials: someone who drags a mark or
+types pauses for less, and what is worked out then would only be thrown away."""
 
 
 class Deriver(QObject):
-    """Works the outcome out in a thread; only the answer to the newest question is taken."""
+    """Works the outcome out in a thread; only the answer to the newest question is taken.
+
+    The first answer holds intervals by first order. Once nothing has changed for a while they are held
+    against Monte Carlo trials, as they are before anything is written, and the outcome is given once more,
+    so that window and report say the same.
+    """
 
     def __init__(self, document: Document, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -24,6 +32,10 @@ class Deriver(QObject):
         self._asked: Question | None = None
         self.lane = Lane(derive, "recompute", self)
         self.lane.answered.connect(self._on_derived)
+        self.checking = Lane(check_intervals, "intervals", self)
+        self.checking.answered.connect(self._on_checked)
+        self._rest = QTimer(self, singleShot=True, interval=_REST_MS)
+        self._rest.timeout.connect(self._check)
         self._patience = QTimer(self, singleShot=True, interval=_LATER_MS)
         self._patience.timeout.connect(self._send)
         document.run_changed.connect(self.ask)
@@ -32,6 +44,8 @@ class Deriver(QObject):
 
     def ask(self, *_: object) -> None:
         """Ask for the outcome of the run as it is now."""
+        self._rest.stop()
+        self.checking.stop()
         run, info = self._document.run, self._document.info
         if run is None or info is None:
             self._asked = None
@@ -54,5 +68,17 @@ class Deriver(QObject):
         if isinstance(answer.value, Derived):
             derived = answer.value
             self._document.set_outcome(derived.outcome, derived.lack, derived.rule_fits)
+            self._rest.start()
         else:
             self._document.set_outcome(None, answer.error)
+
+    @Slot()
+    def _check(self) -> None:
+        outcome = self._document.outcome
+        if outcome is not None and not outcome.findings.checked:
+            self.checking.ask(outcome)
+
+    @Slot(object)
+    def _on_checked(self, answer: Answer) -> None:
+        if answer.error is None and answer.request is self._document.outcome:
+            self._document.set_outcome(answer.value)

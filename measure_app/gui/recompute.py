@@ -51,6 +51,14 @@ def derive(question: Question, _job: Job) -> Derived:
     return Derived(outcome)
 
 
+def check_intervals(outcome: Outcome, job: Job) -> Outcome:
+    """Hold the intervals of an outcome against trials, as is done before it is written; for a `Lane`."""
+    from measure_app.report import checked, results_of
+
+    made = checked(results_of(outcome), stop_requested=job.stop_requested).outcome
+    return outcome if made is None else made
+
+
 def _rules_alone(run: Run, info: ClipInfo) -> tuple[RuleFit, ...]:
     """Fit the rules of a run that lacks an orifice: their scales do not depend on where it is."""
     from measure_app.outcome import calibration_of

@@ -76,6 +76,7 @@ class Workbench(QObject):
         self._writing = Lane(write_results, "results", self)
         self._identity = FilmIdentity(self)
         self._lanes = (self._deriver.lane, self._searcher.lane, self._writing, self._identity.lane)
+        """What is waited for; the check of intervals at rest is not, as its answer changes no value."""
         for trouble in (
             self.keeper.troubled,
             self.strips.failed,
@@ -270,7 +271,7 @@ class Workbench(QObject):
     def close(self) -> None:
         """End all threads; what must be written is written first."""
         self.strips.close()
-        for lane in self._lanes:
+        for lane in (*self._lanes, self._deriver.checking):
             lane.close()
         self.keeper.close()
         self.frames.close()

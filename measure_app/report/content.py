@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import Finding, improvement_of, interval, size_words, with_uncertainty
+from analysis import Finding, finding_name, improvement_of, interval, size_words, with_uncertainty
 from calibration import rule_words
 from measure_app._version import __version__
 from measure_app.extras import notes_of, questions_of
@@ -24,7 +24,7 @@ from measure_app.report.row_words import in_rows, row_title
 from measure_app.report.setup_picture import setup_picture
 from measure_app.report.shown_unit import shown_unit
 from measure_app.report.strip_chart import StripChart
-from measure_app.report.summary import counts, expected_words, finding_name, gaps_of, remark_about
+from measure_app.report.summary import counts, expected_words, gaps_of, remark_about
 from measure_app.report.which_cv import about_results, about_trials, row_name
 from measure_app.report.why_off import why_off_items
 from measure_app.words import counted, marked, numeral, said, source_words

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from analysis import Finding, Findings, against_accepted, with_uncertainty
+from analysis import Finding, Findings, against_accepted, finding_name, with_uncertainty
 from measure_app.report.results import Results
-from measure_app.report.summary import finding_name
 from measure_app.words import said
 
 ROUTES = (

@@ -7,11 +7,11 @@ import textwrap
 from collections.abc import Collection, Sequence
 
 from analysis import (
-    FINDING_NAMES,
     CorrectionSize,
     Finding,
     Findings,
     Remark,
+    finding_name,
     interval,
     size_words,
     with_uncertainty,
@@ -25,8 +25,6 @@ from measure_app.words import counted, marked, said
 
 WIDTH = 100
 MOST_REMARKS = 12
-
-"""Findings of the contract in words, to be said by `finding_name`."""
 _OF_FALLS = ("gravity_from_fall_time", "gravity_from_parabola", "gravity_from_track")
 
 _ASCII = {
@@ -67,11 +65,6 @@ _ASCII = {
     "∞": "infinity",
 }
 _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
-
-
-def finding_name(name: str) -> str:
-    """Say which finding it is, such as ``speed coefficient``."""
-    return said(FINDING_NAMES.get(name, name.replace("_", " ")))
 
 
 def summary(results: Results, place: str, files: Sequence[str], encoding: str | None = "utf-8") -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis import FINDING_NAMES, Finding, Findings, with_uncertainty
+from analysis import Finding, Findings, finding_name, with_uncertainty
 from measure_app.words import marked, said
 
 RESULT = "speed_coefficient"
@@ -30,7 +30,7 @@ def row_name(finding: Finding, findings: Findings) -> str:
     findings : Findings
         All of the run.
     """
-    name = said(FINDING_NAMES[finding.name])
+    name = finding_name(finding.name)
     if finding.name == RESULT and has_others(findings):
         return said("{name}: the result", name=name)
     return name

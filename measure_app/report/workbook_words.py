@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from analysis import Finding, plain, with_uncertainty
+from analysis import Finding, finding_name, plain, with_uncertainty
 from measure_app.report.cautions import cautions
 from measure_app.report.news import ROUTES, news_of
 from measure_app.report.results import Results
 from measure_app.report.row_words import row_title
-from measure_app.report.summary import finding_name
 from measure_app.report.which_cv import RESULT, about_results, row_name
 from measure_app.report.workbook_cells import FIRST_ROW, Plan, tab
 from measure_app.report.workbook_lines import values_of_cv

@@ -64,7 +64,7 @@ def write_checked(
     count = len(_parts(results, picture, report=report)) + 2
     if telling is not None:
         telling(0, count, said("checking the intervals by Monte Carlo"))
-    results = checked(results)
+    results = checked(results, stop_requested=stop_requested)
     _stop_if_wished(stop_requested)
     tell = None if telling is None else (lambda done, _count, words: telling(done + 1, count, words))
     files = write_all(

@@ -269,7 +269,9 @@ def test_nothing_to_check_is_no_reason_to_fall() -> None:
     series = Series((), None, None, None, None, np.ones(3, dtype=bool))
     findings = findings_of(series, Conditions())
     checked = checked_by_monte_carlo(findings, series, partial(engine, Conditions()))
-    assert checked.findings is findings
+    assert checked.findings.checked
+    assert checked.findings.findings == findings.findings == ()
+    assert checked.findings.remarks == findings.remarks
     assert checked.checks == ()
 
 

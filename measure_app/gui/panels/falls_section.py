@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from analysis import with_uncertainty
+from analysis import finding_name, with_uncertainty
 from measure_app.edits import ChangeFall, RemoveFall, SetCamera
 from measure_app.gui.falling import KINDS, without_last
 from measure_app.gui.panels.fields import QuantityField
@@ -15,7 +15,6 @@ from measure_app.gui.panels.instruments import DEPTHS
 from measure_app.gui.panels.pieces import Section, Sentence, button, choice, number_box, row
 from measure_app.gui.panels.quantity import LENGTH_MM, SHORT_TIME
 from measure_app.gui.panels.tables import DataTable, Field
-from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.tools import Tool
 from measure_app.run import FallPart
 from measure_app.words import counted, marked, said

@@ -18,9 +18,8 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
-from analysis import Finding, interval, with_uncertainty
+from analysis import Finding, finding_name, interval, with_uncertainty
 from measure_app.gui.panels.tables import ROW_ROLE, Field, RowsModel, as_tsv
-from measure_app.gui.panels.wording import finding_name
 from measure_app.gui.signs import well_signed
 from measure_app.gui.theme import colours
 from measure_app.report import shown_unit

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QTabWidget, QVBoxLayout, QWidget
 
-from analysis import LAWS, Finding, Undetermined
+from analysis import LAWS, Finding, Undetermined, finding_name
 from measure_app.gui.panels.budget_bars import BudgetList
 from measure_app.gui.panels.diagnosis_view import DiagnosisView
 from measure_app.gui.panels.finding_list import FindingList, value_words
@@ -16,7 +16,7 @@ from measure_app.gui.panels.graph_words import tab_of, title_of
 from measure_app.gui.panels.panel import Panel
 from measure_app.gui.panels.pieces import Section, Sentence, TickBox, button, resize_within_screen, row
 from measure_app.gui.panels.steps import Step
-from measure_app.gui.panels.wording import BORROWED_G, capital, finding_name, with_fields
+from measure_app.gui.panels.wording import BORROWED_G, capital, with_fields
 from measure_app.words import counted, marked, said, source_words
 
 if TYPE_CHECKING:  # graphs take long to load: not before they are looked at

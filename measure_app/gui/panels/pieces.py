@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from PySide6.QtCore import QEvent, QObject, QPoint, QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen, QWheelEvent
 from PySide6.QtWidgets import (
@@ -25,7 +27,14 @@ from measure_app.gui.theme import colours
 from measure_app.words import said
 
 _LENT = "keyboard lent to"
+_WITHIN_A_VALUE = re.compile(r"(?<=±) | (?=±)|(?<=[\d)]) (?=(?:[µmck]?m|[mk]?g|°C?|%|s|Pa|Hz|px)(?![^\W_]))")
+"""Spaces about ±, and between a number and its unit."""
 _SELECTABLE = Qt.TextInteractionFlag.TextSelectableByMouse
+
+
+def unbroken(text: str) -> str:
+    """Keep a value, its uncertainty and its unit on one line where a text wraps."""
+    return _WITHIN_A_VALUE.sub("\u00a0", text)
 
 
 class Sentence(QLabel):
@@ -48,12 +57,16 @@ class Sentence(QLabel):
             self._tone = tone
             self._dress()
         sign = {"warning": "\u26a0 ", "error": "\u2716 ", "good": "\u2714 "}.get(self._tone, "")
-        self.setText(sign + text if text else "")
+        self.setText(sign + unbroken(text) if text else "")
         if text and self.parentWidget() is None:
             # Not yet laid out: shown now it would flash as a window of its own and take the focus away.
             self.setAttribute(Qt.WidgetAttribute.WA_WState_ExplicitShowHide, on=False)
         else:
             self.setVisible(bool(text))
+
+    def text(self) -> str:
+        """Return what is said, with spaces where they only keep a value on one line."""
+        return super().text().replace("\u00a0", " ")
 
     def changeEvent(self, event: QEvent) -> None:  # noqa: N802
         """Take the colours of the new palette."""

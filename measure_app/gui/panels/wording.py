@@ -7,40 +7,11 @@ import re
 from measure_app.gui.panels.steps import Step
 from measure_app.words import marked, numeral, said
 
-FINDING_NAMES = {
-    "speed_coefficient": marked("speed coefficient"),
-    "speed_coefficient_zero_intercept": marked("speed coefficient of the line through the origin"),
-    "speed_coefficient_mean_of_ratios": marked("speed coefficient as the mean of single ratios"),
-    "discharge_coefficient": marked("discharge coefficient"),
-    "head_zero_offset_m": marked("offset of the head's zero"),
-    "throw_zero_offset_m": marked("offset of the throw's zero"),
-    "slope_speed_vs_root_head": marked("slope of speed against √head"),
-    "slope_speed_squared_vs_head": marked("slope of speed² against head"),
-    "slope_throw_squared_vs_head": marked("slope of throw² against head"),
-    "gravity_from_slope_root": marked("g out of the slope of speed against √head"),
-    "gravity_from_slope_squared": marked("g out of the slope of speed² against head"),
-    "gravity_from_clock": marked("g from the clock"),
-    "gravity_from_fall_time": marked("g from the time of a fall"),
-    "gravity_from_parabola": marked("g from a fall's parabola"),
-    "gravity_from_track": marked("g from a fall's track"),
-    "gravity_combined": marked("g, all routes together"),
-    "drain_rate_root_m_per_s": marked("drain rate of √head"),
-    "time_to_empty_s": marked("time to empty"),
-    "launch_angle_deg": marked("the jet's angle where it leaves"),
-    "jet_launch_angle_deg": marked("the traced jet's angle where it leaves"),
-    "jet_curvature_cv": marked("Cv from the traced jet's curvature"),
-}
-
 BORROWED_G = marked(
     "The speeds were made from throws with an assumed g; the true g has dropped out. "
     "This g is the assumed one times Cv², so it tests the law and gives Cv, but it holds "
     "no news of g."
 )
-
-
-def finding_name(name: str) -> str:
-    """Return a finding's name in words; a name that is not known is spelt out."""
-    return said(FINDING_NAMES.get(name, name.replace("_", " ")))
 
 
 def unit_words(unit: str) -> str:

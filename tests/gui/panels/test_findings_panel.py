@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QAbstractButton, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 from stand import bench, hold
 
-from analysis import LAWS, Remark, Share, Undetermined, with_uncertainty
+from analysis import FINDING_NAMES, LAWS, Remark, Share, Undetermined, finding_name, with_uncertainty
 from measure_app.gui.panels import wording
 from measure_app.gui.panels.budget_bars import BudgetList, budget_rows
 from measure_app.gui.panels.datum_panel import DatumPanel
@@ -33,7 +33,7 @@ from measure_app.gui.panels.graph_words import (
 )
 from measure_app.gui.panels.graphs import line_of
 from measure_app.gui.panels.readings_panel import ReadingsPanel
-from measure_app.gui.panels.wording import BORROWED_G, FINDING_NAMES, finding_name, unit_words
+from measure_app.gui.panels.wording import BORROWED_G, unit_words
 
 Show = Callable[..., Any]
 
@@ -366,7 +366,7 @@ def test_a_long_name_of_a_finding_breaks_rather_than_being_cut(qtbot: QtBot) -> 
     long = next(f for f in findings if f.name == "speed_coefficient_mean_of_ratios")
     short = next(f for f in findings if f.name == "speed_coefficient")
     listed = FindingList()
-    hold(qtbot, listed, 300, 400)
+    hold(qtbot, listed, 190, 400)
     listed.show_findings((short, long))
     line = listed.fontMetrics().height()
     one, two = (listed.sizeHintForRow(row) for row in (0, 1))
