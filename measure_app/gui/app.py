@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 
 from measure_app.decoder import Decoder
 from measure_app.errors import AppError
+from measure_app.giving_back import keep_one_store
 from measure_app.gui.frames import FrameService
 from measure_app.gui.speech import speak_as_chosen, teach_qt
 from measure_app.gui.theme import STYLE, dress
@@ -29,6 +30,7 @@ _ICON = Path(__file__).parents[1] / "desktop" / "clepsydra.svg"
 
 def make_application() -> QApplication:
     """Return the application with its name and style; there is one in a process."""
+    keep_one_store()  # its lanes work in turns
     running = QApplication.instance()
     if isinstance(running, QApplication):
         application = running

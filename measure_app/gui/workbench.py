@@ -23,6 +23,7 @@ from measure_app.gui.recovery import RecoveryStore, Snapshot
 from measure_app.gui.results_writer import Writing, write_results
 from measure_app.gui.searcher import Searcher
 from measure_app.gui.strip_reader import StripReader
+from measure_app.gui.tidying import Tidying
 from measure_app.gui.tools import Tool, ToolOptions
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import clip_path, file_mark, load_run, save_run
@@ -77,6 +78,7 @@ class Workbench(QObject):
         self._identity = FilmIdentity(self)
         self._lanes = (self._deriver.lane, self._searcher.lane, self._writing, self._identity.lane)
         """What is waited for; the check of intervals at rest is not, as its answer changes no value."""
+        self._tidying = Tidying((*self._lanes, self._deriver.checking, self.strips.lane), self)
         for trouble in (
             self.keeper.troubled,
             self.strips.failed,
@@ -127,6 +129,11 @@ class Workbench(QObject):
     def busy(self) -> bool:
         """Whether anything is being worked out, or is about to be."""
         return self.strips.busy or any(lane.busy for lane in self._lanes)
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing works, nor is about to: intervals are checked, and freed memory is given back."""
+        return self._tidying.done and not self.busy
 
     @property
     def finding(self) -> bool:
@@ -273,6 +280,7 @@ class Workbench(QObject):
         self.strips.close()
         for lane in (*self._lanes, self._deriver.checking):
             lane.close()
+        self._tidying.close()
         self.keeper.close()
         self.frames.close()
 

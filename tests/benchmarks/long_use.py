@@ -8,10 +8,12 @@ through the steps, magnifying, reading blind, saving, and in every round finding
 After each gesture the run and the frame are held against what they must be now; a gesture without its effect is
 lost. Each round ends with the run opened anew, so that the rounds can be compared: what then still grows, leaks.
 
-Printed at the end of each round: memory of the window alone, of its decoders alone and of what they share, MiB; of the
-window also what the C library has given out, which tells a leak from memory that was freed but is not in one piece;
-open handles, threads, widgets, gestures made and lost. While someone steps about in a film its decoder keeps up to
-512 MiB of frames besides; they go when the film is opened anew.
+Printed at the end of each round: memory that the window alone has written, that its decoders have, and what
+they share, MiB, the code of libraries left out; of the window also what the C library has given out, which
+tells a leak from memory that was freed but is not in one piece, and what Python's own store for small objects
+holds, of which the C library knows nothing; open handles, threads, widgets, gestures made and lost. While
+someone steps about in a film its decoder keeps up to 512 MiB of frames besides; they go when the film is
+opened anew.
 
 Growth is the median slope between any two rounds of the last half (Theil 1950, Sen 1968), MiB an hour: one odd round
 does not move it. Exit status 1 where a gesture was lost, or handles or memory grew over the last half of the rounds.
@@ -25,6 +27,7 @@ import gc
 import itertools
 import os
 import random
+import re
 import shutil
 import sys
 import tempfile
@@ -52,11 +55,13 @@ class Level:
 
     minute: float
     window_mib: float
-    """Private to the window."""
+    """Written by the window and its alone; code of libraries is no part of it."""
     given_mib: float
     """Of it given out by the C library and not given back; NaN where that cannot be asked."""
+    python_mib: float
+    """Held by Python's own store for small objects; NaN where that cannot be asked."""
     decoders_mib: float
-    """Private to its decoders."""
+    """Written by its decoders, each alone."""
     shared_mib: float
     """Seen by the window and a decoder."""
     handles: int
@@ -68,8 +73,8 @@ class Level:
 
     def row(self) -> str:
         return (
-            f"| {self.minute:.0f} | {self.window_mib:.0f} | {self.given_mib:.0f} | {self.decoders_mib:.0f} "
-            f"| {self.shared_mib:.0f} | {self.handles} | {self.threads} | {self.widgets} | {self.children} "
+            f"| {self.minute:.0f} | {self.window_mib:.0f} | {self.given_mib:.0f} | {self.python_mib:.0f} "
+            f"| {self.decoders_mib:.0f} | {self.shared_mib:.0f} | {self.handles} | {self.threads} | {self.widgets} | {self.children} "
             f"| {self.gestures} | {self.lost} |"
         )
 
@@ -89,10 +94,12 @@ def _children(pid: int) -> list[int]:
 
 
 def _memory_mib(pid: int) -> tuple[float, float]:
-    """MiB that belong to this process alone, and its part of what is shared through no file."""
+    """MiB written by this process alone, and its part of what is shared through no file."""
     lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
     kib = {line.split(":")[0]: int(line.split()[1]) for line in lines if line.endswith(" kB")}
-    own = kib["Private_Clean"] + kib["Private_Dirty"]
+    # Clean pages are the libraries' code: they count as private as soon as no other program on the machine happens
+    # to use the same library, up to 170 MiB that come and go with the neighbours.
+    own = kib["Private_Dirty"] + kib["Swap"]
     return own / 1024, kib["Pss_Shmem"] / 1024
 
 
@@ -115,6 +122,24 @@ def _given_mib() -> float:
     ask.restype = _MallInfo2
     told = ask()
     return float(told.uordblks + told.hblkhd) / 2**20
+
+
+def _python_mib() -> float:
+    """MiB that Python's store for small objects has from the system, past the C library; NaN if unknown."""
+    ask = getattr(sys, "_debugmallocstats", None)  # CPython's; it writes to the terminal only
+    if ask is None:
+        return float("nan")
+    with tempfile.TemporaryFile() as told:
+        terminal = os.dup(2)
+        os.dup2(told.fileno(), 2)
+        try:
+            ask()
+        finally:
+            os.dup2(terminal, 2)
+            os.close(terminal)
+        told.seek(0)
+        held = re.search(rb"(\d+) arenas \* (\d+) bytes/arena", told.read())
+    return float("nan") if held is None else int(held[1]) * int(held[2]) / 2**20
 
 
 def _handles(pid: int) -> int:
@@ -357,7 +382,8 @@ class Person:
     def level(self, minute: float) -> Level:
         from PySide6.QtWidgets import QApplication
 
-        self.rest(3.0)
+        self.rest(3.0)  # some things wait a moment for rest before they begin
+        self.expect("at rest", lambda: self.window.bench.at_rest, _LONG_S)
         gc.collect()
         pids = [os.getpid(), *_children(os.getpid())]
         own, shared = zip(*map(_memory_mib, pids), strict=True)
@@ -365,6 +391,7 @@ class Person:
             minute,
             own[0],
             _given_mib(),
+            _python_mib(),
             sum(own[1:]),
             sum(shared),
             sum(map(_handles, pids)),
@@ -423,10 +450,10 @@ def main() -> int:
             f"{application.platformName()}, {wish.minutes:g} minutes, seed {wish.seed}, {wish.pause:g} s between"
         )
         print(
-            "| minute | window MiB | of it given out | decoders MiB | shared MiB | handles | threads | widgets "
+            "| minute | window MiB | of it given out | of Python's | decoders MiB | shared MiB | handles | threads | widgets "
             "| decoders | gestures | lost |"
         )
-        print("|" + " ---: |" * 11)
+        print("|" + " ---: |" * 12)
         begun = time.monotonic()
         person.expect("window active", window.isActiveWindow)
         person.open_run()
@@ -441,6 +468,7 @@ def main() -> int:
     parts: dict[str, Callable[[Level], float]] = {
         "window": lambda level: level.window_mib,
         "given out": lambda level: level.given_mib,
+        "of Python's": lambda level: level.python_mib,
         "decoders": lambda level: level.decoders_mib,
         "all": lambda level: level.whole_mib,
     }
