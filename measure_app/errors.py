@@ -16,13 +16,22 @@ AppError
 from __future__ import annotations
 
 
+def one_line(text: str) -> str:
+    """Return text as one line that cannot move a terminal's cursor or turn the direction of reading.
+
+    Names of files and keys come from anywhere; each sign that is none for the eye becomes a question mark.
+    """
+    line = " ".join(text.split())
+    return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
+
+
 class AppError(Exception):
     """Something that a person can mend; its text is one clear line."""
 
     def __init__(self, words: str, *, where: str = "") -> None:
-        self.words = " ".join(words.split())
-        self.where = where
-        super().__init__(f"{where}: {self.words}" if where else self.words)
+        self.words = one_line(words)
+        self.where = one_line(where)
+        super().__init__(f"{self.where}: {self.words}" if where else self.words)
 
 
 class ClipError(AppError):

@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from measure_app.outcome import Outcome
 
 _LARGEST_GESTURE = 2**30  # a command's id is a C int
+FEWEST_STEPS, MOST_STEPS = 20, 1_000
+"""Steps that can be undone, fewer in a film of over 33,000 frames; one more, and the oldest is let go."""
+LARGEST_HISTORY = 256 * 2**20
+"""What the readings' lists of all those steps may take, B: each step at a mark has a list of its own."""
 
 
 class _SwapRun(QUndoCommand):
@@ -187,9 +191,16 @@ class Document(QObject):
     def open(self, run: Run, path: Path | None) -> None:
         """Take a run into the hand, with a fresh history."""
         self.close()
+        self._bound_history(len(run.readings))
         self._path = path
         self.path_changed.emit(path)
         self.install(run)
+
+    def _bound_history(self, readings: int) -> None:
+        """Say how many steps can be undone where there may be so many readings; only before a first step."""
+        if self.stack.count() == 0:
+            steps = LARGEST_HISTORY // (8 * max(readings, 1))
+            self.stack.setUndoLimit(max(FEWEST_STEPS, min(MOST_STEPS, steps)))
 
     def close(self) -> None:
         """Let go of the run; unsaved changes are the caller's care."""
@@ -238,6 +249,8 @@ class Document(QObject):
         if info is None and self._info is None:
             return
         self._info, self._stamps = info, stamps
+        if info is not None and self._run is not None:
+            self._bound_history(max(info.n_frames, len(self._run.readings)))
         self.set_search(None)
         self.set_outcome(None)
         self._frame = min(self._run.clip.start_frame, info.n_frames - 1) if info and self._run else 0

@@ -64,6 +64,8 @@ _ASCII = {
     "₀": "0",
     "∞": "infinity",
 }
+_MOVING = frozenset("\r\t\v\f\x1c\x1d\x1e\x1f\x85\u2028\u2029")
+"""Spaces that are more than a space; lines are parted by line feeds alone."""
 _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 
 
@@ -276,7 +278,12 @@ def _bullet(words: str) -> list[str]:
 
 
 def shown(text: str, encoding: str | None) -> str:
-    """Return text as an output with this encoding can show it; signs that it lacks are written in ASCII."""
+    """Return text as an output with this encoding can show it; signs that it lacks are written in ASCII.
+
+    Titles and names come from anywhere: signs that move a terminal's cursor become question marks.
+    """
+    if not text.isprintable():
+        text = "".join(c if c.isprintable() or (c.isspace() and c not in _MOVING) else "?" for c in text)
     try:
         text.encode(encoding or "ascii")
     except (UnicodeEncodeError, LookupError):

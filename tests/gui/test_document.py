@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -10,8 +12,8 @@ from PySide6.QtWidgets import QApplication
 from calibration import Pixel
 from measure_app import edits
 from measure_app.errors import EditRefused
-from measure_app.gui.document import Document
-from measure_app.run import By, ClipPart, Run, Spot
+from measure_app.gui.document import FEWEST_STEPS, LARGEST_HISTORY, MOST_STEPS, Document
+from measure_app.run import By, ClipPart, Reading, Run, Spot
 from tests.measure_app import strategies
 
 
@@ -77,6 +79,34 @@ def test_an_edit_that_changes_nothing_is_no_step(qapp: QApplication) -> None:  #
     document = _document()
     assert document.perform(edits.SetTitle(""))
     assert document.stack.count() == 0
+
+
+def test_only_so_many_steps_are_kept_and_what_fell_off_leaves_the_run_unsaved(qapp: QApplication) -> None:  # noqa: ARG001
+    document = _document()
+    for i in range(MOST_STEPS + 7):
+        document.perform(edits.SetTitle(f"title {i}"))
+    assert document.stack.count() == MOST_STEPS
+    while document.stack.canUndo():
+        document.stack.undo()
+    assert document.run is not None
+    assert document.run.title == "title 6"
+    # The run as it was opened cannot be come back to: leaving has to ask.
+    assert not document.stack.isClean()
+
+
+def test_a_long_film_has_fewer_steps_so_that_their_lists_stay_within_a_bound(qapp: QApplication) -> None:  # noqa: ARG001
+    spot = Spot(px=Pixel(1.0, 2.0), px_u=0.5, by=By.FOUND)
+    document = _document(
+        Run(
+            clip=ClipPart(path="film.mp4"),
+            readings=tuple(Reading(frame=i, surface=spot) for i in range(200_000)),
+        )
+    )
+    steps = document.stack.undoLimit()
+    assert FEWEST_STEPS < steps < MOST_STEPS
+    assert 0.9 * LARGEST_HISTORY < steps * sys.getsizeof(document.run.readings) < 1.1 * LARGEST_HISTORY
+    document.open(Run(clip=ClipPart(path="film.mp4")), None)
+    assert document.stack.undoLimit() == MOST_STEPS
 
 
 @pytest.mark.parametrize("by", list(By))
