@@ -197,7 +197,7 @@ def checked_by_monte_carlo(
     Notes
     -----
     Takes some forty runs of the engine on a series condensed to at most a hundred rows, and up to 10⁵ trials
-    of the formulas. Never in the path of a window's recompute; a window asks for it while it is idle.
+    of the formulas. Never in the path of the window's recompute; the window asks for it at rest.
     """
     if not any(each.name in findings.estimates for each in findings.findings):
         return Checked(replace(findings, checked=True), (), 0, 0, seed)
