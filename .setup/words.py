@@ -84,10 +84,10 @@ def help_texts() -> Iterator[tuple[str, str]]:
         if isinstance(command, click.Group):
             waiting += command.commands.values()
         if command.help:
-            yield inspect.cleandoc(command.help), "measure_app/cli.py"
+            yield inspect.cleandoc(command.help), "measure_app/cli"
         for each in command.params:
             if isinstance(each, click.Option) and each.help:
-                yield each.help, "measure_app/cli.py"
+                yield each.help, "measure_app/cli"
 
 
 def po_of(code: str) -> Path:

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from calibration import Pixel
-from measure_app.cli import columns_x_rows
+from measure_app.cli.planning import columns_x_rows
 from measure_app.clip import sha256_of
 from measure_app.clip.opening import container_of
 from measure_app.collating import Criteria, load_criteria, read_answer

@@ -14,6 +14,7 @@ import pytest
         "calibration",
         "analysis",
         "measure_app",
+        "measure_app.cli",
         "measure_app.clip",
         "measure_app.decoder",
         "measure_app.finders",

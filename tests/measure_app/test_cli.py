@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from measure_app import cli
 from measure_app.__main__ import main
+from measure_app.cli.terminal import shown_progress
 
 ROOT = Path(__file__).parents[2]
 BENCH = ROOT / "sample_clips" / "bench"
@@ -195,10 +195,10 @@ def test_ctrl_c_stops_cleanly(tmp_path):
 
 
 def test_progress_shows_on_a_terminal_only(capsys, monkeypatch):
-    with cli._progress("Reading the film") as show:
+    with shown_progress("Reading the film") as show:
         assert show is None
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    with cli._progress("Reading the film") as show:
+    with shown_progress("Reading the film") as show:
         assert show is not None
         for done in range(11):
             show(done, 10)
