@@ -37,8 +37,6 @@ _ALIKE = 1.5
 their common line tells less of where it leads than that of as many lines that err each by itself."""
 _SHARED_FLOOR_PX = 0.06
 """Least shared uncertainty: the lines are sampled once a pixel and followed down a fitted line."""
-_MOVED_SHARE = 1.2
-"""Frames that a moved camera displaced are brought back with one error in the main: it turned besides."""
 _COMMON_SHARE = 0.42
 """How much of the disagreement of the lines all frames have in common, where no flanks are seen."""
 _MARK_REACH_PX = 8.0
@@ -102,8 +100,7 @@ def find_landing(
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
-    brought_back = float(np.sqrt(np.mean(drift.u_px**2))) if drift is not None else 0.0
-    shared_u = float(np.hypot(max(shared_u, _SHARED_FLOOR_PX), _MOVED_SHARE * brought_back))
+    shared_u = max(shared_u, _SHARED_FLOOR_PX)
     seen = Seen(landing, landed.unsure_px, agreement, support, width, strips[0].levels.shape[1])
     own_u, why = judge_landing(
         seen,
@@ -114,7 +111,12 @@ def find_landing(
     )
     why, remarks = agreed(Part.LANDING, frames, landing, own_u, why, hints)
     # How frames are brought back errs alike in most of them: that is in the shared part.
-    own_u, _, why = with_shared_drift(own_u, 0.0, why, drift)
+    segment, usual_landing = strips[0].line.segment, known_median(landing)
+    # A jet that is thought too high is carried down too far, by its lean at the landing line.
+    lean = 0.5 * (usual_landing - lines.zero_px) / float(np.dot(lines.up_px, lines.up_px))
+    off = segment.direction + lean * np.asarray(lines.up_px)
+    at = segment.at(np.array([usual_landing]))[0]
+    own_u, shared_u, why = with_shared_drift(own_u, shared_u, why, drift, off, at)
     refused = np.array([w is not None for w in why])
     return Track(
         Part.LANDING,

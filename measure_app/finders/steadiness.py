@@ -9,42 +9,40 @@ shift.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray, Pixel, Segment
 from measure_app.clip import Plane
-from measure_app.finders.medians import median, row_medians
+from measure_app.finders.line_shifts import FITS, LineShift, shifts_of
+from measure_app.finders.medians import masked_row_medians, median
 from measure_app.finders.track import Why
 from measure_app.strips import Strip, StripLine
 
 _EACH = 3
 """Lines followed in each direction."""
-_REACH = 24
-"""Largest shift looked for, px."""
-_LEAK = 0.03
-"""Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed."""
-_PLACES = 250
-"""Steepest places of a line that are compared."""
-_ROWS_AT_ONCE = 100
-"""Frames whose products are taken at once."""
-_FITS = 0.6
-"""Share of a line's places that must show the reference frame for its shift to count."""
-_LINE_PX, _USUAL_TURN_RAD = 0.05, 0.003
+_LEAK, _LEAK_OF_ALL = 0.03, 0.05
+"""Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed: of one
+line, and of all, whose edges lean alike where the camera is tilted or looks askance."""
+_ASIDE_PX = 0.6
+"""A line further off than this, and four times its own error, shows something else."""
+_BESIDE_PX = 3.0
+"""How far away on either side the lines lie that tell how edges lean."""
+_UNSURE_PX = 0.75
+"""A frame that cannot be brought back better than this is refused."""
+_LINE_PX, _USUAL_TURN_RAD, _LARGEST_TURN_RAD = 0.05, 0.002, 0.015
 """Scatter of a line's shift, and how far a knocked camera turns: the ratio holds back a turn of noise."""
+_STRANGE = 5.0
+"""How much less likely, as an exponent of e, it is that a line shows something else."""
 _ALIKE_PX = 0.3
 """A shift up to this that all frames share lies in the reference frame."""
-_LEAST_GAIN = 0.4
-"""A line whose contrast is less than this part of the reference's is covered."""
-_APART_PX = 1.2
-"""Up to this lines part where the edges that they cross lean; beyond it one of them shows something else."""
-_OF_MEAN = 1.0 / np.sqrt(_EACH)
-"""What is left of one line's error in the mean of the lines in a direction."""
 _STILL_PX = 0.06
 """A camera whose shifts scatter by less than this did not move; its shifts are noise and are not applied."""
-ROW, COLUMN = "still row", "still column"
+_NOISIEST_PX = 0.35
+"""More than this, and lines that disagree hide a motion rather than make one up."""
+ROW, COLUMN, BESIDE = "still row", "still column", "beside"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,13 +53,15 @@ class Drift:
     """(n,) px; positive where things appear further right than in the reference frame."""
     down_px: FloatArray
     u_px: FloatArray
-    """(n,) px, standard uncertainty of either; 0 where the camera stood still."""
+    """(n,) px, standard uncertainty of either at the pivot; 0 where the camera stood still."""
     lost: NDArray[np.bool_]
     """(n,) frames in which the lines do not agree, or show nothing of the reference frame."""
     turn_rad: FloatArray | None = None
     """(n,) clockwise turn about the pivot; None where the camera did not turn."""
     pivot_px: tuple[float, float] = (0.0, 0.0)
     """Where the displacement is as told; elsewhere the turn adds to it."""
+    covariance: FloatArray | None = None
+    """(n, 3, 3) of right, down and turn; None: `u_px` tells all."""
 
     @property
     def moved(self) -> bool:
@@ -75,6 +75,14 @@ class Drift:
             right = right - self.turn_rad * (at_px[1] - self.pivot_px[1])
             down = down + self.turn_rad * (at_px[0] - self.pivot_px[0])
         return np.asarray(right * direction[0] + down * direction[1], dtype=np.float64)
+
+    def u_along(self, direction: FloatArray, at_px: FloatArray) -> FloatArray:
+        """Standard uncertainty (n,) px of what `along` gives at one place (2,) px."""
+        if self.covariance is None:
+            return self.u_px
+        turned = direction[1] * (at_px[0] - self.pivot_px[0]) - direction[0] * (at_px[1] - self.pivot_px[1])
+        share = np.array([direction[0], direction[1], turned])
+        return np.asarray(np.sqrt(np.einsum("i,nij,j->n", share, self.covariance, share)), dtype=np.float64)
 
 
 def along_line(strip: Strip, drift: Drift) -> FloatArray:
@@ -98,7 +106,8 @@ def still_lines(luma: Plane, avoid: Sequence[tuple[float, float, float, float]])
 
     Returns
     -------
-    Up to three rows, then up to three columns; none where the frame has no long edges.
+    Up to three rows, then up to three columns, none where the frame has no long edges; and beside each two
+    that are read in the first frame alone.
     """
     height, width = luma.shape
     step = max(1, max(height, width) // 320)
@@ -118,7 +127,19 @@ def still_lines(luma: Plane, avoid: Sequence[tuple[float, float, float, float]])
         )
         for i, place in enumerate(_richest(small.T, free.T))
     ]
-    return tuple(lines)
+    return (*lines, *(each for line in lines for each in beside_of(line)))
+
+
+def beside_of(line: StripLine) -> tuple[StripLine, StripLine]:
+    """Lines on either side of one, to the left or above first."""
+    off = _BESIDE_PX * np.abs(line.segment.direction[::-1])
+
+    def moved(by: FloatArray) -> StripLine:
+        first, last = line.segment.start + by, np.asarray(line.segment.end) + by
+        ends = Segment(Pixel(*first.tolist()), Pixel(*last.tolist()))
+        return StripLine(f"{BESIDE} {line.name}", ends, 1.0, most_frames=1)
+
+    return moved(-off), moved(off)
 
 
 def _richest(picture: NDArray[np.float32], free: NDArray[np.bool_]) -> list[int]:
@@ -164,12 +185,19 @@ def drift_of(
     Drift
         Zero throughout where the camera stood still within what can be seen.
     """
-    if not strips:
+    lines = [strip for strip in strips if not strip.line.name.startswith(BESIDE)]
+    if not lines:
         return still(0)
-    n = len(strips[0].frames)
-    shifts = [(strip, *_shifts(strip, avoid, reference_row)) for strip in strips]
-    usable = [each for each in shifts if np.isfinite(each[1]).all()]
-    right, down, turn, pivot, u, lost = _rigid(usable, n)
+    n = len(lines[0].frames)
+    beside = {
+        line.line.name: [strip for strip in strips if strip.line.name == f"{BESIDE} {line.line.name}"]
+        for line in lines
+    }
+    shifts = [(line, shifts_of(line, avoid, reference_row, beside[line.line.name])) for line in lines]
+    usable = [(line.line, each) for line, each in shifts if np.isfinite(each.shift_px).all()]
+    found, covariance, pivot, lost = _rigid(usable, n)
+    right, down, turn = found.T
+    u = np.sqrt(0.5 * (covariance[:, 0, 0] + covariance[:, 1, 1]))
     # The noise of the reference frame itself shifts all others alike, by little.
     middle = [median(v[~lost]) if (~lost).any() else 0.0 for v in (right, down)]
     apart = [v[~lost] - m * (abs(m) < _ALIKE_PX) for v, m in zip((right, down), middle, strict=True)]
@@ -177,217 +205,147 @@ def drift_of(
     jolts = [float(np.max(np.abs(v), initial=0.0)) for v in apart]
     # How far the lines disagree tells how much of a shift is noise.
     unsure = median(u[~lost]) if (~lost).any() else 0.0
-    noisy = max(_STILL_PX, 1.5 * unsure)
+    noisy = max(_STILL_PX, min(2.5 * unsure, _NOISIEST_PX))
     if max(quiet) < noisy and max(jolts) < max(0.5, 5.0 * noisy) and lost.mean() < 0.5:
         return still(n)
-    # Edges are never quite level or upright: a motion across leaks a little into the motion along.
-    u = np.hypot(u, _LEAK * np.hypot(right, down))
     none = np.where(lost, 0.0, 1.0)
-    return Drift(right * none, down * none, u * none, lost, turn * none, pivot)
+    return Drift(
+        right * none, down * none, u * none, lost, turn * none, pivot, covariance * none[:, None, None]
+    )
 
 
 def _rigid(
-    shifts: Sequence[tuple[Strip, FloatArray, FloatArray]], n: int
-) -> tuple[FloatArray, FloatArray, FloatArray, tuple[float, float], FloatArray, NDArray[np.bool_]]:
+    shifts: Sequence[tuple[StripLine, LineShift]], n: int
+) -> tuple[FloatArray, FloatArray, tuple[float, float], NDArray[np.bool_]]:
     """Displacement and turn that the lines' shifts tell together, by least squares in every frame.
 
     A row of the frame tells the shift to the right at its height, a column the shift downwards at its
-    place across; where the camera turns, rows differ from one another, and columns too. Gives (n,) right,
-    down, turn, the pivot, the uncertainty of a shift, and where none can be had.
+    place across; where the camera turns, rows differ from one another, and columns too. One line may show
+    something else: where the lines part, each is left out in turn, and what most of them agree on is taken.
+
+    Returns
+    -------
+    (n, 3) right, down and turn, (n, 3, 3) their covariance, the pivot, and (n,) where none can be had
     """
-    zeros = np.zeros(n)
+    found, covariance = np.zeros((n, 3)), np.zeros((n, 3, 3))
     if not shifts:
-        return zeros, zeros, zeros, (0.0, 0.0), zeros, np.zeros(n, dtype=bool)
-    across = np.array([strip.line.name.startswith(COLUMN) for strip, _, _ in shifts])
-    middles = np.array([0.5 * (s.line.segment.start + np.asarray(s.line.segment.end)) for s, _, _ in shifts])
-    values = np.stack([shift for _, shift, _ in shifts], axis=1)
-    good = np.stack([fit for _, _, fit in shifts], axis=1) > _FITS
+        return found, covariance, (0.0, 0.0), np.zeros(n, dtype=bool)
+    across = np.array([line.name.startswith(COLUMN) for line, _ in shifts])
+    middles = np.array([0.5 * (line.segment.start + np.asarray(line.segment.end)) for line, _ in shifts])
+    values = np.stack([each.shift_px for _, each in shifts], axis=1)
+    good = np.stack([each.fit for _, each in shifts], axis=1) > FITS
     pivot = (
         float(np.mean(middles[across, 0])) if across.any() else 0.0,
         float(np.mean(middles[~across, 1])) if (~across).any() else 0.0,
     )
     lever = np.where(across, middles[:, 0] - pivot[0], -(middles[:, 1] - pivot[1]))
     design = np.stack([~across, across, lever], axis=1).astype(np.float64)
-    # A camera hardly turns: two lines alone shall not make a turn of noise.
-    prior = np.diag([1e-9, 1e-9, (_LINE_PX / _USUAL_TURN_RAD) ** 2])
-    weights = good.astype(np.float64)
-    found = np.zeros((n, 3))
-    for _ in range(3):
-        normal = np.einsum("nl,li,lj->nij", weights, design, design) + prior
-        found = np.linalg.solve(normal, np.einsum("nl,li,nl->ni", weights, design, values)[..., None])[..., 0]
-        gap = np.where(good, np.abs(values - found @ design.T), 0.0)
-        weights = np.where(good, 1.0 / (1.0 + (gap / 0.3) ** 2), 0.0)
-    apart = gap.max(axis=1)
+    # Edges lean: what moves across a line moves along it by a part, which is known roughly.
+    lean = np.hypot(_LEAK, [each.lean for _, each in shifts])
+    sideways = [np.nan_to_num(masked_row_medians(values, good & kind)) for kind in (across, ~across)]
+    own = np.hypot(_LINE_PX, np.nan_to_num(np.stack([each.u_px for _, each in shifts], axis=1)))
+    size = np.hypot(own, lean * np.where(across, sideways[1][:, None], sideways[0][:, None]))
+    lines = _Lines(design, np.where(good, values, 0.0), np.where(good, 1.0 / size**2, 0.0), size)
+    found, weights, loss = lines.agreed(np.ones(len(design)))
+    apart = np.max(np.where(good, np.abs(values - found @ design.T), 0.0), axis=1)
+    best, spread = found.copy(), np.zeros((n, 3, 3))
+    # A turn can be made of one line that shows something else.
+    doubt = np.flatnonzero((apart > _ALIKE_PX) | (np.abs(found[:, 2]) > 0.5 * _USUAL_TURN_RAD))
+    if len(doubt):
+        few = lines.rows(doubt)
+        tries = [(found[doubt], weights[doubt], loss[doubt])]
+        tries += [few.agreed(1.0 - np.eye(len(design))[k]) for k in range(len(design))]
+        all_found, all_weights, losses = (np.stack(each) for each in zip(*tries, strict=True))
+        pick = np.argmin(losses, axis=0)
+        row = np.arange(len(doubt))
+        best[doubt], weights[doubt] = all_found[pick, row], all_weights[pick, row]
+        # Others that the lines tell nearly as well are as likely in that measure.
+        likely = np.exp(losses[pick, row] - losses)
+        off = all_found - best[doubt]
+        spread[doubt] = np.einsum("kn,kni,knj->nij", likely / likely.sum(axis=0), off, off)
+    gap = np.where(good, np.abs(values - best @ design.T), 0.0)
+    aside = gap > np.maximum(_ASIDE_PX, 4.0 * size)
+    told = np.sum(weights, axis=1) ** 2 / np.maximum(np.sum(weights**2, axis=1), 1e-12)
+    excess = np.sum(weights * gap**2, axis=1) / np.maximum(told - 2.0, 1.0)
+    covariance = np.linalg.inv(lines.normal(weights)) * np.maximum(excess, 1.0)[:, None, None] + spread
+    for axis in (0, 1):
+        covariance[:, axis, axis] += (_LEAK_OF_ALL * best[:, 1 - axis]) ** 2
+    lost = aside.sum(axis=1) > 1
     # A turn so large is a line that shows something else.
-    lost = (apart > 2.5) | (np.abs(found[:, 2]) > 5.0 * _USUAL_TURN_RAD)
-    # So is a rarer turn that still leaves the lines apart: it was made of the one that does.
-    lost |= (apart > _APART_PX) & (np.abs(found[:, 2]) > _USUAL_TURN_RAD)
+    lost |= np.abs(best[:, 2]) > _LARGEST_TURN_RAD
     for kind in (across, ~across):
         if kind.any():
-            lost |= ~good[:, kind].any(axis=1)
-    # Lines that tell something else have little weight in what is found, and in how sure it is.
-    spread = np.sqrt(np.sum(weights * gap**2, axis=1) / np.maximum(weights.sum(axis=1), 1.0))
-    u = np.hypot(0.03, 1.5 * spread)
-    return found[:, 0], found[:, 1], found[:, 2], pivot, u, lost
+            lost |= ~(good & ~aside)[:, kind].any(axis=1)
+    return best, covariance, pivot, lost
 
 
-def with_drift(
-    own_u: FloatArray, why: tuple[Why | None, ...], drift: Drift | None
-) -> tuple[FloatArray, tuple[Why | None, ...]]:
-    """Add the error of bringing each frame back, and refuse the frames that could not be brought back."""
-    if drift is None or not drift.moved:
-        return own_u, why
-    refused = tuple(
-        Why.CAMERA if lost and each is not Why.DAMAGED else each
-        for each, lost in zip(why, drift.lost.tolist(), strict=True)
-    )
-    return np.asarray(np.hypot(own_u, drift.u_px), dtype=np.float64), refused
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lines:
+    """What the lines tell in every frame, to be joined."""
+
+    design: FloatArray
+    """(m, 3) what each line sees of right, down and turn."""
+    values: FloatArray
+    """(n, m) px."""
+    worth: FloatArray
+    """(n, m) inverse variance, 0 where a line tells nothing."""
+    size: FloatArray
+    """(n, m) px, standard uncertainty of each."""
+
+    def rows(self, rows: NDArray[np.intp]) -> _Lines:
+        """Some frames alone."""
+        return _Lines(self.design, self.values[rows], self.worth[rows], self.size[rows])
+
+    def normal(self, weights: FloatArray) -> FloatArray:
+        """Normal equations (n, 3, 3); a camera hardly turns: two lines shall not make a turn of noise."""
+        prior = np.diag([1e-6, 1e-6, 1.0 / _USUAL_TURN_RAD**2])
+        return np.asarray(np.einsum("nl,li,lj->nij", weights, self.design, self.design) + prior)
+
+    def agreed(self, take: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Right, down and turn (n, 3), by the lines taken (m,); their weights, and the loss of all lines."""
+        weights = self.worth * take
+        bound = np.maximum(3.0 * self.size, _ALIKE_PX)
+        found = np.zeros((len(weights), 3))
+        for _ in range(4):
+            right = np.einsum("nl,li,nl->ni", weights, self.design, self.values)
+            found = np.linalg.solve(self.normal(weights), right[..., None])[..., 0]
+            away = 1.0 + ((self.values - found @ self.design.T) / bound) ** 2
+            weights = self.worth * take / away
+        loss = np.sum(np.where(self.worth > 0, np.minimum(2.0 * np.log(away), _STRANGE), 0.0), axis=1)
+        return found, weights, loss + 0.5 * (found[:, 2] / _USUAL_TURN_RAD) ** 2
 
 
 def with_shared_drift(
-    own_u: FloatArray, shared_u: float, why: tuple[Why | None, ...], drift: Drift | None
+    own_u: FloatArray,
+    shared_u: float,
+    why: tuple[Why | None, ...],
+    drift: Drift | None,
+    direction: FloatArray,
+    at_px: FloatArray,
 ) -> tuple[FloatArray, float, tuple[Why | None, ...]]:
-    """Do as `with_drift` does, and share what most frames' corrections have in common.
+    """Add the error of bringing each frame back, and refuse the frames that could not be brought back.
 
-    What is unsure of most frames' correction is the same edges' fault in all of them; only what single frames
-    are more unsure by is their own. Either is told as if a single line had made the correction: along a line
-    that is read by itself it is the mean of several.
+    What is unsure of most frames' correction is the same edges' fault in all of them, and shared; only what
+    single frames are more unsure by is their own.
+
+    Parameters
+    ----------
+    own_u, shared_u : px, of places along the line
+    why : (n,) refusals so far
+    drift : how the camera moved; None: not at all
+    direction : (2,) px by which a place along the line is off for each px by which the correction is
+    at_px : (2,) where in the picture that is
     """
-    if drift is None or not drift.moved or drift.lost.all():
-        own_u, why = with_drift(own_u, why, drift)
+    if drift is None or not drift.moved:
         return own_u, shared_u, why
-    u = _OF_MEAN * drift.u_px
-    usual = median(u[~drift.lost])
-    own = replace(drift, u_px=np.sqrt(np.maximum(u**2 - usual**2, 0.0)))
-    own_u, why = with_drift(own_u, why, own)
-    return own_u, float(np.hypot(shared_u, usual)), why
-
-
-def _shifts(
-    strip: Strip, avoid: Sequence[tuple[float, float, float, float]], reference_row: int
-) -> tuple[FloatArray, FloatArray]:
-    """Shift of each row of a strip against the reference row, and how well it fits (0 bad, 1 good)."""
-    points = strip.line.segment.at(strip.line.along_px)
-    use = np.ones(len(points), dtype=bool)
-    for left, top, right, bottom in avoid:
-        use &= ~(
-            (points[:, 0] >= left)
-            & (points[:, 0] <= right)
-            & (points[:, 1] >= top)
-            & (points[:, 1] <= bottom)
-        )
-    reference = _smoothed(strip.levels[reference_row].astype(np.float64))
-    slope = np.gradient(reference)
-    use[: _REACH + 2] = use[-_REACH - 2 :] = False
-    weight = np.where(use, np.minimum(np.abs(slope), 12.0), 0.0)
-    places = np.sort(np.argsort(weight)[-_PLACES:])
-    places = places[weight[places] > 1.0]
-    n = len(strip.levels)
-    if len(places) < 20:
-        return np.full(n, np.nan), np.zeros(n)
-    shift, fit, noise = _small_shifts(strip.levels[:, places], reference[places], slope[places])
-    last = 0
-    for row in np.flatnonzero((np.abs(shift) > 0.3) | (fit < 0.6)):
-        now = _smoothed(strip.levels[row].astype(np.float64))
-        shift[row], fit[row] = _one_shift(now, reference, slope, places, last, noise)
-        last = round(shift[row]) if fit[row] > 0.6 else last
-    return shift, fit
-
-
-def _tolerance(steep: FloatArray | NDArray[np.float32], noise: float) -> FloatArray:
-    """How far a level may be off where a line still shows the reference frame."""
-    return np.asarray(0.35 * np.abs(steep) + 2.0 + 2.0 * noise, dtype=np.float64)
-
-
-def _small_shifts(
-    levels: Plane, target: FloatArray, steep: FloatArray
-) -> tuple[FloatArray, FloatArray, float]:
-    """Shifts far below a pixel, all frames at once: one linear step of robust least squares.
-
-    Exposure may drift: the frame is the reference times a gain, plus an offset, shifted. Also gives how well
-    each frame fits, 0 to 1, and the usual scatter of the levels.
-    """
-    seen = levels.astype(np.float32)
-    slope = steep.astype(np.float32)
-    columns = np.stack([np.ones_like(slope), target.astype(np.float32), slope], axis=1)
-    size = np.full((len(seen), 1), np.inf, dtype=np.float32)
-    gap = seen - columns[:, 1]
-    gap -= row_medians(gap)[:, None]
-    found = np.zeros((len(seen), 3), dtype=np.float32)
-    for _ in range(2):
-        size = np.float32(1.4826) * row_medians(np.abs(gap))[:, None] + np.float32(0.7)
-        weights = np.asarray(1.0 / (1.0 + (gap / (2.5 * size)) ** 2), dtype=np.float32)
-        found = _gain_and_shift(seen, columns, weights)
-        gap = seen - found @ columns.T
-    gain = found[:, 1]
-    share = np.mean(np.abs(gap) < _tolerance(slope, median(size)), axis=1)
-    # What is covered evenly is the reference without contrast.
-    share[(gain < _LEAST_GAIN) | (gain > 1.0 / _LEAST_GAIN)] = 0.0
-    move = -found[:, 2] / np.maximum(gain, np.float32(_LEAST_GAIN))
-    return np.clip(move, -1.0, 1.0).astype(np.float64), share.astype(np.float64), median(size)
-
-
-def _gain_and_shift(
-    seen: NDArray[np.float32], columns: NDArray[np.float32], weights: NDArray[np.float32]
-) -> NDArray[np.float32]:
-    """Offset, gain and slope's share (n, 3) of the reference's `columns` (m, 3) in what is seen (n, m)."""
-    pairs = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), 9)
-    # Products of this size stay on one thread: others would be woken, and go on waiting long after.
-    parts = [weights[i : i + _ROWS_AT_ONCE] @ pairs for i in range(0, len(weights), _ROWS_AT_ONCE)]
-    normal = np.concatenate(parts).reshape(-1, 3, 3).astype(np.float64) + 1e-6 * np.eye(3)
-    right = ((weights * seen) @ columns).astype(np.float64)
-    return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float32)
-
-
-def _smoothed(row: FloatArray) -> FloatArray:
-    return np.asarray(np.convolve(np.pad(row, 2, mode="edge"), [0.1, 0.2, 0.4, 0.2, 0.1], "valid"))
-
-
-def _one_shift(
-    now: FloatArray,
-    reference: FloatArray,
-    slope: FloatArray,
-    places: NDArray[np.intp],
-    guess: int,
-    noise: float,
-) -> tuple[float, float]:
-    """Shift of one profile: the best whole pixel near the last one, then robust least squares."""
-    shift = float(_best_lag(now, reference, places, guess, 2))
-    target = reference[places]
-    steep = slope[places]
-    columns = np.stack([np.ones_like(steep), target, steep], axis=1).astype(np.float32)
-    share = 0.0
-    for attempt in range(2):
-        for _ in range(4):
-            at = np.clip(places + shift, 0, len(now) - 2)
-            low = at.astype(np.intp)
-            seen = now[low] + (at - low) * (now[low + 1] - now[low])
-            size = np.float32(
-                1.4826 * float(np.median(np.abs(seen - target - np.median(seen - target)))) + 0.7
-            )
-            gap = (seen - target - np.median(seen - target)).astype(np.float32)
-            for _ in range(2):
-                weights = (1.0 / (1.0 + (gap / (2.5 * size)) ** 2))[None]
-                part = _gain_and_shift(seen[None].astype(np.float32), columns, weights)[0]
-                gap = seen.astype(np.float32) - columns @ part
-            gain = float(part[1])
-            shift += float(np.clip(-part[2] / max(gain, _LEAST_GAIN), -1.0, 1.0))
-        share = float(np.mean(np.abs(gap) < _tolerance(steep, noise)))
-        if not _LEAST_GAIN <= gain <= 1.0 / _LEAST_GAIN:
-            share = 0.0
-        if share > _FITS or attempt:
-            break
-        shift = float(_best_lag(now, reference, places, 0, _REACH))
-    return shift, share
-
-
-def _best_lag(
-    now: FloatArray, reference: FloatArray, places: NDArray[np.intp], guess: int, reach: int
-) -> int:
-    """Whole shift, within `reach` px of a guess, at which a profile is most like the reference."""
-    lags = np.arange(guess - reach, guess + reach + 1)
-    index = np.clip(places[None, :] + lags[:, None], 0, len(now) - 1)
-    gap = now[index] - reference[places]
-    gap = np.abs(gap - np.median(gap, axis=1, keepdims=True))
-    cost = np.mean(np.minimum(gap, 25.0), axis=1)
-    return int(lags[np.argmin(cost)])
+    u = drift.u_along(direction, at_px)
+    lost = drift.lost | (u > _UNSURE_PX)
+    refused = tuple(
+        Why.CAMERA if gone and each is not Why.DAMAGED else each
+        for each, gone in zip(why, lost.tolist(), strict=True)
+    )
+    if lost.all():
+        return own_u, shared_u, refused
+    usual = median(u[~lost])
+    own_u = np.sqrt(own_u**2 + np.maximum(u**2 - usual**2, 0.0))
+    return np.asarray(own_u, dtype=np.float64), float(np.hypot(shared_u, usual)), refused

@@ -87,13 +87,14 @@ def find_surface(
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
         got = joined(bright, tinted, clock, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
-    own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift)
-    along = got.place if falls_forward else (length - 1) - got.place
+    along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
+    own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift, along, middle)
+    places = got.place if falls_forward else (length - 1) - got.place
     refused = np.array([w is not None for w in why])
     return Track(
         Part.SURFACE,
         frames,
-        np.where(refused, np.nan, along),
+        np.where(refused, np.nan, places),
         np.where(refused, np.nan, own_u),
         shared_u,
         why,

@@ -7,7 +7,9 @@ import pytest
 from numpy.typing import NDArray
 
 from calibration import FloatArray, Pixel, Segment
-from measure_app.finders.steadiness import COLUMN, ROW, Drift, drift_of, with_shared_drift
+from measure_app.finders.line_shifts import shifts_of
+from measure_app.finders.steadiness import COLUMN, ROW, Drift, beside_of, drift_of, with_shared_drift
+from measure_app.finders.track import Why
 from measure_app.strips import Strip, StripLine
 
 WIDTH, HEIGHT = 640, 400
@@ -74,27 +76,119 @@ def test_shift_and_turn_are_told_apart_whatever_the_exposure() -> None:
     assert np.abs(far - drift.down_px)[-1] > 0.8
 
 
+DOWN, THERE = np.array([0.0, 1.0]), np.array([300.0, 200.0])
+
+
 def test_what_all_corrections_have_in_common_is_shared() -> None:
     n = 20
     u = np.full(n, 0.3)
     u[5] = 0.5
     drift = Drift(np.ones(n), np.ones(n), u, np.zeros(n, dtype=bool))
-    own, shared, why = with_shared_drift(np.full(n, 0.1), 0.05, (None,) * n, drift)
-    # Each line is unsure by 0.3 px or 0.5 px; three in a direction make the correction.
-    assert shared == pytest.approx(np.sqrt(0.05**2 + 0.3**2 / 3))
+    own, shared, why = with_shared_drift(np.full(n, 0.1), 0.05, (None,) * n, drift, DOWN, THERE)
+    assert shared == pytest.approx(np.hypot(0.05, 0.3))
     assert own[0] == pytest.approx(0.1)
-    assert own[5] == pytest.approx(np.sqrt(0.1**2 + (0.5**2 - 0.3**2) / 3))
+    assert own[5] == pytest.approx(np.sqrt(0.1**2 + 0.5**2 - 0.3**2))
     assert why == (None,) * n
 
 
-def test_a_turn_made_of_one_line_that_shows_something_else_is_not_believed() -> None:
-    n = 40
+def test_a_correction_is_as_unsure_as_its_turn_makes_it_there_and_refused_where_hardly_known() -> None:
+    n = 6
+    ones, none = np.ones(n), np.zeros(n)
+    covariance = np.zeros((n, 3, 3))
+    covariance[:, 0, 0], covariance[:, 1, 1] = 0.04, 0.01
+    covariance[:, 2, 2] = 1e-6
+    covariance[:, 1, 2] = covariance[:, 2, 1] = 5e-5
+    covariance[3, 1, 1] = 1.0
+    drift = Drift(ones, ones, np.full(n, 0.2), none > 0, none, (100.0, 200.0), covariance)
+    # 200 px right of the pivot: var(down) + 2 × 200 × cov(down, turn) + 200² × var(turn).
+    there = drift.u_along(DOWN, THERE)
+    assert there[0] == pytest.approx(np.sqrt(0.01 + 400 * 5e-5 + 4e4 * 1e-6))
+    assert drift.u_along(np.array([1.0, 0.0]), THERE)[0] == pytest.approx(0.2)
+    _, shared, why = with_shared_drift(np.full(n, 0.1), 0.0, (None,) * n, drift, DOWN, THERE)
+    assert [each is Why.CAMERA for each in why] == [False, False, False, True, False, False]
+    assert shared == pytest.approx(there[0])
+
+
+def other_from(shift: FloatArray, row: int, extra_px: float, column: int = 0) -> list[Strip]:
+    """Strips of a camera moved so, of which one column shows something that moves otherwise from a row on."""
+    n = len(shift)
     none, ones = np.zeros(n), np.ones(n)
-    shift = np.stack([none, np.linspace(0.0, -2.0, n)], axis=1)
+    extra = np.stack([none, np.where(np.arange(n) < row, 0.0, extra_px)], axis=1)
     strips = film(shift, none, ones)
-    assert not drift_of(strips, ()).lost.any()
-    # What the first column crosses moves by another 5 px from frame 20 on.
-    other = film(shift + np.stack([none, np.where(np.arange(n) < 20, 0.0, 5.0)], axis=1), none, ones)
-    drift = drift_of([*strips[:3], other[3], *strips[4:]], ())
-    assert drift.lost[20:].all()
-    assert not drift.lost[:20].any()
+    strips[3 + column] = film(shift + extra, none, ones)[3 + column]
+    return strips
+
+
+@pytest.mark.parametrize("column", [0, 1, 2])
+@pytest.mark.parametrize("extra_px", [1.5, 5.0, -14.0])
+def test_one_line_that_shows_something_else_is_left_out(column: int, extra_px: float) -> None:
+    n = 30
+    shift = np.stack([np.zeros(n), np.linspace(0.0, -2.0, n)], axis=1)
+    drift = drift_of(other_from(shift, 15, extra_px, column), ())
+    assert not drift.lost.any()
+    at = np.array([450.0, 200.0])
+    off = drift.along(np.array([0.0, 1.0]), at) - shift[:, 1]
+    u = drift.u_along(np.array([0.0, 1.0]), at)
+    assert np.abs(off).max() < 0.15
+    assert (np.abs(off) < 3.0 * u).all()
+    assert u.max() < 0.6
+
+
+def test_two_columns_that_part_leave_open_which_of_them_is_right() -> None:
+    n = 30
+    shift = np.stack([np.zeros(n), np.linspace(0.0, -2.0, n)], axis=1)
+    strips = other_from(shift, 15, 4.0, 0)
+    # One row tells no turn: the columns' parting may be one.
+    drift = drift_of([strips[1], strips[3], strips[5]], ())
+    off = np.abs(drift.along(np.array([0.0, 1.0]), np.array([320.0, 200.0])) - shift[:, 1])
+    u = drift.u_along(np.array([0.0, 1.0]), np.array([320.0, 200.0]))
+    bad = (drift.lost | (u > 0.75))[15:]
+    assert bad.all() or (off[15:][~bad] < 3.0 * u[15:][~bad]).all()
+    assert not drift.lost[:15].any()
+
+
+def test_a_leaning_edge_moves_along_a_line_that_it_crosses_and_is_known_by_the_lines_beside() -> None:
+    line = StripLine(f"{COLUMN} 1", Segment(Pixel(50.0, 2.0), Pixel(50.0, HEIGHT - 3.0)), 1.0)
+
+    def seen(at: StripLine, moved_px: float) -> FloatArray:
+        points = at.segment.at(at.along_px)
+        # Every edge falls by one in five to the right.
+        y = points[:, 1] - 0.2 * (points[:, 0] - moved_px)
+        edges = [(-1) ** k * np.tanh((y - 20 - 45 * k) / 2.0) for k in range(9)]
+        return np.asarray(100.0 + 30.0 * np.sum(edges, axis=0))
+
+    moves = np.array([0.0, 2.0, 5.0])
+    strip = Strip(line, np.arange(3), np.rint([seen(line, m) for m in moves]).astype(np.uint8))
+    beside = [
+        Strip(each, np.arange(1), np.rint(seen(each, 0.0))[None].astype(np.uint8)) for each in beside_of(line)
+    ]
+    got = shifts_of(strip, (), 0, beside)
+    assert got.lean == pytest.approx(-0.2, abs=0.03)
+    assert got.shift_px == pytest.approx(-0.2 * moves, abs=0.05)
+
+
+def test_the_halves_of_a_line_tell_how_sure_its_shift_is() -> None:
+    n = 40
+    strips = film(np.zeros((n, 2)), np.zeros(n), np.ones(n))
+    quiet = shifts_of(strips[4], (), 0)
+    assert quiet.u_px.max() < 0.1
+    # The lower half shows something that moves by 1 px.
+    apart = film(
+        np.stack([np.zeros(n), np.where(np.arange(n) > 0, 1.0, 0.0)], axis=1), np.zeros(n), np.ones(n)
+    )
+    levels = strips[4].levels.copy()
+    levels[:, HEIGHT // 2 :] = apart[4].levels[:, HEIGHT // 2 :]
+    parted = shifts_of(Strip(strips[4].line, strips[4].frames, levels), (), 0)
+    assert np.median(parted.u_px) == pytest.approx(0.5 * 1.4826, rel=0.3)
+
+
+def test_a_search_that_has_not_come_to_an_end_tells_nothing() -> None:
+    n = 2
+    # One broad rise that moves further at once than is looked for.
+    y = np.arange(HEIGHT - 4.0)
+    levels = np.stack([100.0 + 60.0 * np.tanh((y - 150.0 - m) / 25.0) for m in (0.0, 45.0)])
+    line = StripLine(f"{COLUMN} 1", Segment(Pixel(50.0, 2.0), Pixel(50.0, HEIGHT - 3.0)), 1.0)
+    got = shifts_of(Strip(line, np.arange(n), np.rint(levels).astype(np.uint8)), (), 0)
+    assert got.fit[0] > 0.9
+    assert abs(got.shift_px[1] - 45.0) > 5.0
+    assert got.fit[1] == 0.0
