@@ -11,6 +11,7 @@ import msgspec
 
 from measure_app.contract import checked, is_absolute, path_fault, run_from_builtins, uncollected
 from measure_app.errors import ClipError, OutputError, RunFileError
+from measure_app.plain_file import first_bytes
 from measure_app.run import FORMAT_VERSION, Run
 from measure_app.saving import reason_of, write_whole
 from measure_app.words import said
@@ -141,11 +142,14 @@ def encode_run(run: Run) -> bytes:
 
 
 def file_mark(path: Path) -> str | None:
-    """Give the SHA-256 of a file's content, by which a change is known; None where it cannot be read."""
+    """Give the SHA-256 of a file's content, by which a change is known; None where it cannot be read.
+
+    Of one that is larger than a run file may be only so much counts.
+    """
     from hashlib import sha256
 
     try:
-        return sha256(path.read_bytes()).hexdigest()
+        return sha256(first_bytes(path, MAX_BYTES + 1)).hexdigest()
     except OSError:
         return None
 

@@ -14,6 +14,7 @@ from msgspec import Meta
 
 from analysis import FloatArray
 from measure_app.errors import AppError
+from measure_app.plain_file import first_bytes
 from measure_app.refusals import explained, placed
 from measure_app.saving import reason_of
 from measure_app.words import said
@@ -120,8 +121,7 @@ def load_criteria(path: Path) -> Criteria:
     """
     where = str(path)
     try:
-        with path.open("rb") as file:
-            data = file.read(_MAX_BYTES + 1)
+        data = first_bytes(path, _MAX_BYTES + 1)
         if len(data) > _MAX_BYTES:
             raise CriteriaError(said("is too large to be criteria"), where=where)
         tree = tomllib.loads(data.decode("utf-8-sig"))

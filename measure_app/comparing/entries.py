@@ -185,6 +185,7 @@ def decode_findings(data: bytes, where: str) -> Entry:
         tree: Any = json.loads(
             data.decode("utf-8-sig"), parse_constant=_no_constant, object_pairs_hook=without_twins
         )
+        _refuse_newer(tree, where)
         file = msgspec.convert(tree, _File)
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError, ValueError) as error:
         words = str(error).splitlines()[0][:200] if str(error) else said("not JSON")
@@ -215,6 +216,20 @@ def decode_findings(data: bytes, where: str) -> Entry:
         findings[each.name] = _finding(each, place)
     gravity = file.accepted_gravity.value
     return Entry(file.title, MappingProxyType(findings), gravity if gravity is not None else math.nan)
+
+
+def _refuse_newer(tree: Any, where: str) -> None:
+    """Tell a newer version's file by what it says of itself, before its other keys are missed."""
+    version = tree.get("format_version") if isinstance(tree, dict) else None
+    if isinstance(version, int) and version > 1 and tree.get("format") == "clepsydra-findings":
+        raise FindingsError(
+            said(
+                "was written by a newer version of the program (format {version}, this one reads "
+                "format 1); update the program",
+                version=shown(version),
+            ),
+            where=where,
+        )
 
 
 def _no_constant(name: str) -> float:

@@ -14,6 +14,7 @@ from measure_app.extras import Question, SetQuestions, questions_of
 from measure_app.packs.design import Shares
 from measure_app.packs.errors import PackError
 from measure_app.packs.manifest import PackMark, with_pack_mark
+from measure_app.plain_file import first_bytes
 from measure_app.run import CameraPart, ConditionsPart, Reading, Run
 from measure_app.saving import reason_of
 from measure_app.words import said
@@ -125,8 +126,7 @@ def load_questions(path: Path) -> tuple[Question, ...]:
     """
     where = str(path)
     try:
-        with path.open("rb") as file:
-            data = file.read(_MAX_QUESTIONS_BYTES + 1)
+        data = first_bytes(path, _MAX_QUESTIONS_BYTES + 1)
         text = data.decode("utf-8-sig")
     except OSError as error:
         raise PackError(said("cannot be read ({reason})", reason=reason_of(error)), where=where) from None

@@ -25,6 +25,8 @@ WHOLE_RUN = "film.run.json"
 FILM_ENDINGS = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
 FILM_NAME = re.compile(rf"film\.(?:{'|'.join(FILM_ENDINGS)})")
 RUN_NAME = re.compile(r"film\.run\.json|share-[0-9]{2,3}\.run\.json")
+MAX_FILM_BYTES = 1_900 * 2**20
+"""Largest film that goes into a pack; a plain ZIP holds no more than 2 GiB for every reader."""
 PACK_KEY = "pack"
 """The key under `extra.clepsydra` that says which pack a run comes from."""
 

@@ -23,6 +23,7 @@ from measure_app.packs.errors import PackError
 from measure_app.packs.manifest import (
     FILM_ENDINGS,
     MANIFEST,
+    MAX_FILM_BYTES,
     PACK_ENDING,
     READ_ME,
     WHOLE_RUN,
@@ -33,6 +34,7 @@ from measure_app.packs.manifest import (
 )
 from measure_app.packs.rescaling import Rescaling, rescaled
 from measure_app.packs.shrinking import rescaling_for, shrink
+from measure_app.packs.unpacking import manifest_of
 from measure_app.run import Run
 from measure_app.runfile import check_clip_identity, clip_path, encode_run, load_run
 from measure_app.saving import fresh_token, reason_of, sync_folder
@@ -43,8 +45,6 @@ if TYPE_CHECKING:
 
 DEFAULT_HEIGHT = 720
 """Rows of the film where only its size in bytes was asked for."""
-MAX_FILM_BYTES = 1_900 * 2**20
-"""Largest film that goes into a pack; a plain ZIP holds no more than 2 GiB for every reader."""
 _CHUNK = 2**20
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
@@ -201,8 +201,19 @@ def _check_out(out: Path) -> None:
         )
     if out.exists() and not out.is_file():
         raise OutputError(said("is not a plain file; name another"), where=str(out))
+    if out.suffix.lower() == ".zip" and out.exists() and not _is_pack(out):
+        raise OutputError(said("is there already and is no pack; name another"), where=str(out))
     if not out.absolute().parent.is_dir():
         raise OutputError(said("lies in a folder that does not exist; make it first"), where=str(out))
+
+
+def _is_pack(place: Path) -> bool:
+    """Whether a file says of itself what packs say; only such a ZIP may be replaced, for much else is one."""
+    try:
+        manifest_of(place)
+    except PackError:
+        return False
+    return True
 
 
 @contextlib.contextmanager

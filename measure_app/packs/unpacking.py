@@ -20,6 +20,7 @@ from measure_app.packs.errors import PackError
 from measure_app.packs.manifest import (
     FILM_NAME,
     MANIFEST,
+    MAX_FILM_BYTES,
     READ_ME,
     RUN_NAME,
     WHOLE_RUN,
@@ -29,7 +30,6 @@ from measure_app.packs.manifest import (
     pack_mark_of,
     share_name,
 )
-from measure_app.packs.packing import MAX_FILM_BYTES
 from measure_app.run import Run
 from measure_app.runfile import MAX_BYTES, decode_run
 from measure_app.saving import fresh_token, reason_of, sync_folder

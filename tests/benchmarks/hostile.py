@@ -41,7 +41,7 @@ WAITS = 60.0 * SECONDS
 """When one is ended that does not end by itself, s."""
 MEBIBYTES = 1024
 Make = Callable[[Path], list[str]]
-"""Puts the attack into a folder and gives the command's arguments, all but where to write."""
+"""Puts the attack into a folder and gives the command's arguments; where they end in `--out`, `out` follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +102,32 @@ def _many_readings() -> Make:
     return _run_of(json.dumps(tree, separators=(",", ":")))
 
 
+def _named(name: bytes, data: bytes, *arguments: str) -> Make:
+    """Put bytes into a file of any name, even one that is no text, and give it to a command."""
+
+    def make(folder: Path) -> list[str]:
+        path = os.fsdecode(os.fsencode(folder) + b"/" + name)
+        Path(path).write_bytes(data)
+        return [arguments[0], os.fsdecode(name), *arguments[1:], "--out"]
+
+    return make
+
+
+def _is_a(kind: str, name: str, *arguments: str) -> Make:
+    """Put a pipe or a folder where a command wants the file of that name."""
+
+    def make(folder: Path) -> list[str]:
+        for each in (BENCH / "bench.mp4", BENCH / "bench.run.json"):
+            (folder / each.name).symlink_to(each)
+        if kind == "pipe":
+            os.mkfifo(folder / name)
+        else:
+            (folder / name).mkdir()
+        return list(arguments)
+
+    return make
+
+
 def _linked_to_itself(folder: Path) -> list[str]:
     (folder / "a.run.json").symlink_to(folder / "b.run.json")
     (folder / "b.run.json").symlink_to(folder / "a.run.json")
@@ -112,7 +138,10 @@ def _film_is(link: str) -> Make:
     def make(folder: Path) -> list[str]:
         arguments = _run_of(json.dumps(_tree()))(folder)
         (folder / "bench.mp4").unlink()
-        (folder / "bench.mp4").symlink_to(link)
+        if link == "a pipe":
+            os.mkfifo(folder / "bench.mp4")
+        else:
+            (folder / "bench.mp4").symlink_to(link)
         return arguments
 
     return make
@@ -124,7 +153,23 @@ def _film_is(link: str) -> Make:
 def _table_of(data: bytes) -> Make:
     def make(folder: Path) -> list[str]:
         (folder / "t.csv").write_bytes(data)
-        return ["derive", "t.csv", "--drop", "0.4", "--drop-u", "0.001", "--no-report", "--out"]
+        return [*_DERIVE, "--out"]
+
+    return make
+
+
+_DERIVE = ("derive", "t.csv", "--drop", "0.4", "--drop-u", "0.001", "--no-report")
+
+
+def _into(place: str) -> Make:
+    """Let a sound table's results go to a place where something of somebody's is."""
+
+    def make(folder: Path) -> list[str]:
+        (folder / "t.csv").write_bytes(b"head_m,throw_m\n0.2,0.45\n0.15,0.39\n0.1,0.32\n0.05,0.22\n")
+        (folder / "mine").mkdir()
+        (folder / "mine" / "thesis.txt").write_text("years of work", encoding="utf-8")
+        (folder / "link").symlink_to("mine")
+        return [*_DERIVE, "--out", place]
 
     return make
 
@@ -146,6 +191,68 @@ def _pack_with(change: Callable[[dict[str, bytes]], dict[Any, bytes]]) -> Make:
     return make
 
 
+def _pack_of(change: Callable[[bytes], bytes]) -> Make:
+    """Damage a sound pack as a whole."""
+
+    def make(folder: Path) -> list[str]:
+        arguments = _pack_with(dict)(folder)
+        place = folder / "p.clepsydra"
+        place.write_bytes(change(place.read_bytes()))
+        return arguments
+
+    return make
+
+
+def _entry_twice(folder: Path) -> list[str]:
+    arguments = _pack_with(dict)(folder)
+    with zipfile.ZipFile(folder / "p.clepsydra", "a") as archive:
+        archive.writestr("pack.json", archive.read("pack.json"))
+    return arguments
+
+
+def _over_a_zip(folder: Path) -> list[str]:
+    """A pack is to go where homework is."""
+    arguments = _is_a("folder", "x", "pack", "bench.run.json", "--out", "homework.zip")(folder)
+    with zipfile.ZipFile(folder / "homework.zip", "w") as archive:
+        archive.writestr("essay.txt", "mine")
+    return arguments
+
+
+def _results_of(data: bytes) -> Make:
+    """Two results to be compared, one of them hostile."""
+
+    def make(folder: Path) -> list[str]:
+        for name in ("one", "two"):
+            (folder / name).mkdir()
+            (folder / name / "findings.json").write_bytes(data if name == "two" else _findings())
+        return ["compare", "one", "two", "--out"]
+
+    return make
+
+
+def _findings() -> bytes:
+    from analysis import Conditions
+    from measure_app.report import results_of_table
+    from measure_app.report.findings_json import findings_json
+    from measure_app.table import load_table
+
+    with tempfile.TemporaryDirectory() as name:
+        table = Path(name) / "t.csv"
+        table.write_bytes(b"head_m,throw_m\n0.2,0.45\n0.15,0.39\n0.1,0.32\n0.05,0.22\n")
+        return findings_json(results_of_table(load_table(table), Conditions(), 0.4, 0.001))
+
+
+def _key_of(name: str, data: bytes) -> Make:
+    """An answer's folder that is sound, marked by criteria that are not."""
+
+    def make(folder: Path) -> list[str]:
+        (folder / "answers").mkdir()
+        (folder / name).write_bytes(data)
+        return ["collate", "answers", "--key", str(BENCH / "bench.run.json"), "--criteria", name, "--out"]
+
+    return make
+
+
 def _link_entry(entries: dict[str, bytes]) -> dict[Any, bytes]:
     link = zipfile.ZipInfo("film.mp4")
     link.create_system, link.external_attr = 3, 0o120777 << 16
@@ -159,6 +266,8 @@ def _answers_of(*contents: bytes) -> Make:
             (folder / "answers" / f"{i}.run.json").write_bytes(data)
         (folder / "answers" / "link.run.json").symlink_to("/etc/passwd")
         (folder / "answers" / "loop").symlink_to(folder / "answers")
+        os.mkfifo(folder / "answers" / "pipe.run.json")
+        (folder / "answers" / "a\nclepsydra: all is well\x1b[2J.run.json").write_text("{", encoding="utf-8")
         return ["collate", "answers", "--key", str(BENCH / "bench.run.json"), "--out"]
 
     return make
@@ -215,6 +324,25 @@ def _durations(delta: int) -> Callable[[bytearray], None]:
             data[entry + 4 : entry + 8] = struct.pack(">i", delta)
 
     return patch
+
+
+def _stated(box: bytes, at: int, number: int) -> Callable[[bytearray], None]:
+    """Put a number of 32 bits into the first box of that kind, so many bytes after its name."""
+
+    def patch(data: bytearray) -> None:
+        struct.pack_into(">I", data, data.index(box) + at, number)
+
+    return patch
+
+
+def _still(folder: Path) -> bytes:
+    import cv2
+
+    place = folder / "still.png"
+    cv2.imwrite(str(place), np.zeros((40, 60), np.uint8))
+    data = place.read_bytes()
+    place.unlink()
+    return data
 
 
 def _times_back(folder: Path) -> bytes:
@@ -305,10 +433,27 @@ def attacks() -> list[Attack]:
                 ("links in a circle", _linked_to_itself),
                 ("empty", _run_of(b"")),
                 ("zeros", _run_of(bytes(100_000))),
+                ("a film", _run_of((BENCH / "bench.mp4").read_bytes())),
+                ("a pipe", _is_a("pipe", "a.run.json", "measure", "a.run.json", "--out")),
+                ("a folder", _is_a("folder", "a.run.json", "measure", "a.run.json", "--out")),
+                ("a device", _is_a("folder", "x", "measure", "/dev/zero", "--out")),
+                (
+                    "a key with line feeds and a terminal's commands",
+                    _changed("\n\nclepsydra: fine\x1b[2J", 1),
+                ),
+                ("the same key twice", _run_of(twice.replace('"title"', '"a\\nb\\u001b"'))),
+                ("a name of two lines", _named(b"a\nclepsydra: fine\x1b[2J.run.json", b"{", "measure")),
+                ("a name that is no text", _named(b"caf\xe9.run.json", b"{", "measure")),
+                ("itself for a film", _changed("clip", {"path": "a.run.json"})),
+                ("its folder for a film", _changed("clip", {"path": "."})),
+                ("the process's own memory for a film", _changed("clip", {"path": "/proc/self/mem"})),
+                ("half a letter in the film's name", _changed("clip.path", "\ud800.mp4")),
+                ("a film that is a pipe", _film_is("a pipe")),
+                ("a film that is a folder", _film_is(str(BENCH.parent))),
             )
         ),
         *(
-            Attack(f"table: {name}", make)
+            Attack(f"table: {name}", make, may_be_read=name.endswith("same rows"))
             for name, make in (
                 ("zeros", _table_of(bytes(100_000))),
                 ("NaN", _table_of(b"head_m,throw_m\n0.1,0.2\nnan,0.3\n")),
@@ -319,6 +464,26 @@ def attacks() -> list[Attack]:
                 ("a line of 30 MB", _table_of(b"head_m,throw_m," + b"x" * 30_000_000)),
                 ("a million columns", _table_of(b"head_m" + b",x" * 1_000_000)),
                 ("900,000 rows", _table_of(b"head_m,throw_m\n" + rows)),
+                ("100,000 same rows", _table_of(b"head_m,throw_m\n" + b"0.2,0.3\n" * 100_000)),
+                ("a formula in a cell", _table_of(b"head_m,throw_m\n=0.1+0.1,0.3\n0.1,0.2\n")),
+                ("a command in a cell", _table_of(b"head_m,throw_m\n=cmd|'/C calc'!A0,0.3\n0.1,0.2\n")),
+                ("a workbook", _table_of(b"PK\x03\x04" + bytes(range(256)) * 10)),
+                ("times that go back", _table_of(b"time_s,head_m,throw_m\n1,0.2,0.3\n0.5,0.1,0.2\n")),
+                ("a header of two lines", _table_of(b'"head\n\x1b[2J_m",throw_m\n0.2,0.3\n')),
+                ("empty", _table_of(b"")),
+                ("a pipe", _is_a("pipe", "t.csv", *_DERIVE, "--out")),
+                ("a device", _is_a("folder", "x", "derive", "/dev/zero", "--out")),
+                ("a name that is no text", _named(b"caf\xe9.csv", b"x\n", "derive")),
+            )
+        ),
+        *(
+            Attack(f"results: {name}", make)
+            for name, make in (
+                ("into a folder that holds other things", _into("mine")),
+                ("into a link to such a folder", _into("link")),
+                ("into a file", _into("t.csv")),
+                ("into a device", _into("/dev/null")),
+                ("into the folder that one stands in", _into(".")),
             )
         ),
         *(
@@ -330,6 +495,17 @@ def attacks() -> list[Attack]:
                 ("text for a film", _pack_with(lambda e: {**e, "film.mp4": b"a film\n" * 99})),
                 ("deep JSON", _pack_with(lambda e: {**e, "pack.json": b"[" * 100_000})),
                 ("a future version", _pack_with(lambda e: {**e, "pack.json": b'{"format_version": 99}'})),
+                ("an entry twice", _entry_twice),
+                ("60,000 entries", _pack_with(lambda e: {**e, **{str(i): b"" for i in range(60_000)}})),
+                ("a name of two lines", _pack_with(lambda e: {**e, "a\nclepsydra: fine\x1b[2J": b"x"})),
+                ("cut in half", _pack_of(lambda data: data[: len(data) // 2])),
+                ("something before it", _pack_of(lambda data: b"#!/bin/sh\n" + data)),
+                ("a pipe", _is_a("pipe", "p.clepsydra", "unpack", "p.clepsydra", "--out")),
+                (
+                    "questions in a pipe",
+                    _is_a("pipe", "q", "pack", "bench.run.json", "--questions", "q", "--out", "x.zip"),
+                ),
+                ("over a ZIP of somebody's", _over_a_zip),
                 ("a pack in a pack", _pack_with(lambda e: {**e, "inner.zip": b"PK\x03\x04" * 99})),
             )
         ),
@@ -344,17 +520,51 @@ def attacks() -> list[Attack]:
                 ("one of another film", _answers_of(sound.replace("bench.mp4", "other.mp4").encode())),
             )
         ),
+        *(
+            Attack(f"criteria: {name}", make)
+            for name, make in (
+                ("deep", _key_of("c.toml", b"a = " + b"[" * 30_000)),
+                ("no text", _key_of("c.toml", bytes(range(256)))),
+                (
+                    "a pipe",
+                    _is_a("pipe", "c", "collate", ".", "--key", "bench.run.json", "--criteria", "c", "--out"),
+                ),
+            )
+        ),
+        *(
+            Attack(f"findings: {name}", _results_of(data))
+            for name, data in (
+                ("empty", b""),
+                ("nested 100,000 deep", b'{"format": "clepsydra-findings", "x": ' + b"[" * 100_000),
+                ("NaN", _findings().replace(b'"value": 0.', b'"value": NaN, "x": 0.', 1)),
+                ("50 MB", b'{"format": "clepsydra-findings", "x": "' + b"x" * 50_000_000 + b'"}'),
+                ("a future version", b'{"format": "clepsydra-findings", "format_version": 9}'),
+                ("a key twice", _findings().replace(b'"title":', b'"title": "one", "title":', 1)),
+            )
+        ),
         *(Attack(f"film: {name}", _film_of(data)) for name, data in PLAYLISTS.items()),
         *(Attack(f"film: {name} named .m3u8", _film_of(data, "m3u8")) for name, data in PLAYLISTS.items()),
         *(
             Attack(f"film: {name}", make, may_be_read=readable)
             for name, make, readable in (
                 ("text", _film_of(b"This is a film.\n" * 5000), False),
+                ("zeros", _film_of(bytes(1_000_000)), False),
+                ("nothing", _film_of(b""), False),
+                ("a still picture", _film_of(_still), False),
                 ("truncated at half", _film_of((BENCH / "bench.mp4").read_bytes()[: 2**19]), True),
                 ("a bit in 10,000 bytes turned", _film_of(_bench_film(_flip(1e-4))), True),
                 ("a bit in 100 bytes turned", _film_of(_bench_film(_flip(1e-2))), True),
                 ("100,000 × 100,000", _film_of(_sized(100_000, 100_000), "avi"), False),
                 ("65,535 × 65,535", _film_of(_sized(65_535, 65_535), "avi"), False),
+                ("2³¹ frames promised", _film_of(_bench_film(_stated(b"stsz", 12, 2**31 - 1))), False),
+                ("2³² durations promised", _film_of(_bench_film(_stated(b"stts", 12, 2**32 - 1))), True),
+                ("a clock without ticks", _film_of(_bench_film(_stated(b"mdhd", 16, 0))), False),
+                (
+                    "a clock of 2³² ticks a second",
+                    _film_of(_bench_film(_stated(b"mdhd", 16, 2**32 - 1))),
+                    False,
+                ),
+                ("frames beyond its end", _film_of(_bench_film(_stated(b"stco", 12, 2**32 - 1))), False),
                 ("durations of zero", _film_of(_bench_film(_durations(0))), True),
                 ("durations below zero", _film_of(_bench_film(_durations(-1000))), True),
                 ("durations of two weeks", _film_of(_bench_film(_durations(2**31 - 1))), True),
@@ -370,12 +580,12 @@ def attacks() -> list[Attack]:
 
 def run(arguments: Sequence[str], folder: Path) -> Came:
     """Run the command in a folder; see what it says, takes and leaves."""
-    before = {path.relative_to(folder) for path in folder.rglob("*")}
+    before = _there(folder)
     spoken = folder.with_suffix(".stderr")
     began, spent = time.monotonic(), _processor_s()
     with spoken.open("wb") as errors:
         child = subprocess.Popen(
-            [sys.executable, "-m", "measure_app", "--language", "en", *arguments, "out"],
+            [sys.executable, "-m", "measure_app", "--language", "en", *arguments, *(["out"] if arguments[-1] == "--out" else [])],
             cwd=folder, stdout=subprocess.DEVNULL, stderr=errors, env={**os.environ, "PYTHONPATH": str(ROOT)},
         )  # fmt: skip
         # The system's own peak of a child counts what its parent had before it became the command.
@@ -386,8 +596,7 @@ def run(arguments: Sequence[str], folder: Path) -> Came:
                 child.kill()
             time.sleep(0.01)
     lines = tuple(spoken.read_text(encoding="utf-8", errors="replace").splitlines())
-    after = {path.relative_to(folder) for path in folder.rglob("*")}
-    written = tuple(sorted(str(path) for path in after - before))
+    written = tuple(sorted({name for name, _, _ in _there(folder) ^ before}))
     seconds = _processor_s() - spent
     remark = ""
     with contextlib.suppress(OSError):
@@ -395,6 +604,15 @@ def run(arguments: Sequence[str], folder: Path) -> Came:
         doubts = [each["says"] for each in told["remarks"] if isinstance(each, dict)]
         remark = f"worked out; doubts: {len(doubts)}{', first: ' if doubts else ''}{''.join(doubts[:1])}"
     return Came(status, lines, seconds, peak / 1024, written, remark)
+
+
+def _there(folder: Path) -> set[tuple[str, int, int]]:
+    """Give the name, size and time of every file; what was written over has another time."""
+    files = [(path, path.lstat()) for path in folder.rglob("*")]
+    return {
+        (str(path.relative_to(folder)), *((0, 0) if path.is_dir() else (facts.st_size, facts.st_mtime_ns)))
+        for path, facts in files
+    }
 
 
 def _processor_s() -> float:
@@ -444,6 +662,8 @@ def _sound() -> dict[str, Make]:
         "measure": _run_of(json.dumps(_tree())),
         "derive": _table_of(b"head_m,throw_m\n0.2,0.45\n0.15,0.39\n0.1,0.32\n0.05,0.22\n"),
         "unpack": _pack_with(dict),
+        "pack": _is_a("folder", "x", "pack", "bench.run.json", "--out", "x.clepsydra"),
+        "compare": _results_of(_findings()),
         "collate": class_of_three,
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import stat
 import struct
 import zipfile
@@ -19,7 +20,8 @@ from msgspec.structs import replace
 from calibration import Pixel
 from measure_app.__main__ import main
 from measure_app.clip import open_clip, sha256_of, write_clip
-from measure_app.errors import ClipError, OutputError, Stopped
+from measure_app.collating import load_criteria
+from measure_app.errors import AppError, ClipError, OutputError, Stopped
 from measure_app.extras import Question, SetNotes, SetQuestions, questions_of
 from measure_app.outcome import calibration_of
 from measure_app.packs import (
@@ -38,7 +40,7 @@ from measure_app.packs import (
 )
 from measure_app.packs.shrinking import rescaling_for
 from measure_app.run import By, Reading, Spot
-from measure_app.runfile import encode_run, load_run
+from measure_app.runfile import encode_run, file_mark, load_run
 from tests.measure_app.strategies import runs
 
 ROOT = Path(__file__).parents[2]
@@ -313,6 +315,32 @@ def test_a_pack_never_takes_the_place_of_another_kind_of_file(small_run, tmp_pat
         pack(small_run, tmp_path / "thesis.docx", PackPlan())
     with pytest.raises(OutputError, match="does not exist"):
         pack(small_run, tmp_path / "no" / "a.zip", PackPlan())
+
+
+def test_a_zip_that_is_no_pack_stays_what_it_is_and_an_earlier_pack_is_replaced(small_run, tmp_path):
+    place = tmp_path / "homework.zip"
+    with zipfile.ZipFile(place, "w") as archive:
+        archive.writestr("essay.txt", "mine")
+    for content in (place.read_bytes(), b"PK\x03\x04 cut off"):
+        place.write_bytes(content)
+        with pytest.raises(OutputError, match="is no pack; name another"):
+            pack(small_run, place, PackPlan())
+        assert place.read_bytes() == content
+    place.unlink()
+    pack(small_run, place, PackPlan())
+    first = place.read_bytes()
+    pack(small_run, place, PackPlan(blind=True))
+    assert place.read_bytes() != first
+
+
+def test_questions_and_criteria_in_a_pipe_are_refused_rather_than_waited_for(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    for read in (load_questions, load_criteria):
+        for place in (pipe, tmp_path):
+            with pytest.raises(AppError, match="not a plain file"):
+                read(place)
+    assert file_mark(pipe) is None
 
 
 def test_questions_are_read_one_a_line(tmp_path):

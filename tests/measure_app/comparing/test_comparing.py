@@ -326,7 +326,9 @@ def test_results_are_taken_from_their_folder_or_file(findings_file: Callable[...
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (lambda tree: tree.update(format_version=2), "version 2"),
+        (lambda tree: tree.update(format_version=0), "version 0"),
+        (lambda tree: tree.update(format_version=2), "newer version .format 2"),
+        (lambda tree: tree.update(format_version=2, findings={}), "newer version"),
         (lambda tree: tree["findings"].append(tree["findings"][0]), "stands twice"),
         (lambda tree: tree["findings"][0].update(u="x"), "write the result anew"),
         (lambda tree: tree["findings"][0].update(u=0.5), "changed by hand"),
