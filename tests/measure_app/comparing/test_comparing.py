@@ -327,7 +327,7 @@ def test_results_are_taken_from_their_folder_or_file(findings_file: Callable[...
     ("change", "words"),
     [
         (lambda tree: tree.update(format_version=0), "version 0"),
-        (lambda tree: tree.update(format_version=2), "newer version .format 2"),
+        (lambda tree: tree.update(format_version=2), "newer version of the program .format 2"),
         (lambda tree: tree.update(format_version=2, findings={}), "newer version"),
         (lambda tree: tree["findings"].append(tree["findings"][0]), "stands twice"),
         (lambda tree: tree["findings"][0].update(u="x"), "write the result anew"),
