@@ -196,10 +196,11 @@ class Jet:
         """Cover (n,) and light (n, 3) of the jet at places x, z (n,) m in its plane."""
         drain, look = self.scene.drain, self.scene.look
         ages, aside, radii = self._along(time_s)
-        age = self._age(x, time_s)
-        age = self._age(x - np.interp(age, ages, aside), time_s)
-        fall = drain.gravity_m_s2 * age
         speed, slowing = self._pace(time_s)
+        # Looked up along the swayed centre line itself: a jet that a gust holds back is older there.
+        centre = np.maximum.accumulate(speed * ages + slowing * ages**2 + aside)
+        age = np.interp(x, centre, ages)
+        fall = drain.gravity_m_s2 * age
         onward = speed + 2 * slowing * age  # dx/ds of the centre line
         length = np.hypot(onward, fall)
         off = (z - (drain.drop_m - fall * age / 2)) * onward / length
@@ -219,12 +220,6 @@ class Jet:
         body = through * (0.97 - 0.60 * rim * rim * (3 - 2 * rim))[:, None]
         shine = 0.80 * np.exp(-(((u - 0.40) / 0.19) ** 2)) + 0.66 * np.exp(-(((u + 0.42) / 0.19) ** 2))
         return cover, to_light(body + shine[:, None] * (0.99 - body))
-
-    def _age(self, x: FloatArray, time_s: float) -> FloatArray:
-        """Age (…) s at which the centre line, without sway, reaches x (…) m: x = v s + c s²."""
-        v, c = self._pace(time_s)
-        reach = np.clip(x, 0.0, None)
-        return np.asarray(2 * reach / (v + np.sqrt(v * v + 4 * c * reach)))
 
     def _pace(self, time_s: float) -> tuple[float, float]:
         """Speed of the water leaving at a time, m/s, and how it slows, m/s per s, within one flight."""

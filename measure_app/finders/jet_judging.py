@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.medians import known_median, median
-from measure_app.finders.path import half_window, smooth_course, steadied_variance
+from measure_app.finders.path import clock_of, half_window, loose_ends, smooth_course, steadied_variance
 from measure_app.finders.track import Why, reasons_of
 
-_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.10, 0.157, 0.8, 0.16, 0.015
+_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.075, 0.157, 0.8, 0.13, 0.015
 """Own error of a frame, in shares of variances. What makes its lines disagree shifts them together too, by a
 part of the disagreement: glints and swellings by no more than a part of the jet's width, for they stay within
 the water, and the rest by no more than the landing jumps from frame to frame. A jet in drops displaces each
@@ -27,6 +27,8 @@ _ALIKE = 0.9
 """Share of the pixels around the jet that are the same to the last digit as in the frame before: noise alone
 changes more, unless coding left them out."""
 _LEAST_PX = 0.02
+_ASKED, _LOOSE_SHARE = 8, 0.3
+"""An end of a stretch is held against so many frames at least, and may be off by that share of the width."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,6 +105,9 @@ def judge_landing(
     astray = ~(np.abs(landing - course) <= np.maximum(5.0 * loose, 0.3 * width)) | apart
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
     astray |= loose > max(width, 5.0 * median(loose))
+    # A frame after a gap draws the course along that it is held against.
+    clock, held = clock_of(None, n), usable & ~astray
+    astray |= loose_ends(landing, np.maximum(loose, unrest), held, clock, _ASKED, _LOOSE_SHARE * width)
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + usual(seen.disagreement) ** 2)
     jumps = _jumps(landing, usable)

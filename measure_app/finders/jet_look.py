@@ -13,6 +13,12 @@ from measure_app.clip import Plane
 from measure_app.finders.medians import median, quantile, row_medians
 from measure_app.strips import Strip, spread_rows
 
+_WALL = 6.0
+"""What departs from the usual by more levels is not noise."""
+_ROUNDING, _RENEWED = 0.7, 0.2
+"""Noise that rounding to levels alone makes to stand still, levels; and the share of noise that is another in
+every frame below which most of it was left out."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Background:
@@ -68,6 +74,30 @@ def gains_of(strips: Sequence[Strip], damaged: NDArray[np.bool_], black: float) 
     # Below one per cent it is the noise of the median, not exposure.
     steady = quantile(np.abs(gain - 1.0), 0.95) < 0.012
     return None if steady else gain
+
+
+def coded_over(strips: Sequence[Strip], gain: NDArray[np.float32] | None, black: float) -> float:
+    """How far coding leaves out of each frame what changes a little from the one before, 0 to 1.
+
+    In poor light noise is larger than a level, and where it is coded it is another in every frame. Noise that
+    stands still was left out, and with it a part of what moves.
+    """
+    levels = np.hstack([strip.levels[:, ::12] for strip in strips[::3]]).astype(np.float32)
+    unit = np.float32(2.0 ** (strips[0].bit_depth - 8))
+    levels = (levels - np.float32(black)) / unit
+    if gain is not None:
+        levels /= np.maximum(gain, np.float32(0.05))[:, None]
+    off = levels - row_medians(levels.T)
+    off -= row_medians(off)[:, None]
+    still = np.abs(off) < _WALL
+    both = still[1:] & still[:-1]
+    if not both.any():
+        return 0.0
+    variance = float(np.mean(np.square(off[still])))
+    new = 0.5 * float(np.mean(np.square(np.diff(off, axis=0)[both])))
+    frozen, renewed = np.sqrt(max(variance - new, 0.0)), new / max(variance, 1e-6)
+    noisy = np.clip((frozen - _ROUNDING) / _ROUNDING, 0.0, 1.0)
+    return float(noisy * np.clip((_RENEWED - renewed) / (0.5 * _RENEWED), 0.0, 1.0))
 
 
 def background_of(

@@ -23,6 +23,11 @@ _NEAR, _FAR = 1.1, 2.2
 """Between so many widths from its middle, what is beside the jet is looked at."""
 _FAINTEST = 0.15
 """A jet whose mean activity stands out by less than this has no flanks to speak of."""
+_LEVELS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
+"""Parts of its height at which a flank is looked for. Where water shows in a share of the frames only, for it
+looks like what is behind it, a flank has a shoulder: one level alone would jump from its foot to its top."""
+_PART = 3
+"""So many of the levels are a flank's foot, and so many its top."""
 _FEWEST_LINES = 4
 """Two for the straight line, two to tell its scatter."""
 _FEWEST = 8
@@ -44,11 +49,11 @@ def middles_of(
 
     Returns
     -------
-    (m,) px; NaN where it is not to be had
+    (levels, m) px, at each level of the flanks; NaN where it is not to be had
     """
     reach = int(np.ceil(_FAR * width)) + 1
     steps = np.arange(-reach, reach + 2)
-    middles = np.full(len(strips), np.nan)
+    middles = np.full((len(_LEVELS), len(strips)), np.nan)
     for index, (strip, ground, places) in enumerate(zip(strips, grounds, at, strict=True)):
         last = strip.levels.shape[1] - 1
         usable = np.isfinite(places) & (places > reach + 1) & (places < last - reach - 1)
@@ -61,14 +66,18 @@ def middles_of(
         columns: NDArray[np.intp] = base[:, None] + steps
         activity = ground.activity_at(strip.levels, rows, columns)
         profile = ((1.0 - part) * activity[:, :-1] + part * activity[:, 1:]).mean(axis=0)
-        middles[index] = _middle(profile, width)
+        middles[:, index] = _middle(profile, width)
     return middles
 
 
-def _middle(profile: FloatArray, width: float) -> float:
-    """Half-way between the flanks of a mean profile whose centre is the presumed place, px from there."""
+def _middle(profile: FloatArray, width: float) -> FloatArray:
+    """Half-way between the flanks of a mean profile whose centre is the presumed place, px from there.
+
+    At each level, (levels,); NaN where there are no flanks.
+    """
     centre = len(profile) // 2
     near, far = int(np.ceil(_NEAR * width)), int(np.ceil(_FAR * width))
+    nothing = np.full(len(_LEVELS), np.nan)
     beside = [
         median(profile[centre - far : centre - near + 1]),
         median(profile[centre + near : centre + far + 1]),
@@ -77,39 +86,48 @@ def _middle(profile: FloatArray, width: float) -> float:
     for level, side in zip(beside, (profile[centre::-1], profile[centre:]), strict=True):
         # Where drops fly in a share of the frames, the jet is seen to end only in the others.
         share = min(level, 0.9)
-        jet = (side - share) / (1.0 - share)
-        half = 0.5 * float(jet[: max(2, round(width / 2) + 1)].max())
-        if half < 0.5 * _FAINTEST:
-            return float("nan")
-        outside = np.flatnonzero(jet[: near + 1] < half)
-        inside = np.flatnonzero(jet[: near + 1] >= half)
-        if not len(outside) or inside[-1] == near:
-            return float("nan")
-        at = int(inside[-1])
-        flanks.append(at + float((jet[at] - half) / (jet[at] - jet[at + 1])))
-    return 0.5 * (flanks[1] - flanks[0])
+        jet = (side[: near + 2] - share) / (1.0 - share)
+        top = float(jet[: max(2, round(width / 2) + 1)].max())
+        if top < _FAINTEST:
+            return nothing
+        heights = top * np.asarray(_LEVELS)
+        above = jet[:-1] >= heights[:, None]
+        # The outermost place that is above, on either side of which the flank crosses the level.
+        at = near - np.argmax(above[:, ::-1], axis=1)
+        if not above.any(axis=1).all() or (at == near).any():
+            return nothing
+        flanks.append(at + (jet[at] - heights) / (jet[at] - jet[at + 1]))
+    return np.asarray(0.5 * (flanks[1] - flanks[0]))
 
 
-def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float]:
+def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float, float]:
     """Where the lines' middles lead to at the landing level, by a robust straight line through their heights.
 
     Parameters
     ----------
-    beyond : (m,) px along the landing line, how far each line's middle, carried down, lies beyond what is
-        presumed; NaN where it is not known
+    beyond : (levels, m) px along the landing line, how far each line's middle, carried down, lies beyond what
+        is presumed; NaN where it is not known
     above : (m,) their heights above the landing line, as parts of the drop
 
     Returns
     -------
-    How far the landing lies beyond what is presumed, px, and its standard uncertainty from the middles'
-    scatter; NaN where fewer than four lines say it.
+    How far the landing lies beyond what is presumed, px, by the mean over the levels of the flanks; its
+    standard uncertainty from the scatter of the lines' middles; and how far what the feet of the flanks say
+    lies from what their tops say. NaN where fewer than four lines say it.
     """
-    known = np.isfinite(beyond)
+    known = np.isfinite(beyond).all(axis=0)
     if known.sum() < _FEWEST_LINES:
-        return float("nan"), float("nan")
+        return float("nan"), float("nan"), float("nan")
     design = np.stack([np.ones(int(known.sum())), above[known]], axis=1)
-    y = beyond[known]
-    weights = np.ones(len(y))
+    told = beyond[:, known]
+    place, u = _led_down(design, told.mean(axis=0))
+    feet, tops = (_led_down(design, part.mean(axis=0))[0] for part in (told[:_PART], told[-_PART:]))
+    return place, u, abs(tops - feet)
+
+
+def _led_down(design: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Robust straight line at height nought, and its standard uncertainty."""
+    weights: FloatArray = np.ones(len(y))
     line, size = np.zeros(2), 0.0
     for _ in range(8):
         root = np.sqrt(weights)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.finders.jet_lines import TRACED_FRAMES, JetLines
 from measure_app.finders.jet_look import Background, background_of, centred, gains_of
-from measure_app.finders.medians import median
+from measure_app.finders.medians import known_median, median
 from measure_app.finders.steadiness import Drift, along_line
 from measure_app.finders.track import Track
 from measure_app.strips import Strip, spread_rows, steadied
@@ -24,6 +24,9 @@ _LOWER = (1, 4, 7, 9)
 """Those of the lines close above the landing that are used here as well."""
 _STRETCHES = (6, 24)
 """Fewest and most stretches of time."""
+_ASIDE_SHARE = 0.25
+"""Close above the landing, which is known, a line that shows what moves further aside from where the landing
+leads, in widths of the jet, is left out."""
 _DULL = 4.0
 """Levels by which a pixel need depart from the background to count in full."""
 _FLOOR_PX = 0.08
@@ -108,11 +111,13 @@ def trace_jet(
             # Here a glint may run along one side alone: the dull side must count as much. Further down, where
             # it would make as much of the splash's mist, the jet glitters on both.
             ground = replace(ground, cap=max(_DULL * 2.0 ** (strip.bit_depth - 8), 2.0 * ground.noise))
-        picked, width = _on_line(strip, ground, guess[rows], width, ~damaged)
+        picked, width = _on_line(strip, ground, guess[rows], width, ~damaged, searched=index >= len(_LOWER))
         if picked is None:
             continue
         found = np.full(n, np.nan)
         found[rows] = picked
+        if index < len(_LOWER) and abs(known_median(found - guess)) > _ASIDE_SHARE * width:
+            continue  # a splash that is livelier than the jet
         if index < len(_LOWER):
             widths.append(width)
         ok = np.isfinite(found)
@@ -141,9 +146,18 @@ def _picked(strip: Strip, frames: NDArray[np.int64]) -> Strip:
 
 
 def _on_line(
-    strip: Strip, ground: Background, guess: FloatArray, width: float, looked: NDArray[np.bool_]
+    strip: Strip,
+    ground: Background,
+    guess: FloatArray,
+    width: float,
+    looked: NDArray[np.bool_],
+    *,
+    searched: bool,
 ) -> tuple[FloatArray | None, float]:
-    """Middle of the jet on one line in every frame, (n,) px along it, NaN where not seen; and its width."""
+    """Middle of the jet on one line in every frame, (n,) px along it, NaN where not seen; and its width.
+
+    Where it is `searched` the guess need hold to a few widths only.
+    """
     n, length = strip.levels.shape
     known = np.flatnonzero(looked & np.isfinite(guess) & (guess > 2) & (guess < length - 3))
     if len(known) < _FEWEST * _STRETCHES[0]:
@@ -158,9 +172,10 @@ def _on_line(
         return np.asarray(levels.mean(axis=0), dtype=np.float64)
 
     # The jet moves with the guess through the whole run; what stands still is smeared out.
-    far, blunt = max(8, round(2.5 * width)), max(3, round(width))
     at = guess[known]
-    at = at + float(np.argmax(np.convolve(mean_beside(at, far), np.ones(blunt), "same")) - far)
+    if searched:
+        far, blunt = max(8, round(2.5 * width)), max(3, round(width))
+        at = at + float(np.argmax(np.convolve(mean_beside(at, far), np.ones(blunt), "same")) - far)
     profile = mean_beside(at, 40)
     profile = np.maximum(profile - median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
     if profile.max() <= 0.1:

@@ -14,13 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.jet_flight import Landed, not_lagging
+from measure_app.finders.jet_joining import SEEN, OnLines, carried_down, strange_share
 from measure_app.finders.jet_judging import Seen, judge_landing, repeated_rows, usual
 from measure_app.finders.jet_lines import JetLines
-from measure_app.finders.jet_look import Background, background_of, centred, gains_of, widths_of
+from measure_app.finders.jet_look import (
+    Background,
+    background_of,
+    centred,
+    coded_over,
+    gains_of,
+    widths_of,
+)
 from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.finders.marked import Hints, agreed
-from measure_app.finders.medians import known_median, masked_row_medians, median, quantile, row_medians
+from measure_app.finders.medians import known_median, median, quantile, row_medians
 from measure_app.finders.path import best_path
 from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
 from measure_app.finders.track import Part, Track, Why, nothing_found
@@ -28,15 +35,20 @@ from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
-_CENTRE_SHARE, _UNANCHORED_SHARE = 0.009, 0.022
+_CENTRE_SHARE, _UNANCHORED_SHARE = 0.007, 0.022
 """How far the middle between the jet's flanks may lie from the middle of the water, in widths of the jet:
 light refracts unevenly in its two sides. And the same of the middle of what glitters, where no flanks are
 seen."""
 _ALIKE = 1.5
 """Neighbouring lines see the same drops and the same background: they err alike, and their scatter about
 their common line tells less of where it leads than that of as many lines that err each by itself."""
-_SHARED_FLOOR_PX = 0.06
+_LEVELS_DIFFER = 0.3
+"""What part counts of how far the feet of the jet's flanks lead elsewhere than their tops."""
+_SHARED_FLOOR_PX = 0.05
 """Least shared uncertainty: the lines are sampled once a pixel and followed down a fitted line."""
+_LEFT_BEHIND = 0.12
+"""How far, in steps from frame to frame, a landing may be seen elsewhere than it is where coding leaves out
+what changes a little."""
 _COMMON_SHARE = 0.42
 """How much of the disagreement of the lines all frames have in common, where no flanks are seen."""
 _MARK_REACH_PX = 8.0
@@ -90,18 +102,25 @@ def find_landing(
         # Where the camera turned, how far a line is lifted depends on where on it the jet is.
         lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
-    places, weights, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
-    landed, agreement, support = _carried_down(places, weights, np.asarray(lines.above), flight_frames)
+    seen_on, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
+    landed, agreement, support, drawn = carried_down(seen_on, np.asarray(lines.above), flight_frames)
     landing = landed.landing
-    shift, anchored_u = _anchored(strips, lines, grounds, landing, width, lift)
+    shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
         landing = landing + shift
-        shared_u = float(np.hypot(_CENTRE_SHARE * width, _ALIKE * anchored_u))
+        parts = (_CENTRE_SHARE * width, _ALIKE * anchored_u, _LEVELS_DIFFER * levels_differ)
+        shared_u = float(np.sqrt(np.sum(np.square(parts))))
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
-    shared_u = max(shared_u, _SHARED_FLOOR_PX)
-    seen = Seen(landing, landed.unsure_px, agreement, support, width, strips[0].levels.shape[1])
+    left_behind = 0.0
+    if drift is None or not drift.moved:  # else what is behind the jet changes for that
+        step = median(np.abs(np.diff(course)))
+        left_behind = _LEFT_BEHIND * step * coded_over(strips, gain, black)
+    shared_u = float(np.hypot(max(shared_u, _SHARED_FLOOR_PX), left_behind))
+    # What is left behind is neither the same in all frames nor another in each.
+    unsure = np.sqrt(landed.unsure_px**2 + drawn**2 + left_behind**2)
+    seen = Seen(landing, unsure, agreement, support, width, strips[0].levels.shape[1])
     own_u, why = judge_landing(
         seen,
         covered=covered,
@@ -220,16 +239,16 @@ def _centres(
     course: FloatArray,
     width: float,
     lift: FloatArray,
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
-    """Centre of the jet on every line, carried down, (n, m) px; how much of a jet was seen, (n, m), 0 to 1.
+) -> tuple[OnLines, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Middle of the jet on every line.
 
-    Third, (n,), the frames in which something larger than a jet lies over the lines; last those that mostly
+    Second, (n,), the frames in which something larger than a jet lies over the lines; last those that mostly
     repeat the frame before.
     """
     n = len(course)
     half = max(3, round(1.1 * width))
     places = np.full((n, len(strips)), np.nan)
-    weights = np.zeros((n, len(strips)))
+    masses = np.zeros((n, len(strips)))
     crowded = np.zeros((n, len(strips)), dtype=bool)
     alive = np.zeros((n, len(strips)))
     stale = np.zeros((n, len(strips)), dtype=bool)
@@ -253,9 +272,8 @@ def _centres(
             alive[chunk, index] = activity.sum(axis=1) / width
             crowded[chunk, index] = np.maximum(left_side.mean(axis=1), right_side.mean(axis=1)) > 0.6
             stale[chunk, index] = (mass > 0.25 * width) & repeated_rows(strip.levels, first, at, half)
-            weights[chunk, index] = np.where(
-                inside & ~stale[chunk, index], np.minimum(mass / width, 1.0), 0.0
-            )
+            masses[chunk, index] = np.where(inside & ~stale[chunk, index], mass / width, 0.0)
+    weights = np.where(crowded, 0.0, np.minimum(masses, 1.0))
     # More of the lines departs from the background than a jet and its drops account for: a jet is one of its
     # widths, and a wild splash two or three. What covers the lines may do so in most of the frames.
     whole = row_medians(alive)
@@ -263,73 +281,8 @@ def _centres(
     # Where the camera was displaced, edges of the background stir as well.
     crowd &= (lift == 0.0) | (whole > 2.5 * median(whole) + 2.0)
     covered = crowd | (crowded.mean(axis=1) > 0.4)
-    return places, np.where(crowded, 0.0, weights), covered, stale.mean(axis=1) > 0.5
-
-
-def _carried_down(
-    places: FloatArray, weights: FloatArray, above: FloatArray, flight_frames: float | None
-) -> tuple[Landed, FloatArray, FloatArray]:
-    """Join the lines: the landing, how far the lines disagree (n,) px, and support (n,) in lines.
-
-    The correction is linear in the height above the landing line, with a part that goes with the throw; both
-    are fitted to the whole run, so they cost single frames no precision.
-    """
-    good = weights > 0.25
-    w = np.where(good, weights, 0.0)
-    slope = np.zeros(2)
-    usable = good.sum(axis=1) >= 3
-    landing = masked_row_medians(places, good)
-    worth = np.ones(len(above))
-    for _ in range(6):
-        centred = np.where(usable, landing - np.nanmean(landing[usable]) if usable.any() else 0.0, 0.0)
-        correction = (slope[0] + slope[1] * centred)[:, None] * above
-        carried = places - correction
-        residual = carried - landing[:, None]
-        spread = (
-            1.4826 * known_median(np.abs(residual[good & usable[:, None]]))
-            if (good & usable[:, None]).any()
-            else 1.0
-        )
-        worth = _worth(residual, good & usable[:, None])
-        robust = w * worth / (1.0 + (residual / max(2.0 * float(spread), 0.3)) ** 2)
-        robust = np.where(np.isfinite(robust), robust, 0.0)
-        total = robust.sum(axis=1)
-        landing = np.where(
-            total > 0, (robust * np.where(good, carried, 0.0)).sum(axis=1) / np.maximum(total, 1e-9), np.nan
-        )
-        usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
-        slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
-    landed = not_lagging(landing, carried, w * worth, above, usable, flight_frames)
-    residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
-    disagreement = 1.4826 * masked_row_medians(residual, good)
-    return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64)
-
-
-def _worth(residual: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
-    """What each line counts, (m,), 0 to 1: less where it scatters more than most, as in a splash."""
-    sizes = masked_row_medians(np.abs(residual.T), told.T)
-    known = np.isfinite(sizes)
-    if not known.any():
-        return np.ones(len(sizes))
-    most = max(median(sizes[known]), 1e-3)
-    return np.asarray(most / np.maximum(np.where(known, sizes, most), most), dtype=np.float64)
-
-
-def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray) -> FloatArray:
-    """Slopes of the residuals with height, constant and with the throw, frame means taken out; (2,)."""
-    ok = (weights > 0) & np.isfinite(residual)
-    w = np.where(ok, weights, 0.0)
-    r = np.where(ok, residual, 0.0)
-    total = np.maximum(w.sum(axis=1, keepdims=True), 1e-9)
-    height = above - (w * above).sum(axis=1, keepdims=True) / total
-    r = r - (w * r).sum(axis=1, keepdims=True) / total
-    designs = (height, height * centred[:, None])
-    normal = np.array([[np.sum(w * a * b) for b in designs] for a in designs])
-    right = np.array([np.sum(w * a * r) for a in designs])
-    scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
-    return np.asarray(
-        np.linalg.solve(normal / np.outer(scale, scale) + 1e-6 * np.eye(2), right / scale) / scale
-    )
+    drawn = half / np.sqrt(3.0) * strange_share(masses, weights > SEEN)
+    return OnLines(places, weights, drawn), covered, stale.mean(axis=1) > 0.5
 
 
 def _anchored(
@@ -339,10 +292,9 @@ def _anchored(
     landing: FloatArray,
     width: float,
     lift: FloatArray,
-) -> tuple[float, float]:
-    """How far beyond the landing the middles of the jet's mean looks lead, and its uncertainty, px."""
+) -> tuple[float, float, float]:
+    """How far beyond the landing the middles of the jet's mean looks lead, and its two uncertainties, px."""
     at = [lines.place_on(index, landing, lift) for index in range(len(strips))]
-    beyond = np.array(
-        [lines.carried(index, off) for index, off in enumerate(middles_of(strips, grounds, at, width))]
-    )
+    middles = middles_of(strips, grounds, at, width)
+    beyond = middles * [lines.carried(index, 1.0) for index in range(len(strips))]
     return at_the_landing(beyond, np.asarray(lines.above))

@@ -100,7 +100,7 @@ def smooth_course(positions: FloatArray, weights: FloatArray, half: int) -> tupl
         course = np.linalg.solve(a, np.stack(rights, axis=1)[..., None])[:, 0, 0]
         course[~supported] = np.nan
         residual = np.abs(y - course)
-        local = _running_median(np.where(valid, residual, np.nan), half)
+        local = running_median(np.where(valid, residual, np.nan), half)
         scatter = 1.4826 * local / shrink
         floor = max(known_median(scatter) if np.isfinite(scatter).any() else 0.0, 1e-3)
         z = residual / (6.0 * np.maximum(scatter, 0.5 * floor))
@@ -120,7 +120,7 @@ def steadied_variance(values: FloatArray) -> FloatArray:
     """
     size = np.abs(values)
     whole = known_median(size)
-    around = _running_median(size, half_window(len(values)))
+    around = running_median(size, half_window(len(values)))
     around = np.where(np.isfinite(around), around, whole)
     return np.asarray(0.5 * 1.4826**2 * (whole**2 + around**2), dtype=np.float64)
 
@@ -318,14 +318,16 @@ def _short(values: FloatArray, kernel: FloatArray, half: int) -> FloatArray:
     return np.asarray(full[half : half + len(values)], dtype=np.float64)
 
 
-def _running_median(values: FloatArray, half: int) -> FloatArray:
-    """Median of the frames within `half` of each; NaN where none has a value."""
-    padded = np.pad(values, half, mode="reflect" if len(values) > half else "edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
+def running_median(values: FloatArray, half: int) -> FloatArray:
+    """Median of the frames within `half` of each, of (n, ...); NaN where none has a value."""
+    beyond = [(half, half)] + [(0, 0)] * (values.ndim - 1)
+    padded = np.pad(values, beyond, mode="reflect" if len(values) > half else "edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1, axis=0)
     # A frame step keeps long windows affordable: 41 places carry the median well enough.
     step = max(1, (2 * half + 1) // 41)
-    ordered = np.sort(windows[:, ::step], axis=1)  # NaN comes last
-    count = np.isfinite(ordered).sum(axis=1)
-    rows = np.arange(len(ordered))
-    middle = 0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2])
-    return np.asarray(np.where(count > 0, middle, np.nan), dtype=np.float64)
+    ordered = np.sort(windows[..., ::step], axis=-1)  # NaN comes last
+    count = np.isfinite(ordered).sum(axis=-1, keepdims=True)
+    low = np.take_along_axis(ordered, np.maximum(count - 1, 0) // 2, axis=-1)
+    high = np.take_along_axis(ordered, np.minimum(count // 2, ordered.shape[-1] - 1), axis=-1)
+    middle = 0.5 * (low + high)[..., 0]
+    return np.asarray(np.where(count[..., 0] > 0, middle, np.nan), dtype=np.float64)

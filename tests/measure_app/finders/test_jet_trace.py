@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
@@ -62,6 +64,31 @@ def test_the_traced_places_lie_on_the_jet(angle_deg: float) -> None:
     gap = (trace.px[..., 0] - truth)[seen]
     assert np.sqrt(np.mean(gap**2)) < 0.45
     assert 3.0 < trace.width_px < 12.0
+
+
+def test_a_line_in_the_splash_is_left_out_of_the_trace() -> None:
+    """Livelier than the jet, from three widths beyond it to ten: the place would follow it by pixels."""
+    rng = np.random.default_rng(18)
+    lines = jet_lines(LINE, ORIFICE, None)
+    throw = np.linspace(560.0, 290.0, 120)
+    close, upper = (
+        [
+            drawn(line, ORIFICE.x + throw * np.sqrt(1 - part), rng)
+            for line, part in zip(which, above, strict=True)
+        ]
+        for which, above in ((lines.lines, lines.above), (lines.upper, lines.upper_above))
+    )
+    landing = find_landing(close, lines)
+    strip = close[1]
+    beyond = np.arange(strip.levels.shape[1]) - lines.place_on(1, landing.along_px)[:, None]
+    levels = np.where((beyond > 2.0) & (beyond < 40.0), 210, strip.levels).astype(np.uint8)
+    splashed = [replace(each, levels=levels) if each is strip else each for each in close]
+    clean, trace = (trace_jet(each, upper, lines, landing) for each in (close, splashed))
+    assert clean is not None
+    assert trace is not None
+    assert np.isfinite(clean.u_px[:, 0]).mean() > 0.9
+    assert not np.isfinite(trace.u_px[:, 0]).any()
+    assert np.array_equal(clean.px[:, 1:], trace.px[:, 1:], equal_nan=True)
 
 
 def test_without_a_jet_there_is_no_trace() -> None:

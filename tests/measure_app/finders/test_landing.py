@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
 from measure_app.finders.jet_flight import not_lagging
+from measure_app.finders.jet_joining import _worth
 from measure_app.finders.jet_judging import Seen, judge_landing
-from measure_app.finders.landing import _worth
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -107,6 +107,49 @@ def test_drops_that_jump_aside_do_not_pull_the_landing() -> None:
     error = np.abs(track.along_px - truth)[track.found]
     assert np.median(error) < 0.5
     assert error.max() < 3.0
+
+
+def with_drops(strips: list[Strip], truth: FloatArray, rows: range, which: range) -> list[Strip]:
+    """In some frames, on some of the lines, a drop of five px that touches the jet's far side."""
+    out = list(strips)
+    for index in which:
+        levels = strips[index].levels.copy()
+        at = lines().place_on(index, truth)
+        for row in rows:
+            first = round(float(at[row])) + 4
+            levels[row, first : first + 5] = 220
+        out[index] = replace(strips[index], levels=levels)
+    return out
+
+
+def test_a_drop_that_flies_beside_the_jet_on_most_lines_does_not_draw_the_landing_along() -> None:
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), np.random.default_rng(34))
+    clean = find_landing(strips, lines())
+    some = find_landing(with_drops(strips, truth, range(8, 150, 12), range(6)), lines())
+    rows = np.arange(8, 150, 12)
+    assert some.found[rows].all()
+    assert np.max(np.abs(some.along_px - truth)[rows]) < 1.2
+    # Where every line shows one the landing lies beyond, and its uncertainty says so or it is refused.
+    every = find_landing(with_drops(strips, truth, range(8, 150, 12), range(10)), lines())
+    seen = rows[every.found[rows]]
+    assert np.all(every.own_u_px[seen] > 2.0 * np.median(clean.own_u_px))
+    assert np.all(np.abs(every.along_px - truth)[seen] < 2.5 * every.own_u_px[seen])
+
+
+def test_a_first_frame_after_a_gap_that_lies_elsewhere_is_refused() -> None:
+    n = 120
+    rng = np.random.default_rng(35)
+    landing = np.linspace(300.0, 100.0, n) + rng.normal(0.0, 0.1, n)
+    covered = np.zeros(n, dtype=bool)
+    covered[30:40] = True
+    landing[40] += 4.0
+    seen = Seen(landing, np.zeros(n), np.full(n, 0.3), np.full(n, 10.0), 7.0, 400)
+    _, why = judge_landing(
+        seen, covered=covered, repeated=~covered & covered, damaged=~covered & covered, marked=None
+    )
+    assert why[40] is Why.ASTRAY
+    assert {why[row] for row in (29, 42, 0, n - 1)} == {None}
 
 
 def test_no_jet_at_all_is_nothing_found() -> None:

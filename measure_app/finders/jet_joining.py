@@ -1,0 +1,115 @@
+"""The jet's lines joined to one landing in every frame, what drops beside the jet do to it weighed out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.finders.jet_flight import Landed, not_lagging
+from measure_app.finders.medians import known_median, masked_row_medians, median
+from measure_app.finders.path import half_window, running_median
+
+SEEN = 0.25
+"""A line shows the jet where so much of its width stands out."""
+_VARIES = 3.0
+"""More of a jet is seen on a line by so many times what it usually varies by: a drop is beside it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OnLines:
+    """The jet's middle on every line."""
+
+    places: FloatArray
+    """(n, m) px, carried down the parabola."""
+    weights: FloatArray
+    """(n, m) how much of a jet was seen, 0 to 1."""
+    drawn_px: FloatArray
+    """(n, m) px, standard uncertainty of a middle that a drop beside the jet may have drawn along."""
+
+
+def strange_share(masses: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
+    """What part of the water seen on a line, (n, m), is more than the jet alone shows there, 0 to 1.
+
+    A drop that flies beside the jet adds to it. How much a jet shows on a line is told by the frames around,
+    and how that varies without drops by those that show less.
+    """
+    usual = running_median(np.where(told, masses, np.nan), half_window(len(masses)))
+    below = np.where(told & (masses < usual), usual - masses, np.nan)
+    varies = 1.4826 * masked_row_medians(below.T, np.isfinite(below).T)
+    beyond = masses - usual - _VARIES * np.nan_to_num(varies)
+    return np.where(told & (beyond > 0.0), beyond / np.maximum(masses, 1e-9), 0.0)
+
+
+def carried_down(
+    on: OnLines, above: FloatArray, flight_frames: float | None
+) -> tuple[Landed, FloatArray, FloatArray, FloatArray]:
+    """Join the lines: the landing, how far the lines disagree (n,) px, and support (n,) in lines.
+
+    The correction is linear in the height above the landing line, with a part that goes with the throw; both
+    are fitted to the whole run, so they cost single frames no precision. Last, (n,) px, how far drops beside
+    the jet may have drawn the landing along: they lie beyond it on all lines that show them.
+    """
+    places, weights = on.places, on.weights
+    good = weights > SEEN
+    w = np.where(good, weights, 0.0)
+    slope = np.zeros(2)
+    usable = good.sum(axis=1) >= 3
+    landing = masked_row_medians(places, good & (on.drawn_px == 0.0))
+    landing = np.where(np.isfinite(landing), landing, masked_row_medians(places, good))
+    worth: FloatArray = np.ones(places.shape)
+    drawn = np.zeros(len(places))
+    for _ in range(6):
+        centred = np.where(usable, landing - np.nanmean(landing[usable]) if usable.any() else 0.0, 0.0)
+        correction = (slope[0] + slope[1] * centred)[:, None] * above
+        carried = places - correction
+        residual = carried - landing[:, None]
+        spread = (
+            1.4826 * known_median(np.abs(residual[good & usable[:, None]]))
+            if (good & usable[:, None]).any()
+            else 1.0
+        )
+        size = max(2.0 * float(spread), 0.3)
+        worth = _worth(residual, good & usable[:, None]) / (1.0 + (2.0 * on.drawn_px / size) ** 2)
+        robust = w * worth / (1.0 + (residual / size) ** 2)
+        robust = np.where(np.isfinite(robust), robust, 0.0)
+        total = robust.sum(axis=1)
+        landing = np.where(
+            total > 0, (robust * np.where(good, carried, 0.0)).sum(axis=1) / np.maximum(total, 1e-9), np.nan
+        )
+        drawn = (robust * on.drawn_px).sum(axis=1) / np.maximum(total, 1e-9)
+        usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
+        slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
+    landed = not_lagging(landing, carried, w * worth, above, usable, flight_frames)
+    residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
+    disagreement = 1.4826 * masked_row_medians(residual, good)
+    return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64), drawn
+
+
+def _worth(residual: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
+    """What each line counts, (m,), 0 to 1: less where it scatters more than most, as in a splash."""
+    sizes = masked_row_medians(np.abs(residual.T), told.T)
+    known = np.isfinite(sizes)
+    if not known.any():
+        return np.ones(len(sizes))
+    most = max(median(sizes[known]), 1e-3)
+    return np.asarray(most / np.maximum(np.where(known, sizes, most), most), dtype=np.float64)
+
+
+def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray) -> FloatArray:
+    """Slopes of the residuals with height, constant and with the throw, frame means taken out; (2,)."""
+    ok = (weights > 0) & np.isfinite(residual)
+    w = np.where(ok, weights, 0.0)
+    r = np.where(ok, residual, 0.0)
+    total = np.maximum(w.sum(axis=1, keepdims=True), 1e-9)
+    height = above - (w * above).sum(axis=1, keepdims=True) / total
+    r = r - (w * r).sum(axis=1, keepdims=True) / total
+    designs = (height, height * centred[:, None])
+    normal = np.array([[np.sum(w * a * b) for b in designs] for a in designs])
+    right = np.array([np.sum(w * a * r) for a in designs])
+    scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
+    return np.asarray(
+        np.linalg.solve(normal / np.outer(scale, scale) + 1e-6 * np.eye(2), right / scale) / scale
+    )
