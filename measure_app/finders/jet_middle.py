@@ -128,7 +128,8 @@ def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float,
 def _led_down(design: FloatArray, y: FloatArray) -> tuple[float, float]:
     """Robust straight line at height nought, and its standard uncertainty."""
     weights: FloatArray = np.ones(len(y))
-    line, size = np.zeros(2), 0.0
+    line: FloatArray = np.zeros(2)
+    size = 0.0
     for _ in range(8):
         root = np.sqrt(weights)
         line = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
