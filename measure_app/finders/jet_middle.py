@@ -132,7 +132,7 @@ def _led_down(design: FloatArray, y: FloatArray) -> tuple[float, float]:
     size = 0.0
     for _ in range(8):
         root = np.sqrt(weights)
-        line = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        line = np.asarray(np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0])
         gap = np.abs(y - design @ line)
         size = max(1.4826 * median(gap), 0.02)
         weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
