@@ -100,12 +100,15 @@ def bring_outside_readers() -> None:
     """Bring LibreOffice and poppler, which recalculate the workbook and read the report in the tests.
 
     About 80 MB and a minute. Where they cannot be had, the tests use a calculator and a reader of their own.
-    With them comes the validator of menu entries.
+    With them comes what checks menu entries and kinds of file.
     """
     wanted = {
         "soffice": "libreoffice-calc-nogui",
         "pdftotext": "poppler-utils",
         "desktop-file-validate": "desktop-file-utils",
+        "xdg-mime": "xdg-utils",
+        "update-mime-database": "shared-mime-info",
+        "gio": "libglib2.0-bin",
     }
     missing = [package for program, package in wanted.items() if shutil.which(program) is None]
     if missing:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import configparser
 import fnmatch
+import os
 import shutil
 import subprocess
 import tomllib
@@ -63,3 +64,41 @@ def test_the_validator_of_the_standard_has_nothing_to_say() -> None:
         check=False, capture_output=True, text=True,
     )  # fmt: skip
     assert (done.returncode, done.stdout) == (0, "")
+
+
+NEEDED = ("update-mime-database", "update-desktop-database", "xdg-mime", "gio")
+
+
+@pytest.mark.skipif(any(shutil.which(each) is None for each in NEEDED), reason="no desktop's tools here")
+def test_a_desktop_knows_a_run_file_and_a_pack_and_opens_them_with_this_program(tmp_path: Path) -> None:
+    # A home of its own: nobody's files are associated anew by a test.
+    share = tmp_path / "share"
+    home = {"HOME": str(tmp_path), "XDG_DATA_HOME": str(share), "XDG_CONFIG_HOME": str(tmp_path / "config")}
+    # Of the desktops that there are, one whose answers do not depend on which others are installed.
+    environment = {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8", "XDG_CURRENT_DESKTOP": "GNOME", **home}
+
+    def answer(*command: str) -> str:
+        done = subprocess.run(
+            command, check=True, capture_output=True, text=True, env=environment, cwd=tmp_path
+        )
+        return done.stdout.strip()
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    placed = project["tool"]["hatch"]["build"]["targets"]["wheel"]["shared-data"]
+    for source, target in placed.items():
+        place = tmp_path / target
+        place.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(ROOT / source, place)
+    answer("update-mime-database", str(share / "mime"))
+    answer("update-desktop-database", str(share / "applications"))
+
+    run, pack = "application/vnd.clepsydra.run+json", "application/vnd.clepsydra.pack+zip"
+    shutil.copy(ROOT / "sample_clips" / "bench" / "bench.run.json", tmp_path / "my first.run.json")
+    (tmp_path / "class.clepsydra").write_bytes(b"PK\x05\x06" + bytes(18))
+    (tmp_path / "other.json").write_text("{}", encoding="utf-8")
+    assert answer("xdg-mime", "query", "filetype", "my first.run.json") == run
+    assert answer("xdg-mime", "query", "filetype", "class.clepsydra") == pack
+    assert answer("xdg-mime", "query", "filetype", "other.json") == "application/json"
+    assert answer("xdg-mime", "query", "default", run) == "clepsydra.desktop"
+    assert answer("xdg-mime", "query", "default", pack) == "clepsydra.desktop"
+    assert answer("xdg-mime", "query", "default", "application/json") != "clepsydra.desktop"
