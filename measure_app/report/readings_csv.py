@@ -33,7 +33,8 @@ COLUMNS = (
 )
 """Header of readings.csv, in the order of the contract."""
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+"""The wide ones count in spreadsheets set to Chinese, Japanese or Korean."""
 
 
 def readings_csv(rows: Iterable[ReadingRow]) -> bytes:
@@ -88,6 +89,6 @@ def uncertainty(value: float | None) -> str:
 
 def text(words: str) -> str:
     """Return words that no spreadsheet takes for a formula, on one line."""
-    plain = "".join(c if c.isprintable() or c in "\t\r\n" else " " for c in words)
-    guarded = f"'{plain}" if plain.startswith(_FORMULA_STARTS) else plain
-    return " ".join(guarded.split())
+    # First without blanks in front, which some spreadsheets pass over as well.
+    plain = " ".join("".join(c if c.isprintable() else " " for c in words).split())
+    return f"'{plain}" if plain.startswith(_FORMULA_STARTS) else plain

@@ -4,6 +4,8 @@ import csv
 import io
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calibration import Pixel
 from measure_app.outcome import ReadingRow
@@ -48,8 +50,11 @@ def test_every_row_has_all_columns_when_read_back():
         ("+1", "'+1"),
         ("-1", "'-1"),
         ("@SUM(A1)", "'@SUM(A1)"),
-        ("\t=1", "' =1"),
-        ("\r=1", "' =1"),
+        ("\t=1", "'=1"),
+        ("\r=1", "'=1"),
+        (" =1", "'=1"),
+        ("\x00\u200b=1", "'=1"),
+        ("＝1", "'＝1"),
         ("surface: covered", "surface: covered"),
         ("two\nlines", "two lines"),
         ("", ""),
@@ -57,6 +62,13 @@ def test_every_row_has_all_columns_when_read_back():
 )
 def test_text_is_never_a_formula(words, written):
     assert text(words) == written
+
+
+@given(st.text(st.sampled_from(" \t\r\n\x00\x1b\u2009\u200b=+-@＝＋－＠a1"), max_size=8))
+def test_no_text_begins_as_a_formula_does_whatever_stands_before_it(words):
+    cell = text(words)
+    assert not cell.lstrip().startswith(("=", "+", "-", "@", "＝", "＋", "－", "＠"))
+    assert cell == "" or cell.isprintable()
 
 
 def test_numbers_stay_numbers_with_enough_digits():
