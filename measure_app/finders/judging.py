@@ -18,8 +18,14 @@ _CHUNK = 2000
 """Frames looked at at once; bounds memory."""
 _UNSURE_PX = 0.55
 """An edge placed no better than this is hardly told from the noise beside it, and the noise may win."""
-_ASTRAY = 4.0
-"""Standard uncertainties by which a place may lie off the course of its neighbours."""
+_PLAIN_PX, _UNSURE_PLAIN_PX = 0.2, 1.0
+"""What noise makes of the place of an edge that is plain, and how much such an edge may scatter."""
+_NEARLY_ALL = 0.75
+"""Share of the frames in which such an edge must be followed."""
+_TAIL = 2.5
+"""Standard uncertainties from which a place off its neighbours' course is taken to be less sure than they."""
+_ASTRAY, _FURTHEST_PX = 4.0, 2.2
+"""Standard uncertainties by which a place may lie off the course of its neighbours, and the same at most."""
 _FEWEST = 4
 """Pixels of a frame that must stay on their side for its noise to be told, and frames in a row that vouch for
 one another."""
@@ -86,7 +92,8 @@ def judge(
         fit.place, fit_for.astype(np.float64) / np.maximum(formal, 1e-3) ** 2, half, clock
     )
     own_u = np.sqrt(np.maximum(formal, np.nan_to_num(scatter, nan=0.0)) ** 2 + 1e-4)
-    astray = ~(np.abs(fit.place - course) <= np.maximum(_ASTRAY * own_u, 0.5 * blur_px + 0.3))
+    bound = np.maximum(np.minimum(_ASTRAY * own_u, _FURTHEST_PX), 0.5 * blur_px + 0.3)
+    astray = ~(np.abs(fit.place - course) <= bound)
     gap = np.abs(from_curve(fit.place, fit_for & ~astray, clock))
     astray |= gap > max(0.8, 6.0 * 1.4826 * known_median(gap)) if np.isfinite(gap).any() else False
     if strange is not None:
@@ -94,13 +101,20 @@ def judge(
     astray |= strayed(fit.place, fit_for & ~astray, clock)
     held = ~(damaged | off_end | faint | covered | astray)
     astray |= loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
-    # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean.
-    astray |= own_u > _UNSURE_PX
+    # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean. One that is plain
+    # in each frame and followed nearly all through, which coding moves about in steps, is one still.
+    seen = ~(damaged | off_end | covered)
+    unsure = own_u > np.where(formal < _PLAIN_PX, _UNSURE_PLAIN_PX, _UNSURE_PX)
+    if (seen & ~astray & ~unsure).sum() < _NEARLY_ALL * seen.sum():
+        unsure = own_u > _UNSURE_PX
+    astray |= unsure
+    # Errors have longer tails than their usual size tells: what lies off is as unsure as it is off.
+    away = np.where(np.isfinite(course), np.abs(fit.place - course), 0.0)
+    own_u = np.maximum(own_u, away / _TAIL)
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
     astray |= doubtful > 0.5 * np.convolve(np.ones(n), kernel, "same")
-    seen = ~(damaged | off_end | covered)
     if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
         astray[:] = True
     # A single frame between refused ones has no neighbours to speak for it, nor has the first beside a cover.

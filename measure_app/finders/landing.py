@@ -131,6 +131,10 @@ def find_landing(
     why, remarks = agreed(Part.LANDING, frames, landing, own_u, why, hints)
     # How frames are brought back errs alike in most of them: that is in the shared part.
     segment, usual_landing = strips[0].line.segment, known_median(landing)
+    if drift is not None and drift.moved:
+        # Where on the line the jet lands, a turning camera moved it by a little more or less.
+        there = segment.at(np.where(np.isfinite(landing), landing, usual_landing)).T
+        landing = landing + along_line(strips[0], drift) - drift.along(segment.direction, there)
     # A jet that is thought too high is carried down too far, by its lean at the landing line.
     lean = 0.5 * (usual_landing - lines.zero_px) / float(np.dot(lines.up_px, lines.up_px))
     off = segment.direction + lean * np.asarray(lines.up_px)

@@ -43,6 +43,9 @@ class LineShift:
     """(n,) px, standard uncertainty of the shift, by how its halves part."""
     lean: float
     """By how much of a motion across the line its edges, which lean, move along it."""
+    middle_px: float
+    """Middle of what tells the shift, px along the line, and how far that spreads."""
+    spread_px: float
 
 
 def shifts_of(
@@ -77,7 +80,7 @@ def shifts_of(
     places = places[weight[places] > 1.0]
     n = len(strip.levels)
     if len(places) < 20:
-        return LineShift(np.full(n, np.nan), np.zeros(n), np.zeros(n), 0.0)
+        return LineShift(np.full(n, np.nan), np.zeros(n), np.zeros(n), 0.0, 0.0, 0.0)
     shift, fit, parted, noise = _small_shifts(strip.levels[:, places], reference[places], slope[places])
     last = 0
     for row in np.flatnonzero((np.abs(shift) > 0.3) | (fit < 0.6)):
@@ -85,7 +88,10 @@ def shifts_of(
         shift[row], fit[row], parted[row] = _one_shift(now, reference, slope, places, last, noise)
         last = round(shift[row]) if fit[row] > 0.6 else last
     u = np.sqrt(steadied_variance(0.5 * np.where(fit > FITS, parted, np.nan)))
-    return LineShift(shift, fit, u, _lean(beside, slope, places))
+    telling = slope[places] ** 2
+    middle = float(np.average(places, weights=telling))
+    spread = float(np.sqrt(np.average((places - middle) ** 2, weights=telling)))
+    return LineShift(shift, fit, u, _lean(beside, slope, places), middle, spread)
 
 
 def _lean(beside: Sequence[Strip], slope: FloatArray, places: NDArray[np.intp]) -> float:

@@ -23,7 +23,7 @@ from measure_app.strips import Strip, StripLine
 
 _EACH = 3
 """Lines followed in each direction."""
-_LEAK, _LEAK_OF_ALL = 0.03, 0.05
+_LEAK, _LEAK_OF_ALL = 0.03, 0.015
 """Part of a motion that shows as a motion at right angles to it, by the slant of the edges followed: of one
 line, and of all, whose edges lean alike where the camera is tilted or looks askance."""
 _ASIDE_PX = 0.6
@@ -34,6 +34,9 @@ _UNSURE_PX = 0.75
 """A frame that cannot be brought back better than this is refused."""
 _LINE_PX, _USUAL_TURN_RAD, _LARGEST_TURN_RAD = 0.05, 0.002, 0.015
 """Scatter of a line's shift, and how far a knocked camera turns: the ratio holds back a turn of noise."""
+_FOCAL, _FOCAL_SHARE = 1.0, 0.4
+"""Focal length of a camera that is not known, in lengths of its picture's longer side (common practice, no
+source: 0.7 to 1.5), and by what part what follows from it is unsure."""
 _STRANGE = 5.0
 """How much less likely, as an exponent of e, it is that a line shows something else."""
 _ALIKE_PX = 0.3
@@ -62,6 +65,10 @@ class Drift:
     """Where the displacement is as told; elsewhere the turn adds to it."""
     covariance: FloatArray | None = None
     """(n, 3, 3) of right, down and turn; None: `u_px` tells all."""
+    focal_px: float | None = None
+    """Focal length by which a camera that pans and tilts moves what is off the pivot more; None: alike."""
+    seen_at: tuple[float, float] = (0.0, 0.0)
+    """By what part more the lines themselves were moved so, to the right and down."""
 
     @property
     def moved(self) -> bool:
@@ -70,19 +77,38 @@ class Drift:
 
     def along(self, direction: FloatArray, at_px: FloatArray | None = None) -> FloatArray:
         """Displacement (n,) px along a unit vector, at a place (2,) or places (2, n) px, or at the pivot."""
-        right, down = self.right_px, self.down_px
-        if at_px is not None and self.turn_rad is not None:
-            right = right - self.turn_rad * (at_px[1] - self.pivot_px[1])
-            down = down + self.turn_rad * (at_px[0] - self.pivot_px[0])
-        return np.asarray(right * direction[0] + down * direction[1], dtype=np.float64)
+        if at_px is None:
+            return np.asarray(self.right_px * direction[0] + self.down_px * direction[1], dtype=np.float64)
+        turn = 0.0 if self.turn_rad is None else self.turn_rad
+        share = self._share(direction, at_px)
+        moved = self.right_px * share[0] + self.down_px * share[1] + turn * share[2]
+        return np.asarray(moved, dtype=np.float64)
 
     def u_along(self, direction: FloatArray, at_px: FloatArray) -> FloatArray:
         """Standard uncertainty (n,) px of what `along` gives at one place (2,) px."""
         if self.covariance is None:
             return self.u_px
-        turned = direction[1] * (at_px[0] - self.pivot_px[0]) - direction[0] * (at_px[1] - self.pivot_px[1])
-        share = np.array([direction[0], direction[1], turned])
-        return np.asarray(np.sqrt(np.einsum("i,nij,j->n", share, self.covariance, share)), dtype=np.float64)
+        share = self._share(direction, at_px)
+        variance = np.einsum("i,nij,j->n", share, self.covariance, share)
+        if self.focal_px is not None:
+            x, y = (np.asarray(at_px) - self.pivot_px) / self.focal_px
+            more = direction[0] * self.right_px * (x**2 - self.seen_at[0])
+            more = more + direction[1] * self.down_px * (y**2 - self.seen_at[1])
+            more = more + x * y * (direction[0] * self.down_px + direction[1] * self.right_px)
+            variance = variance + (_FOCAL_SHARE * more) ** 2
+        return np.asarray(np.sqrt(variance), dtype=np.float64)
+
+    def _share(self, direction: FloatArray, at_px: FloatArray) -> FloatArray:
+        """Motion along a direction at a place, for one of right, down and turn each; (3,) or (3, n)."""
+        x, y = at_px[0] - self.pivot_px[0], at_px[1] - self.pivot_px[1]
+        per = 0.0 if self.focal_px is None else self.focal_px**-2.0
+        return np.stack(
+            [
+                direction[0] * (1.0 + per * x**2) + direction[1] * per * x * y,
+                direction[1] * (1.0 + per * y**2) + direction[0] * per * x * y,
+                direction[1] * x - direction[0] * y,
+            ]
+        )
 
 
 def along_line(strip: Strip, drift: Drift) -> FloatArray:
@@ -195,7 +221,7 @@ def drift_of(
     }
     shifts = [(line, shifts_of(line, avoid, reference_row, beside[line.line.name])) for line in lines]
     usable = [(line.line, each) for line, each in shifts if np.isfinite(each.shift_px).all()]
-    found, covariance, pivot, lost = _rigid(usable, n)
+    found, covariance, lost, field = _rigid(usable, n)
     right, down, turn = found.T
     u = np.sqrt(0.5 * (covariance[:, 0, 0] + covariance[:, 1, 1]))
     # The noise of the reference frame itself shifts all others alike, by little.
@@ -210,36 +236,40 @@ def drift_of(
         return still(n)
     none = np.where(lost, 0.0, 1.0)
     return Drift(
-        right * none, down * none, u * none, lost, turn * none, pivot, covariance * none[:, None, None]
+        right * none,
+        down * none,
+        u * none,
+        lost,
+        turn * none,
+        field.pivot_px,
+        covariance * none[:, None, None],
+        field.focal_px,
+        field.seen_at,
     )
 
 
 def _rigid(
     shifts: Sequence[tuple[StripLine, LineShift]], n: int
-) -> tuple[FloatArray, FloatArray, tuple[float, float], NDArray[np.bool_]]:
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], _Field]:
     """Displacement and turn that the lines' shifts tell together, by least squares in every frame.
 
     A row of the frame tells the shift to the right at its height, a column the shift downwards at its
     place across; where the camera turns, rows differ from one another, and columns too. One line may show
     something else: where the lines part, each is left out in turn, and what most of them agree on is taken.
 
+    A camera that is knocked turns: what is off the picture's middle moves by more than what is in it.
+
     Returns
     -------
-    (n, 3) right, down and turn, (n, 3, 3) their covariance, the pivot, and (n,) where none can be had
+    (n, 3) right, down and turn, (n, 3, 3) their covariance, (n,) where none can be had, and the field
     """
     found, covariance = np.zeros((n, 3)), np.zeros((n, 3, 3))
     if not shifts:
-        return found, covariance, (0.0, 0.0), np.zeros(n, dtype=bool)
+        return found, covariance, np.zeros(n, dtype=bool), _Field((0.0, 0.0), None, (0.0, 0.0))
     across = np.array([line.name.startswith(COLUMN) for line, _ in shifts])
-    middles = np.array([0.5 * (line.segment.start + np.asarray(line.segment.end)) for line, _ in shifts])
     values = np.stack([each.shift_px for _, each in shifts], axis=1)
     good = np.stack([each.fit for _, each in shifts], axis=1) > FITS
-    pivot = (
-        float(np.mean(middles[across, 0])) if across.any() else 0.0,
-        float(np.mean(middles[~across, 1])) if (~across).any() else 0.0,
-    )
-    lever = np.where(across, middles[:, 0] - pivot[0], -(middles[:, 1] - pivot[1]))
-    design = np.stack([~across, across, lever], axis=1).astype(np.float64)
+    field, design = _field(shifts, across)
     # Edges lean: what moves across a line moves along it by a part, which is known roughly.
     lean = np.hypot(_LEAK, [each.lean for _, each in shifts])
     sideways = [np.nan_to_num(masked_row_medians(values, good & kind)) for kind in (across, ~across)]
@@ -276,7 +306,35 @@ def _rigid(
     for kind in (across, ~across):
         if kind.any():
             lost |= ~(good & ~aside)[:, kind].any(axis=1)
-    return best, covariance, pivot, lost
+    return best, covariance, lost, field
+
+
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """How a camera's turn moves its picture."""
+
+    pivot_px: tuple[float, float]
+    focal_px: float | None
+    seen_at: tuple[float, float]
+
+
+def _field(
+    shifts: Sequence[tuple[StripLine, LineShift]], across: NDArray[np.bool_]
+) -> tuple[_Field, FloatArray]:
+    """The field, and what each line sees (m, 3) of right and down in the picture's middle, and of a turn."""
+    far = np.max([[*line.segment.start, *line.segment.end] for line, _ in shifts], axis=0)
+    size = np.maximum(far[:2], far[2:]) + 3.0
+    pivot, focal = 0.5 * (size - 1.0), _FOCAL * float(np.max(size))
+    middles = [line.segment.at(np.array([each.middle_px]))[0] - pivot for line, each in shifts]
+    x, y = np.transpose(middles) / focal
+    spread = (np.array([each.spread_px for _, each in shifts]) / focal) ** 2
+    more = np.where(across, y**2, x**2) + spread
+    seen = [float(np.mean(more[kind])) if kind.any() else 0.0 for kind in (~across, across)]
+    own, other = 1.0 + more, x * y
+    design = np.stack(
+        [np.where(across, other, own), np.where(across, own, other), focal * np.where(across, x, -y)], axis=1
+    )
+    return _Field((float(pivot[0]), float(pivot[1])), focal, (seen[0], seen[1])), design
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,7 +18,7 @@ from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_
 from measure_app.finders.path import best_path, clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
-from measure_app.finders.steadiness import Drift, with_shared_drift
+from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
 from measure_app.finders.sweeping import lane
 from measure_app.finders.track import Part, Track, Why, nothing_found
 from measure_app.strips import Strip, spread_rows, steadied
@@ -63,8 +63,7 @@ def find_surface(
        in which light and colour part. What light hardly shows is read in colour.
     """
     if drift is not None and drift.moved:
-        line = strip.line.segment
-        strip = steadied(strip, drift.along(line.direction, line.at(np.array([0.5 * line.length_px]))[0]))
+        strip = steadied(strip, along_line(strip, drift))
     length = strip.levels.shape[1]
     frames = strip.frames
     if length < 16 or len(frames) < 3:
@@ -90,6 +89,9 @@ def find_surface(
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
     own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift, along, middle)
     places = got.place if falls_forward else (length - 1) - got.place
+    if drift is not None and drift.moved:
+        # Where on the line the surface is, a turning camera moved it by a little more or less.
+        places = places + along_line(strip, drift) - drift.along(along, strip.line.segment.at(places).T)
     refused = np.array([w is not None for w in why])
     return Track(
         Part.SURFACE,
@@ -120,9 +122,12 @@ def _shows_dye(tinted: Seen) -> bool:
     return bool(abs(usual) > _DYED and 1.4826 * median(np.abs(change - usual)) < _ALIKE * abs(usual))
 
 
-_KEPT = 0.5
+_KEPT, _KEPT_OF_LINE = 0.35, 0.5
 """What makes neighbours scatter (coding, what shows behind) is not all new in every frame: how much of it, by
 measurement on films of all kinds, stays in the mean of a run."""
+_STAYS = 0.5
+"""Light, of 255, or colour, by which one side of an edge differs all through from what is fitted (rounding,
+shade, what coding leaves): over the edge's slope, how far it moves the place; by measurement as well."""
 
 
 def _read(
@@ -149,14 +154,16 @@ def _read(
         seen = marks.rows[np.abs(fit.place[marks.rows] - marks.along_px) <= _SEEN_PX]
     own_u, wander_u, why = judge(sight, fit, blur_px, damaged, seen, masked, clock, strange=strange)
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
-    convention_u = line.shared_u_px if line is not None else 0.01 + 0.045 * blur_px
+    convention_u = line.shared_u_px if line is not None else 0.042 * blur_px
     held = np.array([each is None for each in why])
     if line is not None:
         doubtful = held & untold(sight.codes, sight.table, fit, line, held)
         why = tuple(Why.FAINT if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
         held &= ~doubtful
-    kept_u = _KEPT * median(own_u[held]) if held.any() else 0.0
-    shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2))
+    kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
+    slope = median(np.abs(fit.contrast[held])) / (np.sqrt(2.0 * np.pi) * blur_px) if held.any() else np.inf
+    stays_u = _STAYS / slope if line is None else 0.0
+    shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2 + stays_u**2))
     remarks = () if line is None else (line.words,)
     return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
 

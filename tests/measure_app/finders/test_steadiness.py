@@ -27,10 +27,17 @@ def room(right: FloatArray, down: FloatArray) -> FloatArray:
 
 
 def film(
-    shift: NDArray[np.float64], turn: NDArray[np.float64], gain: NDArray[np.float64], seed: int = 0
+    shift: NDArray[np.float64],
+    turn: NDArray[np.float64],
+    gain: NDArray[np.float64],
+    focal: float = WIDTH,
 ) -> list[Strip]:
-    """Strips of three rows and three columns of frames moved so: `shift` (n, 2) px, `turn` (n,) about the middle."""
-    rng = np.random.default_rng(seed)
+    """Strips of three rows and three columns of frames of a camera that pans, tilts and rolls.
+
+    `shift` (n, 2) px is what that moves in the picture's middle, `turn` (n,) the roll; of small angles (the
+    pinhole's motion field, e.g. Longuet-Higgins and Prazdny, Proc. R. Soc. B 208, 385 (1980); from memory).
+    """
+    rng = np.random.default_rng(0)
     lines = [
         StripLine(f"{ROW} {i}", Segment(Pixel(2.0, y), Pixel(WIDTH - 3.0, y)), 1.0)
         for i, y in enumerate((60.0, 200.0, 350.0))
@@ -44,8 +51,9 @@ def film(
         at = line.segment.at(line.along_px)
         dx, dy = at[:, 0] - WIDTH / 2, at[:, 1] - HEIGHT / 2
         # What is seen at a place comes from where it was before the motion.
-        right = at[:, 0] - shift[:, :1] + turn[:, None] * dy
-        down = at[:, 1] - shift[:, 1:] - turn[:, None] * dx
+        x, y = dx / focal, dy / focal
+        right = at[:, 0] - shift[:, :1] * (1 + x**2) - shift[:, 1:] * x * y + turn[:, None] * dy
+        down = at[:, 1] - shift[:, 1:] * (1 + y**2) - shift[:, :1] * x * y - turn[:, None] * dx
         levels = 16 + 219 * gain[:, None] * room(right, down) + rng.normal(0, 0.8, right.shape)
         strips.append(Strip(line, np.arange(len(shift)), np.clip(np.rint(levels), 0, 255).astype(np.uint8)))
     return strips
@@ -69,11 +77,33 @@ def test_shift_and_turn_are_told_apart_whatever_the_exposure() -> None:
         at = np.array([x, y])
         right = drift.along(np.array([1.0, 0.0]), at)
         down = drift.along(np.array([0.0, 1.0]), at)
-        assert right == pytest.approx(shift[:, 0] - turn * (y - HEIGHT / 2), abs=0.12)
-        assert down == pytest.approx(shift[:, 1] + turn * (x - WIDTH / 2), abs=0.12)
+        dx, dy = x - WIDTH / 2, y - HEIGHT / 2
+        cross = dx * dy / WIDTH**2
+        true_right = shift[:, 0] * (1 + dx**2 / WIDTH**2) + shift[:, 1] * cross - turn * dy
+        true_down = shift[:, 1] * (1 + dy**2 / WIDTH**2) + shift[:, 0] * cross + turn * dx
+        assert right == pytest.approx(true_right, abs=0.12)
+        assert down == pytest.approx(true_down, abs=0.12)
     # Half the picture's width away the turn alone is worth more than a pixel.
     far = drift.along(np.array([0.0, 1.0]), np.array([620.0, 200.0]))
     assert np.abs(far - drift.down_px)[-1] > 0.8
+
+
+@pytest.mark.parametrize("focal", [0.75 * WIDTH, 1.5 * WIDTH])
+def test_a_focal_length_that_is_not_known_is_in_how_sure_the_motion_is(focal: float) -> None:
+    n = 30
+    t = np.linspace(0.0, 1.0, n)
+    shift = np.stack([6.0 * t, -5.0 * t], axis=1)
+    drift = drift_of(film(shift, 0.0 * t, np.ones(n), focal), ())
+    for x, y in ((100.0, 100.0), (320.0, 200.0), (560.0, 330.0)):
+        at = np.array([x, y])
+        u, v = (x - WIDTH / 2) / focal, (y - HEIGHT / 2) / focal
+        true = np.stack(
+            [shift[:, 0] * (1 + u**2) + shift[:, 1] * u * v, shift[:, 1] * (1 + v**2) + shift[:, 0] * u * v]
+        )
+        for axis, direction in enumerate(np.eye(2)):
+            off = drift.along(direction, at) - true[axis]
+            assert (np.abs(off) < 2.5 * drift.u_along(direction, at)).all()
+            assert drift.u_along(direction, at).max() < 0.75
 
 
 DOWN, THERE = np.array([0.0, 1.0]), np.array([300.0, 200.0])
