@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import msgspec
 
+from measure_app.errors import SetupIncomplete
 from measure_app.words import marked, said
 
 _KINDS = {
@@ -155,6 +158,21 @@ def _value_at(tree: Any, key: str) -> Any:
     for name, index in re.findall(r"([^.\[\]]+)|\[(\d+)\]", key):
         value = value[name] if name else value[int(index)]
     return value
+
+
+@contextmanager
+def named_in(file: Path) -> Iterator[None]:
+    """Let what a run lacks be told with the name of its file, where several may be at hand.
+
+    Raises
+    ------
+    SetupIncomplete
+        As raised within, with the file before the key.
+    """
+    try:
+        yield
+    except SetupIncomplete as error:
+        raise SetupIncomplete(error.words, where=placed(str(file), error.where)) from None
 
 
 def placed(where: str, key: str) -> str:

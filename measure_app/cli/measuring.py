@@ -39,6 +39,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
 
     from measure_app.clip import open_source
     from measure_app.outcome import measure as measured
+    from measure_app.refusals import named_in
     from measure_app.report import check_folder, results_of, setup_frame
     from measure_app.runfile import check_clip_identity, clip_path, load_run
 
@@ -50,6 +51,7 @@ def measure(run: Path, out: Path, *, no_report: bool) -> int:
     check_clip_identity(what, film)
     with stop_flag() as stopped:
         with (
+            named_in(run),
             open_source(film, capture_rate_hz=what.clip.capture_rate_hz) as clip,
             shown_progress(said("Reading the film")) as progress,
         ):

@@ -97,7 +97,7 @@ class Stills(OpenedSource):
     """
 
     def __init__(self, folder: Path) -> None:
-        self._name = folder.name
+        self._name = folder.name or str(folder)
         try:
             inside = [each for each in folder.iterdir() if each.suffix.lower() in PICTURES and each.is_file()]
         except OSError as error:

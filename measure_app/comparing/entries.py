@@ -16,7 +16,7 @@ import msgspec
 from analysis import Finding, Share
 from measure_app.errors import FindingsError
 from measure_app.outcome import Outcome
-from measure_app.refusals import short, shown, without_twins
+from measure_app.refusals import named_in, short, shown, without_twins
 from measure_app.run import Run
 from measure_app.saving import reason_of
 from measure_app.series import DROP_SOURCE
@@ -276,7 +276,7 @@ def _of_run(path: Path, progress: Progress | None, stop_requested: Callable[[], 
     run = load_run(path)
     film = clip_path(run, path)
     check_clip_identity(run, film)
-    with open_source(film, capture_rate_hz=run.clip.capture_rate_hz) as clip:
+    with named_in(path), open_source(film, capture_rate_hz=run.clip.capture_rate_hz) as clip:
         if run.readings:
             seconds = clip.stamps.seconds() if clip.info.file_rate else None
             outcome = outcome_of(run, seconds, clip.info)

@@ -130,7 +130,7 @@ def test_measure_refuses_bad_input_before_it_works(capsys, tmp_path, run_file, r
     assert "none.mp4" in refused(
         capsys, "measure", run_file(clip=clip | {"path": "none.mp4", "sha256": None}), "--out", out
     )
-    assert "orifice: the centre of the hole is not marked" in refused(
+    assert "r.run.json: orifice: the centre of the hole is not marked" in refused(
         capsys, "measure", run_file(orifice=None), "--out", out
     )
     assert "is the folder that you stand in" in refused(capsys, "measure", run_file(), "--out", ".")

@@ -30,7 +30,7 @@ from measure_app.comparing import (
 )
 from measure_app.comparing.tables import comparison_csv, comparison_json
 from measure_app.comparing.workbook import comparison_xlsx
-from measure_app.errors import AppError, FindingsError, OutputError
+from measure_app.errors import AppError, FindingsError, OutputError, SetupIncomplete
 from tests.measure_app.report.recalculated import FUNCTIONS, by_hand, formulas, stored
 
 OWN = "own scatter of the readings"
@@ -374,6 +374,16 @@ def test_what_is_not_there_is_refused(tmp_path: Path) -> None:
     for path in (tmp_path / "no", tmp_path, Path("\0")):
         with pytest.raises(AppError):
             load_entry(path)
+
+
+def test_a_run_that_lacks_something_is_told_from_the_others(tmp_path: Path) -> None:
+    bench = Path(__file__).parents[3] / "sample_clips" / "bench"
+    tree = json.loads((bench / "bench.run.json").read_text("utf-8"))
+    tree["clip"]["path"] = str(bench / "bench.mp4")
+    tree["orifice"] = None
+    (tmp_path / "second.run.json").write_text(json.dumps(tree), encoding="utf-8")
+    with pytest.raises(SetupIncomplete, match=r"second\.run\.json: orifice: the centre of the hole"):
+        load_entry(tmp_path / "second.run.json")
 
 
 def test_the_command_compares_and_refuses(tmp_path: Path, findings_file: Callable[..., Path]) -> None:
