@@ -7,7 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis import Conditions, Falls, Findings, FloatArray, Remark, Series, findings_of, with_traced_angle
+from analysis import (
+    Column,
+    Conditions,
+    Falls,
+    Findings,
+    FloatArray,
+    Remark,
+    Series,
+    findings_of,
+    with_traced_angle,
+)
 from measure_app.outcome import Outcome, ReadingRow
 from measure_app.report.line_chart import LineChart
 from measure_app.report.line_charts import line_charts
@@ -105,6 +115,10 @@ def results_of_table(
 def _rows(series: Series, findings: Findings) -> tuple[ReadingRow, ...]:
     """Return one row for each row of the table, numbered from 0 in the column `frame`."""
     kept = findings.kept.tolist()
+    # Each of these is reckoned for all rows whenever it is asked for.
+    heads_u = None if series.head is None else series.head.u
+    throws_u = None if series.throw is None else series.throw.u
+    speeds_u = findings.speed_u
     return tuple(
         ReadingRow(
             frame=i,
@@ -114,11 +128,11 @@ def _rows(series: Series, findings: Findings) -> tuple[ReadingRow, ...]:
             surface_u_px=None,
             landing_u_px=None,
             head_m=None if series.head is None else _there(series.head.values, i),
-            head_u_m=None if series.head is None else _with(series.head.values, series.head.u, i),
+            head_u_m=_of(series.head, heads_u, i),
             throw_m=None if series.throw is None else _there(series.throw.values, i),
-            throw_u_m=None if series.throw is None else _with(series.throw.values, series.throw.u, i),
+            throw_u_m=_of(series.throw, throws_u, i),
             speed_m_s=_there(findings.speed_m_s, i),
-            speed_u_m_s=_with(findings.speed_m_s, findings.speed_u, i),
+            speed_u_m_s=_with(findings.speed_m_s, speeds_u, i),
             kept=kept[i],
             reason="" if kept[i] else findings.reasons[i] or _why_left_out(series, i),
         )
@@ -135,6 +149,10 @@ def _why_left_out(series: Series, i: int) -> str:
 
 def _there(values: FloatArray, i: int) -> float | None:
     return float(values[i]) if np.isfinite(values[i]) else None
+
+
+def _of(column: Column | None, u: FloatArray | None, i: int) -> float | None:
+    return None if column is None or u is None else _with(column.values, u, i)
 
 
 def _with(values: FloatArray, u: FloatArray, i: int) -> float | None:

@@ -1,11 +1,16 @@
 """Tables measured by other means: what is read, and errors that name row and column."""
 
+import math
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis import Column, Conditions, FloatArray
 from measure_app.errors import TableError
+from measure_app.report import results_of_table
 from measure_app.table import MAX_BYTES, MAX_ROWS, Table, decode_table, load_table
 from measure_app.table_series import series_from_table
 
@@ -206,3 +211,29 @@ def test_missing_columns_stay_missing():
     assert series.throw is None
     assert series.drop is None
     assert series.time_s is not None
+
+
+def test_uncertainties_are_reckoned_for_all_rows_at_once(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    # Reckoned anew for every row they would take as long as rows squared: minutes for the largest table.
+    asked = 0
+    reckon = Column.u.fget
+    assert reckon is not None
+
+    def counting(column: Column) -> FloatArray:
+        nonlocal asked
+        asked += 1
+        return reckon(column)
+
+    monkeypatch.setattr(Column, "u", property(counting))
+    counts = []
+    for rows in (20, 200):
+        heads = np.linspace(0.2, 0.05, rows)
+        lines = [f"{head:.6f},{0.6 * math.sqrt(head):.6f}" for head in heads]
+        place = tmp_path / f"{rows}.csv"
+        place.write_text("\n".join(["head_m,throw_m", *lines]), encoding="utf-8")
+        asked = 0
+        results_of_table(load_table(place), Conditions(), 0.4, 0.001)
+        counts.append(asked)
+    assert counts[1] < counts[0] + 20
