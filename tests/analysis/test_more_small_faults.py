@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis import Column, Conditions, Estimate, Series
+from analysis import Column, Conditions, Estimate, Series, findings_of
 from analysis.basis import basis_of
 from analysis.coefficients import _mm
+from analysis.condensed import on_the_law
 from analysis.corrections import Effect, _amount
 from analysis.doubts import _scatter
 from analysis.jet_shape import _head_operator
@@ -194,3 +195,21 @@ def test_throws_of_stills_are_smoothed_along_the_root_of_the_head() -> None:
 
 def test_conditions_of_a_run_without_any_have_no_jet() -> None:
     assert _jet(like(conditions=Conditions(), gravity=like(value=9.81, u=0.0)), {}) == []
+
+
+def test_readings_that_no_law_was_fitted_to_stay_as_they_were_read() -> None:
+    heads = Column(np.array([0.2, 0.15, 0.1]), np.full(3, 1e-3), np.zeros((3, 0)))
+    readings = Series(
+        sources=(), time_s=None, head=heads, throw=None, drop=None, kept=np.ones(3, dtype=np.bool_)
+    )
+    findings = findings_of(readings, Conditions())
+    assert findings.throws is None
+    assert findings.drain is None
+    head, throw, drop = on_the_law(readings, findings)
+    assert head is heads.values
+    assert throw is None
+    assert drop is None
+
+
+def test_intervals_are_not_called_checked_before_they_were() -> None:
+    assert not findings_of(RUN.series, Conditions()).checked
