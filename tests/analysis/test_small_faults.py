@@ -427,6 +427,12 @@ def test_the_clock_of_a_narrow_neck_runs_by_its_area() -> None:
     assert clock.head_by_root(clock.root(head), head) == pytest.approx([2.0 * 0.2 * 20.0], rel=1e-9)
 
 
+def test_a_profile_tells_of_the_heights_at_its_very_ends_and_of_none_beyond() -> None:
+    clock = DrainClock(AreaProfile.of_areas([0.05, 0.1, 0.2], [5e-6, 5e-6, 2e-4]), 1e-4)
+    heads = np.array([0.0499, 0.05, 0.2, 0.2001, np.nan])
+    assert clock.covers(heads).tolist() == [False, True, True, False, False]
+
+
 def test_what_is_known_of_area_hole_and_jet_stands_in_a_trial_s_levels() -> None:
     d = RUN.conditions.orifice_diameter_m or 0.0
     at = dataclasses.replace(
