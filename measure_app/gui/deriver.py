@@ -11,8 +11,8 @@ from measure_app.gui.lane import Answer, Lane
 from measure_app.gui.recompute import Derived, Question, check_intervals, derive
 
 ENGINE = "measure_app.outcome"
-_LATER_MS = 120
-"""How long the engine's first loading waits, so that it does not hold up a film's first frame."""
+_LATEST_MS = 10_000
+"""Longest that the engine's loading waits for a film's first frame, which a window out of sight never paints."""
 _REST_MS = 900
 """How long nothing must change before the intervals are held against trials: someone who drags a mark or
 types pauses for less, and what is worked out then would only be thrown away."""
@@ -36,11 +36,20 @@ class Deriver(QObject):
         self.checking.answered.connect(self._on_checked)
         self._rest = QTimer(self, singleShot=True, interval=_REST_MS)
         self._rest.timeout.connect(self._check)
-        self._patience = QTimer(self, singleShot=True, interval=_LATER_MS)
+        self._frame_stands = False
+        self._patience = QTimer(self, singleShot=True, interval=_LATEST_MS)
         self._patience.timeout.connect(self._send)
         document.run_changed.connect(self.ask)
         document.clip_changed.connect(self.ask)
         document.search_changed.connect(self.ask)
+
+    def go_on(self) -> None:
+        """A frame stands, or none will: loading the engine holds up no first frame any more."""
+        if not self._frame_stands:
+            self._frame_stands = True
+            if self._patience.isActive():
+                self._patience.stop()
+                self._send()
 
     def ask(self, *_: object) -> None:
         """Ask for the outcome of the run as it is now."""
@@ -51,7 +60,7 @@ class Deriver(QObject):
             self._asked = None
             return
         self._asked = Question(run, self._document.seconds, info, self._document.current_search)
-        if ENGINE in sys.modules:
+        if self._frame_stands or ENGINE in sys.modules:
             self._send()
         elif not self._patience.isActive():
             self._patience.start()

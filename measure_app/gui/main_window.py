@@ -161,6 +161,7 @@ class MainWindow(QMainWindow):
             self._side.setCurrentWidget(self._panels[self._step])
 
     def _on_painted(self, _frame: int) -> None:
+        self.bench.frame_stands()
         if not self._panels:
             QTimer.singleShot(0, self, lambda: self.panels)
 

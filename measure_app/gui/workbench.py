@@ -116,6 +116,10 @@ class Workbench(QObject):
         """Take a tool into the hand; keywords are the fields of `ToolOptions`."""
         self.hand.take(tool, ToolOptions(**options))
 
+    def frame_stands(self) -> None:
+        """The film's frame is in sight, or will not be: what waited for that begins."""
+        self._deriver.go_on()
+
     def find_the_rest(self) -> None:
         """Search the part measured; what is found is adopted in one step that can be undone."""
         if self._searcher.start():
