@@ -67,11 +67,12 @@ def open_clip(
         raise ClipError(words, where=found.name)
     roller = Roller(*_tabled(found))
     try:
-        first = _first_frame(roller, found.name)
+        roller.begin(0)
         if roller.trust.errors and roller.film.strict:
             # Some cameras' own data offend a strict decoder from the first frame on: then it must be lenient.
             roller.relent()
-            first = _first_frame(roller, found.name)
+            roller.begin(0)
+        first = _first_frame(roller, found.name)
         # The roller's film, not the one opened above: a damaged start may have made it open the file again.
         table = roller.table
         info, stamps = facts_of(roller.film, table, first.video, capture_rate_hz)
@@ -189,7 +190,7 @@ class Clip(OpenedSource):
         while (index := self._next_missing(first, last)) is not None:
             low = int(self._table.ticks[index])
             self._roller.wanted = lambda tick, low=low: tick >= low
-            if self._ready(index) is None:
+            if self._ready(index, upto=last) is None:
                 return True  # it cannot be had; `frame` says so when it is asked for
             while (rolled := self._roller.next()) is not None:
                 self._keep(rolled)
@@ -258,26 +259,27 @@ class Clip(OpenedSource):
         """First frame worth keeping on the way to a frame, when stepping back."""
         return max(self._table.first_from_key(index), index - self._room() + 1, 0)
 
-    def _ready(self, index: int, attempt: int = 0) -> int | None:
+    def _ready(self, index: int, upto: int) -> int | None:
         """Put the decoder before a frame, going on from where it stands if that is no detour."""
         at = self._roller.position
-        if attempt == 0 and self._roller.live and at is not None and at < index:
+        if self._roller.live and at is not None and at < index:
             near = index - at <= _ROLL_ON or self._table.first_from_key(index) <= at + 1
             if near or self._table.counted:
                 return 0
-        return self._roller.begin(index, attempt)
+        return self._roller.begin(index, upto=upto)
 
     def _reach(self, index: int, keep_from: int) -> Frame:
         """Decode up to a frame; frames from `keep_from` on come out whole and are kept."""
         low = int(self._table.ticks[min(keep_from, index)])
         self._roller.wanted = lambda tick: tick >= low
-        attempt = self._roller.begin(index) if keep_from < index else self._ready(index)
+        straight = keep_from == index
+        attempt = self._ready(index, index) if straight else self._roller.begin(index, upto=index)
         while attempt is not None:
             while (rolled := self._roller.next()) is not None and rolled.index <= index:
                 kept = self._keep(rolled)
                 if rolled.index == index and kept is not None:
                     return kept
-            attempt = self._roller.begin(index, attempt + 1)
+            attempt = self._roller.begin(index, attempt + 1, upto=index)
         reason = self._damage.reason(index) or LOST
         self._damage.note(index, reason)
         raise ClipError(reason, where=self._where(index))
@@ -299,7 +301,7 @@ class Clip(OpenedSource):
 
 def _tabled(path: Path) -> tuple[OpenFilm, FrameTable]:
     """Open a film and read its table."""
-    film = open_film(path)
+    film = open_film(path, watched=True)
     try:
         return film, table_of(film)
     except BaseException:
@@ -308,8 +310,7 @@ def _tabled(path: Path) -> tuple[OpenFilm, FrameTable]:
 
 
 def _first_frame(roller: Roller, name: str) -> Rolled:
-    """Return the first frame that decodes."""
-    roller.begin(0)
+    """Return the first frame that comes out."""
     first = roller.next()
     if first is None:
         raise ClipError(

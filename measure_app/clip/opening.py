@@ -23,7 +23,7 @@ _MOV_STARTS = {b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"
 _WORDS = {"mov": "mp4/mov", "matroska": "mkv/webm", "avi": "avi"}
 _SILENT = {"hevc", "mjpeg"}
 """Codecs whose decoders say nothing of a fault unless asked to."""
-_UNTIMELY = {"h264"}
+_UNTIMELY = {"h264", "mpeg4"}
 """Codecs whose decoders mark a picture as faulty, but at times only after it was handed out.
 
 Where several pictures are decoded at once, the next one may be done first and hand out the one before it,

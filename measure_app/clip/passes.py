@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from measure_app.clip.index import FrameTable
 from measure_app.clip.opening import OpenFilm
 from measure_app.clip.picture import chroma_planes, depth_of, luma_plane
 from measure_app.clip.roller import Rolled, Roller
 from measure_app.clip.source import ClipInfo, LumaPlane
-from measure_app.clip.trust import LOST, RESIZED, SPOILT, DamageBook
-
-_MARGIN = 2
-"""Frames held back beyond the reorder depth: a decoder may conceal a fault before it reports one."""
+from measure_app.clip.trust import LOST, RESIZED, DamageBook
 
 
 def planes(
@@ -43,12 +38,12 @@ def planes(
     """
     if not wanted:
         return
-    roller = Roller(opened(), table)
+    roller = Roller(opened(), table, wary=True)
     try:
         roller.wanted = _wanted_ticks(table, wanted)
-        roller.begin(wanted.start)
+        roller.begin(wanted.start, upto=wanted[-1])
         due = wanted.start
-        for rolled in _judged(roller, wanted, pause):
+        for rolled in _taken(roller, wanted, pause):
             yield from _lost(range(due, rolled.index, wanted.step), damage)
             yield _luma(rolled, info, damage)
             due = rolled.index + wanted.step
@@ -75,24 +70,13 @@ def _wanted_ticks(table: FrameTable, wanted: range) -> Callable[[int], bool]:
     return {int(tick) for tick in table.ticks[wanted.start : wanted.stop : wanted.step]}.__contains__
 
 
-def _judged(roller: Roller, wanted: range, pause: Callable[[], None]) -> Iterator[Rolled]:
-    """Yield the frames wanted, held back until a fault that spoilt them would have shown."""
-    depth = roller.reorder_depth + _MARGIN
-    held: deque[Rolled] = deque()
-    errors = 0
-    while True:
-        pause()
-        rolled = roller.next()
-        if roller.trust.errors != errors:
-            errors = roller.trust.errors
-            held = deque(replace(one, suspect=one.suspect or SPOILT) for one in held)
-        if rolled is None or rolled.index > wanted[-1] + depth:
-            break
+def _taken(roller: Roller, wanted: range, pause: Callable[[], None]) -> Iterator[Rolled]:
+    """Yield the frames wanted that come out."""
+    while (rolled := roller.next(pause)) is not None and rolled.index <= wanted[-1]:
         if rolled.index in wanted:
-            held.append(rolled)
-        while held and held[0].index <= rolled.index - depth:
-            yield held.popleft()
-    yield from held
+            yield rolled
+        if rolled.index == wanted[-1]:
+            return
 
 
 def _lost(missing: range, damage: DamageBook) -> Iterator[LumaPlane]:

@@ -12,7 +12,7 @@ from measure_app.gui.recompute import Derived, Question, check_intervals, derive
 
 ENGINE = "measure_app.outcome"
 _LATEST_MS = 10_000
-"""Longest that the engine's loading waits for a film's first frame, which a window out of sight never paints."""
+"""Longest that the engine's loading waits for a film's first frame, never painted by a hidden window."""
 _REST_MS = 900
 """How long nothing must change before the intervals are held against trials: someone who drags a mark or
 types pauses for less, and what is worked out then would only be thrown away."""
