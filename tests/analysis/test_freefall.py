@@ -412,6 +412,18 @@ def test_routes_that_do_not_agree_are_not_combined():
     assert isinstance(gravity_combined({"gravity_from_clock": one}, GIVEN), str)
 
 
+def test_agreement_is_asked_of_the_mean_of_least_chi_squared_where_a_weight_would_be_negative():
+    # The second rests four times as much on the scale that both share: the best weights are 1.5 and -0.5, and
+    # none is used below nought. χ² of the difference: ln(10/9.8)² over own parts and what the scale leaves.
+    one, two = _route(9.8, 0.02, 0.05, 1), _route(10.0, 0.05, 0.2, 2)
+    answer = gravity_combined({"gravity_from_clock": one, "gravity_from_parabola": two}, GIVEN)
+    variance = (0.02 / 9.8) ** 2 + (0.05 / 10.0) ** 2 + (0.05 / 9.8 - 0.2 / 10.0) ** 2
+    chi_squared = np.log(10.0 / 9.8) ** 2 / variance
+    assert not isinstance(answer, str), answer
+    assert any(words.startswith(f"the routes agree: χ² = {chi_squared:.1f}") for words in answer.remarks)
+    assert answer.estimate.value == pytest.approx(9.8)
+
+
 def test_a_common_error_excuses_no_difference():
     """Values that share their largest error must agree better than their uncertainties alone would ask."""
     far = {

@@ -15,6 +15,7 @@ from analysis.coefficients import _mm
 from analysis.condensed import on_the_law
 from analysis.corrections import Effect, _amount
 from analysis.doubts import _scatter
+from analysis.from_lines import _capillary_words
 from analysis.jet_shape import _head_operator
 from analysis.law_fits import ThrowsLaw
 from analysis.lines import straight_line
@@ -213,3 +214,17 @@ def test_readings_that_no_law_was_fitted_to_stay_as_they_were_read() -> None:
 
 def test_intervals_are_not_called_checked_before_they_were() -> None:
     assert not findings_of(RUN.series, Conditions()).checked
+
+
+def test_what_surface_tension_would_take_is_said_where_the_hole_is_known() -> None:
+    # σ/(ρ g) of clean water at 20 °C is 7.43 mm² (IAPWS R1-76): over a jet of 4 mm 3.5 and 4 times 1.86 mm.
+    def words(diameter_m: float | None, temperature_c: float | None = None) -> str:
+        given = Conditions(orifice_diameter_m=diameter_m, water_temperature_c=temperature_c)
+        return _capillary_words(like(conditions=given, gravity=like(value=9.81)))
+
+    assert "−6.5 to −7.4 mm" in words(0.005)
+    assert "5.00 mm" in words(0.005)
+    assert words(None) == words(0.0) == ""
+    assert words(0.005, 40.0)
+    assert words(0.005, 0.0)
+    assert words(0.005, 40.1) == words(0.005, -0.1) == ""
