@@ -107,7 +107,7 @@ def judge_landing(
     astray |= loose > max(width, 5.0 * median(loose))
     # A frame after a gap draws the course along that it is held against.
     clock, held = clock_of(None, n), usable & ~astray
-    astray |= loose_ends(landing, np.maximum(loose, unrest), held, clock, _ASKED, _LOOSE_SHARE * width)
+    astray |= loose_ends(landing, np.maximum(loose, unrest), held, clock, _ASKED, _LOOSE_SHARE * width)[0]
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + usual(seen.disagreement) ** 2)
     jumps = _jumps(landing, usable)

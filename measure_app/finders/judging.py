@@ -26,6 +26,13 @@ _TAIL = 2.5
 """Standard uncertainties from which a place off its neighbours' course is taken to be less sure than they."""
 _ASTRAY, _FURTHEST_PX = 4.0, 2.2
 """Standard uncertainties by which a place may lie off the course of its neighbours, and the same at most."""
+_NEAR_PX, _CLEARLY_NOT = 16.0, 0.6
+"""How far beyond its blurred profile what covers the line is near the surface, and up to which part of what
+tells a cover that much of the line is clearly bare."""
+_SUPPLE = 7
+"""Degree of the curve that tells a path's wandering: a container that narrows bends the path more."""
+_LIKE_ITSELF = 0.25
+"""By how much of itself an edge's contrast may differ where something covers another part of the line."""
 _FEWEST = 4
 """Pixels of a frame that must stay on their side for its noise to be told, and frames in a row that vouch for
 one another."""
@@ -79,9 +86,12 @@ def judge(
     contrast = np.abs(fit.contrast)
     usual = _running_typical(contrast, half=max(15, n // 12))
     faint = (contrast < 0.35 * usual) | (formal > _UNSURE_PX)
+    elsewhere, covers = _covered(levels, table, fit.place, blur_px)
+    unlike = np.abs(contrast - usual) > _LIKE_ITSELF * usual
     covered = (
         masked
-        | _covered(levels, table, fit.place, blur_px)
+        | covers
+        | (elsewhere & unlike)
         | (fit.misfit > (3.0 if strange is not None else 6.0) * median(fit.misfit) + 3.0 * noise)
     )
     fit_for = ~(damaged | off_end | faint | covered)
@@ -100,7 +110,8 @@ def judge(
         astray |= strange
     astray |= strayed(fit.place, fit_for & ~astray, clock)
     held = ~(damaged | off_end | faint | covered | astray)
-    astray |= loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
+    loose, led_off = loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
+    astray |= loose
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean. One that is plain
     # in each frame and followed nearly all through, which coding moves about in steps, is one still.
     seen = ~(damaged | off_end | covered)
@@ -110,7 +121,7 @@ def judge(
     astray |= unsure
     # Errors have longer tails than their usual size tells: what lies off is as unsure as it is off.
     away = np.where(np.isfinite(course), np.abs(fit.place - course), 0.0)
-    own_u = np.maximum(own_u, away / _TAIL)
+    own_u = np.maximum(own_u, np.maximum(away, led_off) / _TAIL)
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
@@ -142,7 +153,7 @@ def _islands(held: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def _wander(course: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> float:
     """Standard uncertainty, px, that wandering about a smooth curve tells: 95 % of it keep to twice that."""
-    gap = np.abs(from_curve(course, usable, clock))
+    gap = np.abs(from_curve(course, usable, clock, _SUPPLE))
     gap = gap[np.isfinite(gap)]
     return 0.5 * quantile(gap, 0.95) if len(gap) else 0.0
 
@@ -174,8 +185,10 @@ def _running_typical(values: FloatArray, half: int) -> FloatArray:
     return np.maximum(np.interp(np.arange(n), places, medians), 0.5 * median(values))
 
 
-def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float) -> NDArray[np.bool_]:
-    """Frames in which the line away from the edge looks unlike itself at other times.
+def _covered(
+    levels: Plane, table: LightArray, place: FloatArray, blur_px: float
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Frames in which the line away from the edge looks unlike itself at other times, and also near the edge.
 
     What a place shows as air and as water is taken from the frames in which it is clearly one or the other;
     a frame is covered when a stretch of the line departs from that by far more than usual.
@@ -207,7 +220,29 @@ def _covered(levels: Plane, table: LightArray, place: FloatArray, blur_px: float
         worst[chunk] = np.max(total[:, stretch:] - total[:, :-stretch], axis=1) / stretch
     usual = median(worst)
     spread = 1.4826 * median(np.abs(worst - usual))
-    return np.asarray(worst > usual + max(8.0 * spread, 0.6 * usual, 6.0), dtype=bool)
+    bound = usual + max(8.0 * spread, 0.6 * usual, 6.0)
+    covers = np.asarray(worst > bound, dtype=bool)
+    elsewhere = covers.copy()
+    # What covers another part of the line leaves the surface in sight.
+    rows = np.flatnonzero(covers)
+    distance = along[None, :] - place[rows][:, None]
+    near = (np.abs(distance) > margin) & (np.abs(distance) < margin + _NEAR_PX)
+    expected = np.where(distance < 0, air, water)
+    light = table[levels[rows]]
+    departure = np.where(np.isfinite(expected) & (np.abs(distance) > margin), light - expected, np.nan)
+    for row, each, beside in zip(rows, departure, near, strict=True):
+        covers[row] = _departs(each, beside, stretch, bound)
+    return elsewhere, covers
+
+
+def _departs(departure: LightArray, near: NDArray[np.bool_], stretch: int, bound: float) -> bool:
+    """Whether a line departs from what it shows near the surface too, on both sides of which it is known."""
+    known = np.isfinite(departure)
+    sides = np.flatnonzero(near & known)
+    if len(sides) < 0.8 * near.sum() or not len(sides):
+        return True
+    off = np.where(known & near, np.abs(departure - np.clip(known_median(departure), -8, 8)), 0.0)
+    return bool(np.max(np.convolve(off, np.ones(stretch), "valid")) / stretch > _CLEARLY_NOT * bound)
 
 
 def _masked_median(values: LightArray, mask: NDArray[np.bool_]) -> LightArray:

@@ -83,11 +83,14 @@ def shifts_of(
         return LineShift(np.full(n, np.nan), np.zeros(n), np.zeros(n), 0.0, 0.0, 0.0)
     shift, fit, parted, noise = _small_shifts(strip.levels[:, places], reference[places], slope[places])
     last = 0
-    for row in np.flatnonzero((np.abs(shift) > 0.3) | (fit < 0.6)):
+    moved = np.flatnonzero((np.abs(shift) > 0.3) | (fit < 0.6))
+    for row in moved:
         now = _smoothed(strip.levels[row].astype(np.float64))
         shift[row], fit[row], parted[row] = _one_shift(now, reference, slope, places, last, noise)
         last = round(shift[row]) if fit[row] > 0.6 else last
-    u = np.sqrt(steadied_variance(0.5 * np.where(fit > FITS, parted, np.nan)))
+    halves = 0.5 * np.where(fit > FITS, parted, np.nan)
+    # Where nothing moves all frames tell alike how sure the line is, which is quicker asked.
+    u = np.sqrt(steadied_variance(halves)) if len(moved) else np.full(n, 1.4826 * median(np.abs(halves)))
     telling = slope[places] ** 2
     middle = float(np.average(places, weights=telling))
     spread = float(np.sqrt(np.average((places - middle) ** 2, weights=telling)))

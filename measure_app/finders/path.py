@@ -160,16 +160,18 @@ _EVEN = 0.02
 """By what part of the usual step steps may differ on an even clock."""
 
 
-def from_curve(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> FloatArray:
+def from_curve(
+    positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray, degree: int = 5
+) -> FloatArray:
     """How far each frame lies from one smooth curve through the whole run, (n,) px; NaN where not known.
 
-    A polynomial of fifth degree, fitted robustly: smooth enough that a group of frames that follows a wrong
+    A polynomial, of fifth degree by default, fitted robustly: smooth enough that a group of frames on a wrong
     edge between gaps stands out, supple enough for any container that narrows gently.
     """
     use = usable & np.isfinite(positions)
     if use.sum() < 30:
         return np.full(len(positions), np.nan)
-    return np.where(use, positions - _curve(positions, use, clock, 5), np.nan)
+    return np.where(use, positions - _curve(positions, use, clock, degree), np.nan)
 
 
 def _curve(positions: FloatArray, use: NDArray[np.bool_], clock: FloatArray, degree: int) -> FloatArray:
@@ -249,8 +251,10 @@ def loose_ends(
     clock: FloatArray,
     half: int,
     least_px: float,
-) -> NDArray[np.bool_]:
+) -> tuple[NDArray[np.bool_], FloatArray]:
     """Frames (n,) at the ends of stretches that leave the way on which the frames before them lead.
+
+    Also gives how far, (n,) px, others there lie off it by more than chance.
 
     The first and the last frames of a stretch draw the course that they are held against along with them, and
     what hides the surface in the next frame disturbs it in these. They are held against a curve of second
@@ -265,26 +269,30 @@ def loose_ends(
     least_px : by how much an end must be off
     """
     out = np.zeros(len(positions), dtype=bool)
+    away = np.zeros(len(positions))
     at = np.flatnonzero(usable & np.isfinite(positions))
     for stretch in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1):
         for inward in (stretch, stretch[::-1]):
             for loose in range(_ENDS, 0, -1):
                 ends, rest = inward[:loose], inward[loose : loose + 3 * half]
-                if len(rest) >= half and _leave(positions, own_u, clock, ends, rest, least_px):
+                if len(rest) < half:
+                    continue
+                off, u = _led_to(positions, own_u, clock, ends, rest)
+                if np.all(off > np.maximum(4.0 * u, least_px)):
                     out[ends] = True
                     break
-    return out
+                away[ends] = np.maximum(away[ends], np.where(off > 2.5 * u, off, 0.0))
+    return out, away
 
 
-def _leave(
+def _led_to(
     positions: FloatArray,
     own_u: FloatArray,
     clock: FloatArray,
     ends: NDArray[np.intp],
     rest: NDArray[np.intp],
-    least_px: float,
-) -> bool:
-    """Whether all the ends lie off where the rest leads to."""
+) -> tuple[FloatArray, FloatArray]:
+    """How far each of the ends lies off where the rest leads to, px, and how sure that is."""
     length = np.ptp(clock[rest])
     at_ends, at_rest = (
         np.polynomial.chebyshev.chebvander((clock[rows] - clock[rest[0]]) / length, 2)
@@ -294,7 +302,7 @@ def _leave(
     curve = at_ends @ (inverse @ (at_rest.T @ positions[rest]))
     bent = np.sum((at_ends @ inverse) * at_ends, axis=1)
     u = np.median(own_u[rest]) * np.sqrt(1.0 + bent)
-    return bool(np.all(np.abs(positions[ends] - curve) > np.maximum(4.0 * u, least_px)))
+    return np.abs(positions[ends] - curve), np.asarray(u, dtype=np.float64)
 
 
 _ENDS = 3

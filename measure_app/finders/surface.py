@@ -122,10 +122,10 @@ def _shows_dye(tinted: Seen) -> bool:
     return bool(abs(usual) > _DYED and 1.4826 * median(np.abs(change - usual)) < _ALIKE * abs(usual))
 
 
-_KEPT, _KEPT_OF_LINE = 0.35, 0.5
+_KEPT, _KEPT_OF_LINE = 0.38, 0.5
 """What makes neighbours scatter (coding, what shows behind) is not all new in every frame: how much of it, by
 measurement on films of all kinds, stays in the mean of a run."""
-_STAYS = 0.5
+_STAYS = 0.53
 """Light, of 255, or colour, by which one side of an edge differs all through from what is fitted (rounding,
 shade, what coding leaves): over the edge's slope, how far it moves the place; by measurement as well."""
 
@@ -154,7 +154,7 @@ def _read(
         seen = marks.rows[np.abs(fit.place[marks.rows] - marks.along_px) <= _SEEN_PX]
     own_u, wander_u, why = judge(sight, fit, blur_px, damaged, seen, masked, clock, strange=strange)
     # How far another sensible reading of the same blurred profile would lie: the convention's own error.
-    convention_u = line.shared_u_px if line is not None else 0.042 * blur_px
+    convention_u = line.shared_u_px if line is not None else 0.044 * blur_px
     held = np.array([each is None for each in why])
     if line is not None:
         doubtful = held & untold(sight.codes, sight.table, fit, line, held)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
@@ -312,10 +313,16 @@ def test_ends_that_leave_the_way_that_leads_there_are_refused() -> None:
     places = falling(120, 30.0, 190.0) + rng.normal(0.0, 0.05, 120)
     own_u, usable, clock = np.full(120, 0.06), np.ones(120, dtype=bool), clock_of(None, 120)
     usable[50:60] = False
-    assert not loose_ends(places, own_u, usable, clock, 8, 0.4).any()
+    assert not loose_ends(places, own_u, usable, clock, 8, 0.4)[0].any()
     places[[49, 118, 119]] += np.array([0.9, 0.6, 1.2])
-    assert np.array_equal(np.flatnonzero(loose_ends(places, own_u, usable, clock, 8, 0.4)), [49, 118, 119])
-    assert not loose_ends(places, 8.0 * own_u, usable, clock, 8, 0.4).any()
+    assert np.array_equal(np.flatnonzero(loose_ends(places, own_u, usable, clock, 8, 0.4)[0]), [49, 118, 119])
+    loose, away = loose_ends(places, 8.0 * own_u, usable, clock, 8, 0.4)
+    assert not loose.any()
+    # What is not told from chance is not told at all; what is, is kept for the frame's own uncertainty.
+    assert not away.any()
+    loose, away = loose_ends(places, own_u, usable, clock, 8, 5.0)
+    assert not loose.any()
+    assert away[[49, 118, 119]] == pytest.approx([0.9, 0.6, 1.2], abs=0.25)
 
 
 def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None:
@@ -334,3 +341,75 @@ def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None
     # What fits as well but is of the same kind is no rival.
     alike = EdgeFit(dark.place, dark.information, bright.contrast, misfit)
     assert not untold(levels, table, alike, line, held).any()
+
+
+def test_an_edge_that_coding_moves_about_in_steps_is_read_and_as_unsure_as_it_steps() -> None:
+    rng = np.random.default_rng(22)
+    places = falling(140, 40.0, 300.0)
+    # A film of little light: no noise is left, and what the edge moves by is left out until it is much.
+    stepping = places + rng.normal(0.0, 0.75, 140)
+    track = find_surface(strip_of(head_light(stepping, 360), 0.0, rng))
+    assert track.found.mean() > 0.85
+    error = (track.along_px - places)[track.found]
+    u = np.hypot(track.own_u_px[track.found], track.shared_u_px)
+    assert 0.75 < np.sqrt(np.mean((error / u) ** 2)) < 1.25
+    # Scattered so far, and not plain in its frames either, it is none.
+    faint = find_surface(strip_of(head_light(stepping, 360, water=0.40, band=0.0), 7.0, rng))
+    assert faint.found.mean() < 0.2
+
+
+def test_a_place_off_its_neighbours_is_as_unsure_as_it_is_off() -> None:
+    rng = np.random.default_rng(23)
+    places = falling(150, 40.0, 200.0)
+    off = places.copy()
+    off[[50, 90]] += [0.45, 0.9]
+    track = find_surface(strip_of(head_light(off, 260, blur=1.6), 0.9, rng))
+    usual = np.median(track.own_u_px[track.found])
+    assert usual < 0.1
+    for row, by in ((50, 0.45), (90, 0.9)):
+        assert not track.found[row] or track.own_u_px[row] == pytest.approx(by / 2.5, rel=0.3)
+
+
+def test_what_all_frames_share_grows_as_the_edge_gets_flat() -> None:
+    """What stays on one side of an edge moves it by itself over the edge's slope."""
+    rng = np.random.default_rng(24)
+    places = falling(150, 40.0, 200.0)
+    tracks = [
+        find_surface(strip_of(head_light(places, 260, water=w, band=0.0), 0.3, rng)) for w in (0.1, 0.4)
+    ]
+    slopes = [255 * (0.45 - w) / (np.sqrt(2 * np.pi) * 1.1) for w in (0.1, 0.4)]
+    steep, flat = (track.shared_u_px for track in tracks)
+    assert flat > steep
+    # Blur, 0.044 of it, is the same in both; the rest of the steep one's is next to nothing.
+    assert steep == pytest.approx(np.hypot(0.044 * 1.1, 0.53 / slopes[0]), rel=0.35)
+    assert flat == pytest.approx(np.hypot(0.044 * 1.1, 0.53 / slopes[1]), rel=0.35)
+
+
+def covered_by_hand(
+    places: NDArray[np.float64], rows: slice, first: float, stop: float
+) -> NDArray[np.float64]:
+    """Light of a surface with something of its own light over part of the line in some frames."""
+    light = head_light(places, 300)
+    light[rows, int(first) : int(stop)] = 0.62
+    return light
+
+
+def test_a_hand_elsewhere_on_the_line_leaves_the_surface_in_sight() -> None:
+    rng = np.random.default_rng(25)
+    places = falling(160, 40.0, 220.0)
+    middle = places[60:80].mean()
+    away = find_surface(
+        strip_of(covered_by_hand(places, slice(60, 80), middle + 55.0, middle + 90.0), 0.8, rng)
+    )
+    assert away.found[60:80].all()
+    assert np.abs(away.along_px - places)[60:80].max() < 0.3
+    # Nearer than its own profile and a little more, it may hide what moves the edge.
+    near = find_surface(
+        strip_of(covered_by_hand(places, slice(60, 80), middle + 22.0, middle + 90.0), 0.8, rng)
+    )
+    assert not near.found[62:78].any()
+    assert set(near.why[62:78]) == {Why.COVERED}
+    over = find_surface(
+        strip_of(covered_by_hand(places, slice(60, 80), middle - 30.0, middle + 90.0), 0.8, rng)
+    )
+    assert not over.found[60:80].any()
