@@ -16,6 +16,14 @@ import numpy as np
 from analysis.answer import Answer, Derived
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity
+from analysis.jet_estimates import (
+    LEAST_STRETCHES,
+    MEDIAN_WIDENS,
+    Told,
+    cv_against_head,
+    mean_cv,
+    mean_of_stretches,
+)
 from analysis.notation import plain
 from analysis.series import BoolArray, Column, Conditions, FloatArray, IntArray, Series
 from analysis.words import marked, said
@@ -31,7 +39,7 @@ _LEVEL = 2.0
 _CENTRE_SHARE = 0.2
 """How far the middle of what glitters may lie from the middle of the water, in half widths: set by rendered
 scenes, wide enough for one in which a glint runs along the lower side of the jet alone."""
-_LEAST_PLACES, _LEAST_STRETCHES = 5, 4
+_LEAST_PLACES = 5
 _HEAD_DEGREE = 3
 _LEAST_U_DEG = 0.05
 """No trace tells the angle better: within the first millimetres the jet contracts, and no line cuts it."""
@@ -79,6 +87,8 @@ class JetShape:
     missing: str
     """What the angle wants; "" where it is there."""
     missing_cv: str
+    by_slope: bool = False
+    """Whether Cv is told by how the curvature goes with the head, not by each curvature and its head."""
 
 
 def jet_shape_of(
@@ -106,6 +116,10 @@ def jet_shape_of(
 
     Notes
     -----
+    Surface tension holds back the same head h₀ all through a run, and a head zero that is off adds its own:
+    (1 + tan²θ)/(4 κ) = Cv² (h - h₀). Where the heads span enough, Cv of the run is the slope of that straight
+    line, and h₀ is left open. Else Cv is the mean over the stretches, and what surface tension would take
+    from an intact jet as wide as the one traced counts as its uncertainty.
     Own uncertainty from how far the stretches scatter (gusts included), shared uncertainty by moving all
     places and heads with each source. The centre of the jet counts as a source that shifts the whole path
     squarely to itself by a fifth of its half width.
@@ -117,7 +131,7 @@ def jet_shape_of(
     shape = _Path(traced, series, gravity)
     angles, cvs = shape.fitted(shape.x, shape.y, None)
     good = np.isfinite(angles)
-    if good.sum() < _LEAST_STRETCHES:
+    if good.sum() < LEAST_STRETCHES:
         words = said(
             "the jet traced on five lines or more in four stretches of time or more; it could be "
             "followed in {sum}: light it so that it stands out from what is behind",
@@ -125,19 +139,22 @@ def jet_shape_of(
         )
         return JetShape(shape.launch_s, np.degrees(angles), cvs, None, None, words, words)
     shared_angle: dict[str, float] = {}
-    shared_cv: dict[str, float] = {}
-    for name, x, y, head in shape.moved():
-        moved_angles, moved_cvs = shape.fitted(x, y, head)
+    moved = [(name, head, *shape.fitted(x, y, head)) for name, x, y, head in shape.moved()]
+    for name, _, moved_angles, _ in moved:
         shared_angle[name] = math.degrees(float(np.nanmean(moved_angles[good] - angles[good])))
-        known = np.isfinite(cvs) & np.isfinite(moved_cvs)
-        shared_cv[name] = float(np.mean(moved_cvs[known] - cvs[known])) if known.any() else 0.0
-    angle = _estimate(np.degrees(angles[good]), shared_angle, shape.smoothing)
-    missing_cv, cv = "", None
-    if np.isfinite(cvs).sum() < _LEAST_STRETCHES:
+    angle = mean_of_stretches(np.degrees(angles[good]), shared_angle, shape.smoothing)
+    missing_cv, cv, by_slope = "", None, False
+    if np.isfinite(cvs).sum() < LEAST_STRETCHES:
         missing_cv = said("heads read, with times, while the jet was traced")
     else:
-        cv = _estimate(cvs[np.isfinite(cvs)], shared_cv, shape.smoothing)
-    return JetShape(shape.launch_s, np.degrees(angles), cvs, angle, cv, "", missing_cv)
+        there = [(name, moved_cvs, shape.heads(head)) for name, head, _, moved_cvs in moved]
+        _, turned = shape.fitted(shape.x, shape.y, None, tilt=MEDIAN_WIDENS * math.radians(angle.u_own))
+        told = Told(cvs, shape.heads(None), turned, there, shape.smoothing)
+        cv = cv_against_head(told)
+        by_slope = cv is not None
+        if cv is None:
+            cv = mean_cv(told, traced.half_width_m, gravity)
+    return JetShape(shape.launch_s, np.degrees(angles), cvs, angle, cv, "", missing_cv, by_slope)
 
 
 def jet_answers(shape: JetShape) -> Mapping[str, Answer]:
@@ -160,19 +177,24 @@ def jet_answers(shape: JetShape) -> Mapping[str, Answer]:
             )
     cv: Answer = shape.missing_cv
     if shape.speed_coefficient is not None:
-        cv = Derived(
-            shape.speed_coefficient,
-            "Cv",
-            "1",
-            said(
-                "curvature of the traced jet and the head: Cv² = (1 + tan²θ)/(4 κ h), lengths only, "
-                "without the landing"
-            ),
-            depends_on_assumed_g=False,
-            remarks=(
-                said("a head zero that is off, or head lost to surface tension, is in it undiminished"),
-            ),
+        how = said(
+            "curvature of the traced jet and the head: Cv² = (1 + tan²θ)/(4 κ h), lengths only, "
+            "without the landing"
         )
+        doubt = said(
+            "the heads span too little to tell it from a head zero that is off, which is in it undiminished; "
+            "its uncertainty holds what surface tension may take, assumed for water at 20 °C"
+        )
+        if shape.by_slope:
+            how = said(
+                "how the curvature of the traced jet goes with the head: Cv² is the slope of "
+                "(1 + tan²θ)/(4 κ) against h, lengths only, without the landing"
+            )
+            doubt = said(
+                "a head zero that is off, or head lost to surface tension, shifts that line and leaves its "
+                "slope as it is"
+            )
+        cv = Derived(shape.speed_coefficient, "Cv", "1", how, depends_on_assumed_g=False, remarks=(doubt,))
     return MappingProxyType({ANGLE: angle, CURVATURE: cv})
 
 
@@ -209,27 +231,10 @@ def with_traced_angle(conditions: Conditions, shape: JetShape) -> Conditions:
     )
 
 
-def _estimate(values: FloatArray, shared: Mapping[str, float], smoothing: float) -> Estimate:
-    """
-    Mean of the stretches; outliers, such as a stretch with a hand in it, have little weight.
-
-    Places interpolated between stretches scatter less, by `smoothing`, but their mean does not.
-    """
-    middle = float(np.median(values))
-    size = 1.4826 * float(np.median(np.abs(values - middle)))
-    weights = np.ones(len(values)) if size == 0.0 else 1.0 / (1.0 + ((values - middle) / (3.0 * size)) ** 2)
-    mean = float(np.average(values, weights=weights))
-    n = len(values)
-    moves = weights * (values - mean) / float(weights.sum()) * math.sqrt(n / (n - 1)) / smoothing
-    return Estimate(
-        mean, moves[None, :], MappingProxyType(dict(shared)), float(n - 1), (marked("the jet's unrest"),)
-    )
-
-
 def _trend(time: FloatArray, angle: FloatArray) -> str:
     """Say whether the angle changes during the run by more than its scatter allows."""
     ok = np.isfinite(angle)
-    if ok.sum() < 2 * _LEAST_STRETCHES:
+    if ok.sum() < 2 * LEAST_STRETCHES:
         return ""
     t = time[ok] - float(np.mean(time[ok]))
     slope = float(np.sum(t * angle[ok]) / np.sum(t**2))
@@ -267,8 +272,13 @@ class _Path:
         )
         self._head = _head_operator(series, self.launch_s)
 
-    def fitted(self, x: FloatArray, y: FloatArray, head: FloatArray | None) -> tuple[FloatArray, FloatArray]:
-        """Angle, rad, and Cv of each stretch, (m,); of places (m, l) and heads (n,), None as read."""
+    def fitted(
+        self, x: FloatArray, y: FloatArray, head: FloatArray | None, tilt: float = 0.0
+    ) -> tuple[FloatArray, FloatArray]:
+        """Angle, rad, and Cv of each stretch, (m,); of places (m, l) and heads (n,), None as read.
+
+        Cv with the angle of the run `tilt` further, rad.
+        """
         xs, ys = self._along(x), self._along(y)
         ok = np.isfinite(xs) & np.isfinite(ys) & (ys > 0.0)
         w = np.where(ok, 1.0, 0.0)
@@ -286,8 +296,9 @@ class _Path:
             w = np.where(ok, 1.0 / (np.nan_to_num(fall, nan=1.0) ** 2 + 0.05), 0.0)
         bend = np.where(bend > 0.0, bend, np.nan)
         angles = np.where(np.isfinite(bend), np.arctan(tangent), np.nan)
-        h = self._heads(head)
+        h = self.heads(head)
         common = float(np.nanmedian(angles)) if np.isfinite(angles).any() else 0.0
+        common += tilt
         # The angle is that of the run: a stretch alone tells angle and curvature only together.
         held = ((w * b * c).sum(1) + math.tan(common) * (w * a * b).sum(1)) / np.where(
             enough, (w * b * b).sum(1), np.nan
@@ -320,7 +331,7 @@ class _Path:
         """Join each line's places at the instants at which the same water passed it."""
         return np.asarray((self._joins @ np.nan_to_num(values).T[:, :, None])[:, :, 0].T)
 
-    def _heads(self, head: FloatArray | None) -> FloatArray:
+    def heads(self, head: FloatArray | None) -> FloatArray:
         """Head at each stretch's launch, (m,) m; NaN where none was read near it."""
         if self._head is None or self._series.head is None:
             return np.full(len(self.launch_s), np.nan)

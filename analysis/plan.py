@@ -46,8 +46,9 @@ class Instruments:
     """How far the landing line is drawn above or below the level that the drop is measured to."""
     surface_shared_u_px: float = 0.12
     """Which place of the blurred edge is the surface; the same in all frames."""
-    landing_shared_u_px: float = 0.4
-    """Which place of the jet is its centre; the same in all frames."""
+    landing_shared_u_px: float = 0.12
+    """Which place of the jet is its centre; the same in all frames: as finding states it, rms over films of
+    all kinds (tests/benchmarks/landing.md)."""
     sway_u_m: float = 1.0e-3
     """The jet's own unrest where it lands."""
     launch_u_deg: float = 0.0

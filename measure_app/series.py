@@ -42,7 +42,8 @@ EDGE_U_PX = 0.12
 """Shared error of found surfaces where a run file does not tell it: which place of the blurred edge is the
 edge."""
 JET_U_PX = 0.4
-"""Shared error of found landings where a run file does not tell it: which place of the jet is its centre."""
+"""Shared error of found landings where a run file does not tell it: which place of the jet is its centre.
+Such a file is of a time when landings were found less well than now."""
 SURFACE_SOURCE = marked("surface: which place of the blurred edge")
 LANDING_SOURCE = marked("landing: which place of the jet is its centre")
 DROP_SOURCE = "drop"

@@ -18,6 +18,10 @@ _BY_ASPECT = (
         "which place of it is its centre",
         marked("light the jet from the side before a dark ground, film it nearer"),
     ),
+    (
+        "head lost to surface tension",
+        marked("film until the head has fallen by half: how the curve goes with the head is free of it"),
+    ),
     ("which place of the blurred edge", marked("put a dark card behind the container, light it from behind")),
 )
 """What helps against a source of the form "name: aspect"; common practice, no source."""

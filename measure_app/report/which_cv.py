@@ -10,7 +10,7 @@ _OTHERS = {
     "speed_coefficient_zero_intercept": marked("the line from zero takes the marked zeros for exact"),
     "speed_coefficient_mean_of_ratios": marked("the mean of single ratios takes a wrong zero in whole"),
     "jet_curvature_cv": marked(
-        "the jet's curve does without the landing and feels the head's zero undiminished"
+        "the jet's curve does without the landing and rests on where the orifice is marked"
     ),
 }
 

@@ -14,6 +14,7 @@ from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_l
 from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_joining import _worth
 from measure_app.finders.jet_judging import Seen, judge_landing
+from measure_app.finders.jet_look import coded_over
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -279,3 +280,30 @@ def test_a_line_in_the_splash_counts_less() -> None:
     worth = _worth(residual, told)
     assert worth[[0, 1, 3, 4]] == pytest.approx(1.0, abs=0.1)
     assert worth[2] == pytest.approx(0.25, abs=0.04)
+
+
+def test_noise_that_stands_still_tells_of_coding_that_leaves_the_jet_behind() -> None:
+    rng = np.random.default_rng(36)
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), rng)
+
+    def with_noise(each_frame_anew: bool) -> list[Strip]:
+        out = []
+        for strip in strips:
+            noise = rng.normal(0.0, 1.6, strip.levels.shape)
+            if not each_frame_anew:
+                noise = noise[np.arange(160) // 20 * 20]
+            still = np.median(strip.levels.astype(float), axis=0)
+            levels = np.where(np.abs(strip.levels - still) < 5.0, still, strip.levels) + noise
+            out.append(Strip(strip.line, strip.frames, np.clip(np.rint(levels), 0, 255).astype(np.uint8)))
+        return out
+
+    clean, anew, frozen = strips, with_noise(True), with_noise(False)
+    assert coded_over(clean, None, 16.0) == 0.0
+    assert coded_over(anew, None, 16.0) == 0.0
+    assert coded_over(frozen, None, 16.0) > 0.8
+    told, untold = find_landing(frozen, lines()), find_landing(anew, lines())
+    # An eighth of a step of the landing from frame to frame.
+    step = 0.12 * abs(float(np.median(np.diff(truth))))
+    assert told.shared_u_px > 0.8 * step
+    assert told.shared_u_px > untold.shared_u_px
