@@ -30,7 +30,7 @@ from analysis.models import GRAVITY
 from analysis.notation import interval as interval_in_words
 from analysis.refits import INTERCEPT, ROOT_H0, STRAIGHT, Bend, bends_of, fitted_quantities
 from analysis.series import FloatArray, Series
-from analysis.words import said
+from analysis.words import marked, said
 
 SEED = 1
 MOST_TRIALS = 100_000
@@ -439,7 +439,7 @@ def _settled(findings: Findings, checks: tuple[MonteCarloCheck, ...], trials: in
         )
     )
     remark = Remark(
-        "uncertainty",
+        marked("uncertainty"),
         said(
             "the first-order intervals of {count} findings were held against {trials:,} Monte "
             "Carlo trials (JCGM 101, seed {seed}): {verdict}",
