@@ -232,6 +232,11 @@ class Clip(OpenedSource):
         wanted, pause = self._asked(start, stop, step), partial(self._go_on, stop_requested)
         return planes(self._opened, self._info, self._table, self._damage, wanted=wanted, pause=pause)
 
+    def rest(self) -> None:
+        """Let go of the decoder of single frames, until one is asked for that is not kept."""
+        if not self._closed:
+            self._roller.rest()
+
     def close(self) -> None:
         """Let go of the file and of all frames kept; frames handed out stay good."""
         if not self._closed:

@@ -34,6 +34,9 @@ class OpenedSource:
         """Times of all frames, or places in an order without a clock; good after the film is closed."""
         return self._stamps
 
+    def rest(self) -> None:
+        """Let go of what only single frames need, until the next one is asked for; frames kept stay."""
+
     def close(self) -> None:
         """Let go of the film; frames handed out stay good."""
         self._closed = True

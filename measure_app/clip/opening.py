@@ -75,8 +75,10 @@ class OpenFilm:
         return open_film(self.path, strict=strict, watched=watched, in_turn=in_turn)
 
     def close(self) -> None:
-        """Close the container; frames already decoded stay good."""
-        self.container.close()
+        """Close the container and let go of the decoder; frames already decoded stay good."""
+        if self.container is not None:
+            self.container.close()
+            self.container = self.stream = None  # the decoder's own pictures go with it
 
 
 def container_of(path: Path) -> str:

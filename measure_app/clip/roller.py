@@ -197,6 +197,11 @@ class Roller:
         self._queue.clear()
         self._film.close()
 
+    def rest(self) -> None:
+        """Let go of the decoder until `begin` opens the film again."""
+        self._reset()
+        self._film.close()
+
     def _grace(self) -> int:
         """How many packets are read on before a picture that came out is given."""
         if self._wary or self._watches:  # a mark may lie on a picture that is shown after those built on it
@@ -242,7 +247,11 @@ class Roller:
         careful |= len(self._needless) > 1 and tick not in {None, int(self._table.key_ticks[0])}
         how = {"watched": self._watches and (self._withholds or not careful)}
         how["in_turn"] = self._watches and careful
-        if tick is None or how != {"watched": self._film.watched, "in_turn": self._film.in_turn}:
+        if (
+            tick is None
+            or self._film.container is None
+            or how != {"watched": self._film.watched, "in_turn": self._film.in_turn}
+        ):
             self._change(**how)
         else:
             self._reset()

@@ -6,6 +6,7 @@ thread listens, one works; only a frame that needs no decoding is handed out by 
 
 from __future__ import annotations
 
+import contextlib
 import mmap
 import os
 import queue
@@ -41,7 +42,7 @@ from measure_app.decoder.wire import (
     wishes,
 )
 from measure_app.errors import AppError, ClipClosed, ClipError, Stopped
-from measure_app.giving_back import give_back
+from measure_app.giving_back import give_back, keep_one_store
 from measure_app.words import ENGLISH, language, languages, said, use_language
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def serve(opener: Opener | None = None) -> NoReturn:
     opener : callable, optional
         Opens a film; that of `measure_app.clip` by default.
     """
+    keep_one_store()  # before the decoder's threads: each would keep what it freed
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C in a terminal is for the window to hear
     ear, mouth = os.dup(0), os.dup(1)
     _leave_standard_streams()
@@ -230,17 +232,20 @@ class _Server:
             pass  # who wishes for such a frame is told then
 
     def _pass(self, wish: Pass) -> None:
+        self._film().rest()  # a process that reads in a row is hardly ever asked for single frames
+        with contextlib.suppress(Stopped):
+            self._rows(wish)
+        self._say(Ended())
+        give_back()  # it may have nothing to do for hours
+
+    def _rows(self, wish: Pass) -> None:
         count = wish.room.nbytes // wish.slot
         planes = self._film().luma_planes(wish.start, wish.stop, wish.step, stop_requested=self._left.is_set)
-        try:
-            for turn, luma in enumerate(planes):
-                self._free.acquire()
-                if self._left.is_set():
-                    break
-                self._row(wish, turn % count, luma)
-        except Stopped:
-            pass
-        self._say(Ended())
+        for turn, luma in enumerate(planes):
+            self._free.acquire()
+            if self._left.is_set():
+                break
+            self._row(wish, turn % count, luma)
 
     def _row(self, wish: Pass, slot: int, luma: LumaPlane) -> None:
         planes = [] if luma.plane is None else [luma.plane, *(luma.chroma or ())]

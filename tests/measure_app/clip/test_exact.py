@@ -146,6 +146,29 @@ def test_a_pass_and_random_access_do_not_disturb_each_other(film_at: FilmAt, tru
         assert found == [c for _, _, c in known]
 
 
+@pytest.mark.parametrize("name", ["open_gop.mp4", "h264_b.avi", "hevc.mp4", "mjpeg.mov"])
+def test_a_film_at_rest_keeps_no_decoder_and_gives_the_same_frames(name: str, film_at: FilmAt) -> None:
+    with open_clip(film_at(name)) as clip:
+        known = [crc(plane.plane) for plane in clip.luma_planes() if plane.plane is not None]
+        kept = clip.frame(70)
+        for index in (40, 12):
+            clip.rest()
+            assert clip._roller.film.container is None
+            assert clip._roller.film.stream is None
+            assert clip.at_hand(70) is kept
+            assert [
+                crc(plane.plane) for plane in clip.luma_planes(50, 52) if plane.plane is not None
+            ] == known[50:52]
+            assert clip._roller.film.container is None
+            assert crc(clip.frame(index).plane) == known[index]
+        clip.prefetch(80, 85)
+        clip.rest()
+        assert clip.prefetch(20, 25)
+        assert crc(clip.frame(21).plane) == known[21]
+        clip.rest()
+    clip.rest()  # once closed, there is nothing to let go of
+
+
 def test_a_stopped_pass_raises_and_lets_go_of_the_file(film_at: FilmAt) -> None:
     with open_clip(film_at("open_gop.mp4")) as clip:
         seen: list[int] = []
