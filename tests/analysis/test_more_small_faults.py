@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis import Column, Conditions, Estimate, Series, findings_of
+from analysis import Column, Conditions, Estimate, Instruments, Series, findings_of
 from analysis.basis import basis_of
 from analysis.coefficients import _mm
 from analysis.condensed import on_the_law
@@ -228,3 +228,32 @@ def test_what_surface_tension_would_take_is_said_where_the_hole_is_known() -> No
     assert words(0.005, 40.0)
     assert words(0.005, 0.0)
     assert words(0.005, 40.1) == words(0.005, -0.1) == ""
+
+
+def test_the_drain_rate_moves_a_head_at_launch_by_what_it_was_there() -> None:
+    # h = (root + k t)², the head at launch a time of flight t earlier: dh/dk = 2 √h t, with the √h of the launch.
+    time = np.linspace(0.0, 50.0, 30)
+    own, nothing, kept = np.full(30, 1e-3), np.zeros((30, 0)), np.ones(30, dtype=np.bool_)
+    heads = (0.45 - 0.004 * time) ** 2
+    readings = Series(
+        sources=(),
+        time_s=time,
+        head=Column(heads, own, nothing),
+        throw=Column(2.0 * 0.97 * np.sqrt(0.3 * heads), own, nothing),
+        drop=Column(np.full(30, 0.3), own, nothing),
+        kept=kept,
+    )
+    pairs = basis_of(readings, Conditions()).pairs
+    assert pairs is not None
+    flight = np.sqrt(2.0 * pairs.drop / pairs.gravity)
+    rate_u = pairs.head_shared[:, -1] / (2.0 * np.sqrt(pairs.head) * flight)
+    assert rate_u[0] > 0.0
+    assert rate_u == pytest.approx(np.full(rate_u.shape, rate_u[0]), rel=1e-6)
+
+
+def test_what_a_plan_reckons_with_unasked_is_what_its_help_says() -> None:
+    # As `clepsydra plan --help` has it: 1mm, 1mm, 0.06mm, 1 per cent, 3mm, 1mm, 0: level, 300mm.
+    usual = Instruments()
+    assert (usual.drop_u_m, usual.zero_u_m, usual.hole_diameter_u_m) == (1e-3, 1e-3, 6e-5)
+    assert (usual.area_relative_u, usual.rule_depth_u_m, usual.sway_u_m) == (0.01, 3e-3, 1e-3)
+    assert (usual.launch_u_deg, usual.rule_length_m) == (0.0, 0.3)
