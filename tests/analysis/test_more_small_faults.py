@@ -19,14 +19,16 @@ from analysis.from_lines import _capillary_words
 from analysis.jet_shape import _head_operator
 from analysis.law_fits import ThrowsLaw
 from analysis.lines import straight_line
+from analysis.models import GRAVITY, _speed
 from analysis.monte_carlo import INTERCEPT, _derivative
 from analysis.penalised import _inverse
 from analysis.plan_forecast import _parabola, sight_of
+from analysis.plan_proposal import Limits, _objections, law_limit_m
 from analysis.published import SHARP_CC, SHARP_CV
 from analysis.scatter import correlation_time
 from analysis.shifts import _RECIPROCAL, LAUNCH_ANGLE, _smooth_throws
 from analysis.suspect_list import to_try
-from analysis.suspects import _over_usual
+from analysis.suspects import _over_usual, _tried
 from analysis.triggers import _jet, bend_by
 from tests.analysis.simulated import simulated_run
 from tests.analysis.test_plan import bench
@@ -257,3 +259,52 @@ def test_what_a_plan_reckons_with_unasked_is_what_its_help_says() -> None:
     assert (usual.drop_u_m, usual.zero_u_m, usual.hole_diameter_u_m) == (1e-3, 1e-3, 6e-5)
     assert (usual.area_relative_u, usual.rule_depth_u_m, usual.sway_u_m) == (0.01, 3e-3, 1e-3)
     assert (usual.launch_u_deg, usual.rule_length_m) == (0.0, 0.3)
+
+
+def test_a_size_beyond_what_is_expected_costs_its_square_over_half_of_that_and_its_own_uncertainty() -> None:
+    # Expected 1, found 3 ± 1.2: (2 / √(0.5² + 1.2²))² = (2/1.3)² on top of χ²; within what is expected nothing.
+    def misfit(size: float) -> float:
+        solved = like(size=size, size_u=1.2, misfit=7.0)
+        asked = like(solved=lambda *_: solved, cv=None, cd=None)
+        trying = like(trial=None, step=1.0, one_sided=False, expected=1.0)
+        return _tried(trying, asked, like(misfit=9.0)).misfit
+
+    assert misfit(3.0) == pytest.approx(7.0 + (2.0 / 1.3) ** 2)
+    assert misfit(1.0) == 7.0
+
+
+def test_a_speed_reckoned_with_the_accepted_g_rises_with_it() -> None:
+    # v = x √(g / 2 y): dv/dg = v / 2 g.
+    pairs = basis_of(RUN.series, RUN.conditions).pairs
+    assert pairs is not None
+    v, _, _, shared = _speed(pairs)
+    moved = shared[:, pairs.sources.index(GRAVITY)]
+    assert pairs.gravity_u > 0.0
+    assert moved == pytest.approx(v / (2.0 * pairs.gravity) * pairs.gravity_u, rel=1e-12)
+
+
+def test_correlation_that_fitted_parameters_took_away_is_put_back_lag_by_lag() -> None:
+    n, rng = 400, np.random.default_rng(5)
+    residuals = rng.standard_normal(n)
+    for i in range(1, n):
+        residuals[i] += 0.5 * residuals[i - 1]
+    rho = [float(residuals[lag:] @ residuals[: n - lag]) / float(residuals @ residuals) for lag in range(n)]
+    sums = [1.0 + 2.0 * sum(rho[1 : lag + 1]) for lag in range(n)]
+    window = next(lag for lag in range(1, n) if lag >= 5.0 * sums[lag])
+    tau = sums[window]
+    assert 1.5 < tau < 6.0
+    assert correlation_time(residuals, 0.0) == pytest.approx(tau)
+    lost = (2 * min(window, n // 4) + 1) * 2.0 * tau / n
+    assert correlation_time(residuals, 2.0) == pytest.approx(tau + lost)
+
+
+def test_no_interval_is_that_of_trials_before_any_were_made() -> None:
+    assert not any(each.from_trials for each in findings_of(RUN.series, RUN.conditions).findings)
+
+
+def test_a_plan_whose_law_ends_above_a_third_of_its_head_is_objected_to() -> None:
+    limit = law_limit_m(bench().conditions)
+    assert limit is not None
+    limits, words = Limits((0.002, 0.008), (0.1, 0.5)), "the law would end above a third of the starting head"
+    assert list(_objections(bench(head_m=2.9 * limit), bench(), limits)) == [words]
+    assert words not in list(_objections(bench(head_m=3.1 * limit), bench(), limits))
