@@ -319,9 +319,10 @@ class Roller:
 
     def _skip_what_may_be(self, packet: Any) -> None:
         wanted, dispensable = self.wanted, self._dispensable
-        if dispensable is None or wanted is None or packet.pts is None:
+        if dispensable is None or wanted is None:
             return
-        mode = "NONREF" if not wanted(packet.pts) and dispensable(bytes(packet)) else "DEFAULT"
+        unwanted = packet.pts is not None and not wanted(packet.pts)
+        mode = "NONREF" if unwanted and dispensable(bytes(packet)) else "DEFAULT"
         if mode != self._skipping:
             self._film.stream.codec_context.skip_frame = mode
             self._skipping = mode
