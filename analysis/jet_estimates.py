@@ -17,6 +17,8 @@ from analysis.words import marked
 
 LOST = marked("traced jet: head lost to surface tension")
 LEAST_STRETCHES = 4
+_MOST_ALIKE = 0.7
+"""Two dozen stretches do not tell a correlation from one to the next beyond that."""
 _UNREST = (marked("the jet's unrest"),)
 _SPAN = 1.3
 """Highest over lowest head from which a straight line tells Cv and the head's zero apart."""
@@ -83,10 +85,21 @@ def cv_against_head(told: Told) -> Estimate | None:
 
     shared = {name: slope(cvs, heads) - value for name, cvs, heads in told.moved}
     moves = operator[0] * rest / (2.0 * value) * math.sqrt(n / (n - 2)) / told.smoothing
+    moves *= _alike(worth * rest / h)
     by_angle = slope(told.turned, told.heads) - value
     return _with_angle(
         Estimate(value, moves[None, :], MappingProxyType(shared), float(n - 2), _UNREST), by_angle
     )
+
+
+def _alike(rest: FloatArray) -> float:
+    """By how much neighbours that wander together, as in a gust, widen what is fitted to them all.
+
+    By their correlation from one to the next, as of a first-order process.
+    """
+    together = float(np.sum(rest[1:] * rest[:-1]) / max(float(np.sum(rest**2)), 1e-300))
+    together = min(max(together, 0.0), _MOST_ALIKE)
+    return math.sqrt((1.0 + together) / (1.0 - together))
 
 
 def mean_cv(told: Told, half_width_m: float, gravity: AcceptedGravity) -> Estimate:
