@@ -16,7 +16,8 @@ from analysis.condensed import on_the_law
 from analysis.corrections import Effect, _amount
 from analysis.doubts import _scatter
 from analysis.from_lines import _capillary_words
-from analysis.jet_shape import _head_operator
+from analysis.jet_shape import _head_operator, _trend
+from analysis.launch import launch_angle
 from analysis.law_fits import ThrowsLaw
 from analysis.lines import straight_line
 from analysis.models import GRAVITY, _speed
@@ -308,3 +309,19 @@ def test_a_plan_whose_law_ends_above_a_third_of_its_head_is_objected_to() -> Non
     limits, words = Limits((0.002, 0.008), (0.1, 0.5)), "the law would end above a third of the starting head"
     assert list(_objections(bench(head_m=2.9 * limit), bench(), limits)) == [words]
     assert words not in list(_objections(bench(head_m=3.1 * limit), bench(), limits))
+
+
+def test_a_traced_angle_that_turns_by_so_much_is_told_so() -> None:
+    # 0.05° a second over 20 s is 1.0°; the alternating 0.01° is scatter, and by itself no change.
+    time = np.linspace(0.0, 20.0, 9)
+    scatter = 0.01 * np.array([1, -1, 1, -1, 1, -1, 1, -1, 1])
+    assert "1.0°" in _trend(time, 2.0 + 0.05 * time + scatter)
+    assert _trend(time, 2.0 + scatter) == ""
+
+
+def test_an_angle_of_the_throws_and_cv_are_correlated_by_no_more_than_wholly() -> None:
+    angle = launch_angle(basis_of(RUN.series, RUN.conditions))
+    assert not isinstance(angle, str), angle
+    (told,) = [each for each in angle.remarks if "correlation of the two" in each]
+    number = told.partition("correlation of the two ")[2].split(")")[0].replace("−", "-")
+    assert 0.3 < abs(float(number)) <= 1.0
