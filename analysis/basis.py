@@ -12,7 +12,7 @@ import numpy as np
 from analysis.drain_clock import DrainClock, drain_clock
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
-from analysis.law_fits import BothZeros, ThrowsLaw, bent_drain, drain_fit, mask
+from analysis.law_fits import BothZeros, ThrowsLaw, bent_drain, drain_fit, mask, zero_denied
 from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
 from analysis.pairing import as_level, flight_time, heads_at_launch
@@ -21,6 +21,7 @@ from analysis.rows import ChosenRows, chosen_rows, law_limit_m
 from analysis.series import BoolArray, Conditions, Corrections, FloatArray, Series
 from analysis.shifts import Corrected, Shift, corrected, level_drop, shifts_of
 from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines_of
+from analysis.water import capillary_loss_m, water_at
 from analysis.words import marked, said
 
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
@@ -51,6 +52,10 @@ class Basis:
     no_drain: str
     """What is missing for a drain curve; "" where there is one."""
     drain_zero_why: str
+    """Why the head's zero was left free in it, in words; "" where it was not."""
+    uneven_why: str
+    """Why √head does not fall evenly though the head's zero is right, in words; "" where it does. The drain
+    curve then has a bend, and its k is that of the straight line between its ends."""
     bend: JointFit | None
     """The drain curve with √head allowed to bend in time, where there are readings enough."""
     law: ThrowsLaw
@@ -131,7 +136,8 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     chosen, other = (cut, uncut) if corrections.low_heads or uncut is None else (uncut, cut)
     clock = drain_clock(conditions.profile, _heads(series))
     told = _usable(seen.drain, chosen.with_head) & clock.covers(_heads(seen.drain))
-    drain, drain_at, drain_why, no_drain = drain_fit(seen.drain, told, gravity, clock)
+    both_drain, drain_at, no_drain = drain_fit(seen.drain, told, gravity, clock)
+    drain = both_drain.chosen
     usable = _usable(seen.throws, chosen.with_head)
     if drain is not None:
         usable[drain.outlying] = False
@@ -142,6 +148,9 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     throws = both.chosen
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(mask(throws.rows, series.kept.shape[0]))
+    bend = bent_drain(drain, drain_at, clock)
+    uneven = zero_denied(both_drain, both, series.kept.shape[0], _farthest_mark(conditions, gravity))
+    uneven_bend = bent_drain(both_drain.held, drain_at, clock) if uneven else None
     angled = None if throws is None or pairs is None else law.with_free_angle(throws, pairs)
     cv_other = None
     if other is not None:
@@ -164,10 +173,11 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         limit_m=limit,
         chosen=chosen,
         clock=clock,
-        drain=drain,
+        drain=drain if uneven_bend is None else uneven_bend,
         no_drain=no_drain,
-        drain_zero_why=drain_why,
-        bend=bent_drain(drain, drain_at, clock),
+        drain_zero_why=both_drain.why if uneven_bend is None else "",
+        uneven_why="" if uneven_bend is None else uneven,
+        bend=bend if uneven_bend is None else uneven_bend,
         law=law,
         throws=throws,
         angled=angled,
@@ -206,6 +216,16 @@ def _usable(series: Series, rows: BoolArray) -> BoolArray:
             with np.errstate(invalid="ignore"):
                 good &= ~(column.values <= 0.0)
     return good
+
+
+def _farthest_mark(conditions: Conditions, gravity: AcceptedGravity) -> float | None:
+    """Head, m, that a mark at a hole's rim and surface tension together can hide; None of an unknown hole."""
+    d, temperature = conditions.orifice_diameter_m, conditions.water_temperature_c
+    if d is None or not (math.isfinite(d) and d > 0.0):
+        return None
+    usual = temperature is None or not 0.0 <= temperature <= 40.0
+    water = water_at(20.0 if usual or temperature is None else temperature)
+    return d + capillary_loss_m(water, d, gravity.value)[1]
 
 
 def _approach(

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
 
 from analysis.answer import Answer, Derived
 from analysis.basis import Basis
@@ -11,8 +14,10 @@ from analysis.estimate import Estimate, propagated
 from analysis.from_lines import speed_coefficient_of_line
 from analysis.models import GRAVITY
 from analysis.notation import plain, with_uncertainty
+from analysis.penalised import JointFit
 from analysis.words import marked, said
 
+WIDTH = marked("container's width along the run (not given)")
 AREA, DIAMETER, JET, CONTRACTION = (
     marked("container area"),
     marked("orifice diameter"),
@@ -140,6 +145,22 @@ def _mm(estimate: Estimate) -> str:
     return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")
 
 
+def _rate(basis: Basis, drain: JointFit) -> Estimate:
+    """
+    Give k of the drain curve; where √head bends with the container's width, with what that leaves open.
+
+    The bend q (t - t₀)(t - t₁) makes the rate run from k - q T to k + q T within the run of length T. A
+    single area, the mean of who knows what, belongs to a rate somewhere between: a rectangular distribution
+    of that half-width (JCGM 100, 4.3.7).
+    """
+    k = drain.estimate("k", basis.n)
+    if not basis.uneven_why or basis.series.time_s is None:
+        return k
+    time = basis.series.time_s[drain.rows]
+    half = abs(drain.value("bend")) * float(np.ptp(time))
+    return replace(k, shared=MappingProxyType({**k.shared, WIDTH: half / math.sqrt(3.0)}))
+
+
 def drain_rate(basis: Basis) -> Answer:
     """Give the k of √h = √h₀ − k t."""
     if basis.drain is None:
@@ -169,8 +190,10 @@ def drain_rate(basis: Basis) -> Answer:
                 )
             ),
         )
+    if basis.uneven_why:
+        remarks = (*remarks, said("√head does not fall evenly: k is that between the ends of the run"))
     return Derived(
-        basis.drain.estimate("k", basis.n),
+        _rate(basis, basis.drain),
         "k",
         "m^0.5/s",
         said("joint fit of {law} to all heads with the shared sources", law=law),
@@ -183,7 +206,7 @@ def time_to_empty(basis: Basis) -> Answer:
     """Give √h₀/k, the time from the first reading used to a head of zero if the law held to the end."""
     if basis.drain is None or basis.series.time_s is None:
         return basis.no_drain
-    k, root = basis.drain.estimate("k", basis.n), basis.drain.estimate("root_h0", basis.n)
+    k, root = _rate(basis, basis.drain), basis.drain.estimate("root_h0", basis.n)
     if k.value <= 0.0:
         return said(_FALLING)
     value = root.value / k.value
@@ -249,7 +272,7 @@ def discharge_coefficient(basis: Basis) -> Answer:
     lacking += [] if _known(at.orifice_diameter_m) else [DIAMETER]
     if lacking or basis.drain is None or width is None or at.orifice_diameter_m is None:
         return "; ".join(lacking)
-    k = basis.drain.estimate("k", basis.n)
+    k = _rate(basis, basis.drain)
     # By its definition Cd is about the head alone: the surface's own speed is not taken out of it.
     hole = math.pi * at.orifice_diameter_m**2 / 4.0
     per_k = width.area_m2 / (hole * math.sqrt(g.value / 2.0))
@@ -281,7 +304,7 @@ def gravity_from_clock(basis: Basis) -> Answer:
     lacking += [] if _known(at.orifice_diameter_m) or _known(at.jet_diameter_m) else [f"{DIAMETER} or {JET}"]
     if lacking or basis.drain is None or basis.throws is None or width is None:
         return "; ".join(dict.fromkeys(lacking))
-    k, cv = basis.drain.estimate("k", basis.n), basis.throws.estimate("cv", basis.n)
+    k, cv = _rate(basis, basis.drain), basis.throws.estimate("cv", basis.n)
     if k.value <= 0.0:
         return said(_FALLING)
     relative = {AREA: 2.0 * width.relative_u}

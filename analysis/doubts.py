@@ -217,6 +217,20 @@ def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
                 ),
             )
         )
+    if basis.uneven_why:
+        found.append(
+            Remark(
+                marked("√head in time"),
+                said(
+                    "√head is not straight in time: at mid-run it stands {off}; {uneven_why}. So the "
+                    "container is not equally wide at all heights, or the camera moved: k is that between "
+                    "the ends of the run, and k, Cd and g by the clock are as uncertain as its change within "
+                    "the run makes them. Give the container's width at several heights to be rid of that",
+                    off=_bend_words(basis)[0],
+                    uneven_why=basis.uneven_why,
+                ),
+            )
+        )
     if basis.drain is not None and basis.drain.has("head_zero"):
         found.append(
             Remark(
@@ -234,36 +248,49 @@ def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
 
 def _bent(basis: Basis, *, guess: bool) -> list[Remark]:
     """Whether √head bends in time, as a test on a term that vanishes at both ends of the run."""
-    if basis.bend is None or basis.drain is None or basis.series.time_s is None:
+    if basis.uneven_why:
+        return []  # told with its cause
+    off, by = _bend_words(basis)
+    if by <= _BENT:
         return []
+    words = (
+        said(
+            "√head is not straight in time: at mid-run it stands {off}; a container that is not prismatic, a "
+            "wrong zero of the head, a moved camera or a blocked neck does that",
+            off=off,
+        )
+        if guess
+        else said(
+            "√head is not straight in time: at mid-run it stands {off}; a moved camera or a blocked neck does "
+            "that too",
+            off=off,
+        )
+    )
+    return [Remark(marked("√head in time"), words)]
+
+
+def _bend_words(basis: Basis) -> tuple[str, float]:
+    """Say how far √head stands off the straight line at mid-run, and by how many standard uncertainties."""
+    if basis.bend is None or basis.drain is None or basis.series.time_s is None:
+        return "", 0.0
     i = basis.bend.names.index("bend")
     variance = float(basis.bend.covariance[i, i])
     if not (math.isfinite(variance) and variance > 0.0):
-        return []
+        return "", 0.0
     q = float(basis.bend.theta[i])
     by = abs(q) / math.sqrt(variance)
-    if by <= _BENT:
-        return []
     time = basis.series.time_s[basis.bend.rows]
     duration = float(time[-1] - time[0])
     middle = basis.drain.value("root_h0") - basis.drain.value("k") * duration / 2.0
     # The term is -q T²/4 in √head at mid-run, and twice √head times that in head.
     size = abs(2.0 * middle * q * duration**2 / 4.0)
-    return [
-        Remark(
-            marked("√head in time"),
-            said(
-                "√head is not straight in time: at mid-run it stands {size} mm of head {words} the "
-                "straight line between the ends, {by:.1f} standard uncertainties; a ",
-                size=plain(1e3 * size, 2),
-                words="below" if q > 0.0 else "above",
-                by=by,
-            )
-            + (said("container that is not prismatic, a wrong zero of the head, a ") if guess else "")
-            + said("moved camera or a blocked neck does that")
-            + ("" if guess else said(" too")),
-        )
-    ]
+    words = said(
+        "{size} mm of head {words} the straight line between the ends, {by:.1f} standard uncertainties",
+        size=plain(1e3 * size, 2),
+        words=said("below") if q > 0.0 else said("above"),
+        by=by,
+    )
+    return words, by
 
 
 def _scatter(fit: JointFit | None, what: str) -> list[Remark]:

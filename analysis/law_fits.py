@@ -10,9 +10,11 @@ from typing import Protocol
 import numpy as np
 
 from analysis.drain_clock import DrainClock
+from analysis.estimate import Estimate, propagated
 from analysis.gravity import AcceptedGravity
 from analysis.joint import fit_drain, fit_throws
 from analysis.models import Paired
+from analysis.notation import with_uncertainty
 from analysis.pairing import paired
 from analysis.penalised import JointFit
 from analysis.series import BoolArray, IntArray, Series
@@ -153,34 +155,78 @@ class ThrowsLaw:
 
 def drain_fit(
     series: Series, rows: BoolArray, gravity: AcceptedGravity, clock: DrainClock
-) -> tuple[JointFit | None, Paired | None, str, str]:
-    """Fit the drain curve; give its rows, why its zero was left free, and what is missing."""
+) -> tuple[BothZeros, Paired | None, str]:
+    """Fit the drain curve, with the head's zero held and free; give its rows, and what is missing."""
+    none = BothZeros()
     if series.head is None or series.time_s is None:
         lacking = [name for name, there in (("head", series.head), ("time", series.time_s)) if there is None]
-        return None, None, "", said(" and ").join(lacking)
+        return none, None, said(" and ").join(lacking)
     m = int(np.sum(rows))
     least = 2 if np.any(series.head.own_u[rows] > 0.0) else 3
     if m < least:
-        return (
-            None,
-            None,
-            "",
-            said("heads at {least} times or more; there are {m}", least=least, m=m),
-        )
+        return none, None, said("heads at {least} times or more; there are {m}", least=least, m=m)
     at = paired(series, rows, gravity, None, with_throw=False)
     if at.time_s is None or not float(np.ptp(at.time_s)) > 0.0:
-        return None, None, "", said("heads at times that differ")
+        return none, None, said("heads at times that differ")
     both = with_honest_zero(partial(fit_drain, clock=clock), at, flat_if_unstated=False)
-    fit, why = both.chosen, both.why
+    fit = both.chosen
     if fit is None:
-        return None, None, "", said("heads that the law of draining can be fitted to")
+        return none, None, said("heads that the law of draining can be fitted to")
     if fit.outlying.size:
         at = paired(series, mask(fit.rows, series.kept.shape[0]), gravity, None, with_throw=False)
-    return fit, at, why, ""
+    return both, at, ""
+
+
+def zero_denied(drain: BothZeros, throws: BothZeros, n: int, farthest_m: float | None) -> str:
+    """
+    Say why the zero that would straighten the drain curve is not the head's; "" where it may be.
+
+    A container that is wider above than below bends the drain curve as a wrong zero does, but leaves the
+    throws alone; a wrong zero, or a head lost to surface tension, moves both alike.
+
+    Parameters
+    ----------
+    drain, throws : BothZeros
+        Both laws' fits.
+    n : int
+        Rows of the series.
+    farthest_m : float, optional
+        How far off a mark of the hole's centre can be, m, where no throw can be asked.
+
+    Returns
+    -------
+    str
+    """
+    if not drain.why or drain.unstated or drain.free is None:
+        return ""
+    wanted = drain.free.estimate("head_zero", n)
+    if throws.free is None:
+        if farthest_m is None or abs(wanted.value) <= farthest_m:
+            return ""
+        return said(
+            "a zero {wanted} below the marked one would straighten it, which is farther than a hole's mark "
+            "can be off",
+            wanted=_mm(wanted),
+        )
+    seen = throws.free.estimate("head_zero", n)
+    apart = propagated(wanted.value - seen.value, [(wanted, 1.0), (seen, -1.0)])
+    if not abs(apart.value) > TENSION * apart.u:
+        return ""
+    return said(
+        "a zero {wanted} below the marked one would straighten it, but the throws put it {seen} below, "
+        "{by:.1f} standard uncertainties from that",
+        wanted=_mm(wanted),
+        seen=_mm(seen),
+        by=abs(apart.value) / apart.u,
+    )
+
+
+def _mm(estimate: Estimate) -> str:
+    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")
 
 
 def bent_drain(drain: JointFit | None, at: Paired | None, clock: DrainClock) -> JointFit | None:
-    """Fit the drain curve once more with a bend, where there are readings enough to show one."""
+    """Fit the drain curve once more with a bend, its zero as it was, where readings enough show one."""
     if drain is None or at is None or at.head.shape[0] < 8:
         return None
     law = partial(fit_drain, bent=True, clock=clock)

@@ -16,7 +16,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from analysis.coefficients import AREA, CONTRACTION, DIAMETER, JET
+from analysis.coefficients import AREA, CONTRACTION, DIAMETER, JET, WIDTH
 from analysis.derive import Findings
 from analysis.distributions import (
     Correlated,
@@ -28,7 +28,7 @@ from analysis.finding_names import finding_name
 from analysis.findings import Finding, Remark
 from analysis.models import GRAVITY
 from analysis.notation import interval as interval_in_words
-from analysis.refits import INTERCEPT, ROOT_H0, STRAIGHT, Bend, bends_of, fitted_quantities
+from analysis.refits import INTERCEPT, RATE, ROOT_H0, STRAIGHT, Bend, bends_of, fitted_quantities
 from analysis.series import FloatArray, Series
 from analysis.words import marked, said
 
@@ -99,16 +99,15 @@ class _Powers:
 
 _FORMULAS: Mapping[str, _Powers] = MappingProxyType(
     {
-        "discharge_coefficient": _Powers(
-            {"drain_rate_root_m_per_s": 1.0}, {AREA: 1.0, DIAMETER: -2.0, GRAVITY: -0.5}
-        ),
+        "drain_rate_root_m_per_s": _Powers({RATE: 1.0}, {WIDTH: 1.0}),
+        "discharge_coefficient": _Powers({RATE: 1.0}, {AREA: 1.0, DIAMETER: -2.0, GRAVITY: -0.5, WIDTH: 1.0}),
         "gravity_from_clock": _Powers(
-            {"drain_rate_root_m_per_s": 2.0, "speed_coefficient": -2.0},
-            {AREA: 2.0, DIAMETER: -4.0, JET: -4.0, CONTRACTION: -2.0},
+            {RATE: 2.0, "speed_coefficient": -2.0},
+            {AREA: 2.0, DIAMETER: -4.0, JET: -4.0, CONTRACTION: -2.0, WIDTH: 2.0},
         ),
         "gravity_from_slope_root": _Powers({"slope_speed_vs_root_head": 2.0}, {}),
         "gravity_from_slope_squared": _Powers({"slope_speed_squared_vs_head": 1.0}, {}),
-        "time_to_empty_s": _Powers({ROOT_H0: 1.0, "drain_rate_root_m_per_s": -1.0}, {}),
+        "time_to_empty_s": _Powers({ROOT_H0: 1.0, RATE: -1.0}, {WIDTH: -1.0}),
         "head_zero_offset_m": _Powers({INTERCEPT: 1.0, "slope_throw_squared_vs_head": -1.0}, {}),
     }
 )

@@ -17,8 +17,9 @@ from analysis.series import Column, FloatArray, Series
 from analysis.words import marked
 
 ROOT_H0 = marked("root of the first head")
+RATE = marked("rate of the drain curve as fitted")
 INTERCEPT = marked("intercept of throw squared against head")
-"""Two fitted quantities that are no findings themselves."""
+"""Fitted quantities that are no findings themselves."""
 PAIRS = 16
 """Draws of errors; each is laid on the readings once as it is and once with its sign turned."""
 MOST_ROWS = 100
@@ -56,11 +57,12 @@ class _Errors:
 
 
 def fitted_quantities(findings: Findings) -> dict[str, Estimate]:
-    """Give the estimates of all findings by name, and those of two fitted quantities beneath them."""
+    """Give the estimates of all findings by name, and those of fitted quantities beneath them."""
     made = dict(findings.estimates)
     n = findings.kept.shape[0]
     if findings.drain is not None and findings.drain.has("root_h0"):
         made[ROOT_H0] = findings.drain.estimate("root_h0", n)
+        made[RATE] = findings.drain.estimate("k", n)
     offset, slope = made.get("head_zero_offset_m"), made.get("slope_throw_squared_vs_head")
     if offset is not None and slope is not None:
         value = offset.value * slope.value
@@ -245,9 +247,7 @@ def _own_sd(column: Column, fit: JointFit | None, *, laid_on: bool) -> FloatArra
     return np.asarray(stated)
 
 
-_FITS = MappingProxyType(
-    {"speed_coefficient": "throws", "drain_rate_root_m_per_s": "drain", ROOT_H0: "drain"}
-)
+_FITS = MappingProxyType({"speed_coefficient": "throws", RATE: "drain", ROOT_H0: "drain"})
 
 
 def _said(

@@ -17,6 +17,7 @@ from analysis.monte_carlo import TOLERANCE, Checked, checked_by_monte_carlo
 from analysis.refits import (
     INTERCEPT,
     PAIRS,
+    RATE,
     ROOT_H0,
     bends_of,
     fitted_quantities,
@@ -245,13 +246,15 @@ def test_an_engine_that_follows_errors_too_eagerly_is_found_out() -> None:
 
     def eager(series: Series) -> Findings:
         made = honest(series)
-        estimate = made.estimates["drain_rate_root_m_per_s"]
-        base.setdefault("k", estimate.value)
-        changed = dataclasses.replace(estimate, value=base["k"] + 1.3 * (estimate.value - base["k"]))
-        return dataclasses.replace(made, estimates={**made.estimates, "drain_rate_root_m_per_s": changed})
+        assert made.drain is not None
+        k = made.drain.value("k")
+        base.setdefault("k", k)
+        theta = made.drain.theta.copy()
+        theta[made.drain.names.index("k")] = base["k"] + 1.3 * (k - base["k"])
+        return dataclasses.replace(made, drain=dataclasses.replace(made.drain, theta=theta))
 
     _, bends = bends_of(findings, run.series, eager, 1)
-    assert bends["drain_rate_root_m_per_s"].gain == pytest.approx(1.3, abs=0.03)
+    assert bends[RATE].gain == pytest.approx(1.3, abs=0.03)
     assert bends["speed_coefficient"].gain == 1.0
     found = checked_by_monte_carlo(findings, run.series, eager).check("drain_rate_root_m_per_s")
     assert found is not None

@@ -120,7 +120,7 @@ def bent(q: float) -> Any:
     """√head from 0.5 at 5e-3 a second over 40 s, bent by q, known to 2.7e-6."""
     drain = like(value={"root_h0": 0.5, "k": 0.005}.__getitem__)
     bend = like(names=["bend"], covariance=np.array([[2.7e-6**2]]), theta=np.array([q]), rows=np.arange(3))
-    return like(bend=bend, drain=drain, series=like(time_s=np.array([3.0, 20.0, 43.0])))
+    return like(bend=bend, drain=drain, uneven_why="", series=like(time_s=np.array([3.0, 20.0, 43.0])))
 
 
 def test_a_bend_of_the_drain_is_told_with_its_size_from_three_and_a_third_standard_uncertainties() -> None:
