@@ -12,7 +12,7 @@ import numpy as np
 from analysis.drain_clock import DrainClock, drain_clock
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
-from analysis.law_fits import BothZeros, ThrowsLaw, bent_drain, drain_fit, mask, zero_denied
+from analysis.law_fits import BothZeros, Hidden, ThrowsLaw, bent_drain, drain_fit, mask, zero_denied
 from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
 from analysis.pairing import as_level, flight_time, heads_at_launch
@@ -24,6 +24,7 @@ from analysis.slopes import LawLine, LineResult, chosen_line, line_result, lines
 from analysis.water import capillary_loss_m, water_at
 from analysis.words import marked, said
 
+_NARROW_M = 3e-3
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
 """Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections
 only."""
@@ -149,7 +150,7 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(mask(throws.rows, series.kept.shape[0]))
     bend = bent_drain(drain, drain_at, clock)
-    uneven = zero_denied(both_drain, both, series.kept.shape[0], _farthest_mark(conditions, gravity))
+    uneven = zero_denied(both_drain, both, series.kept.shape[0], _hidden(conditions, gravity))
     uneven_bend = bent_drain(both_drain.held, drain_at, clock) if uneven else None
     angled = None if throws is None or pairs is None else law.with_free_angle(throws, pairs)
     cv_other = None
@@ -218,14 +219,16 @@ def _usable(series: Series, rows: BoolArray) -> BoolArray:
     return good
 
 
-def _farthest_mark(conditions: Conditions, gravity: AcceptedGravity) -> float | None:
-    """Head, m, that a mark at a hole's rim and surface tension together can hide; None of an unknown hole."""
+def _hidden(conditions: Conditions, gravity: AcceptedGravity) -> Hidden:
+    """Say what a mark at the hole's rim and surface tension hide; of an unknown hole as of a narrow one."""
     d, temperature = conditions.orifice_diameter_m, conditions.water_temperature_c
-    if d is None or not (math.isfinite(d) and d > 0.0):
-        return None
+    known = d is not None and math.isfinite(d) and d > 0.0
     usual = temperature is None or not 0.0 <= temperature <= 40.0
     water = water_at(20.0 if usual or temperature is None else temperature)
-    return d + capillary_loss_m(water, d, gravity.value)[1]
+    width = d if known and d is not None else _NARROW_M
+    loss = capillary_loss_m(water, width, gravity.value)[1]
+    # The throws lose up to 4 σ/(ρ g dj), the flow Laplace's 2 of it.
+    return Hidden(0.5 * loss, width + loss if known else None)
 
 
 def _approach(

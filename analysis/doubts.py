@@ -261,8 +261,8 @@ def _bent(basis: Basis, *, guess: bool) -> list[Remark]:
         )
         if guess
         else said(
-            "√head is not straight in time: at mid-run it stands {off}; a moved camera or a blocked neck does "
-            "that too",
+            "√head is not straight in time: at mid-run it stands {off}; a moved camera or a blocked neck "
+            "does that too",
             off=off,
         )
     )

@@ -177,12 +177,22 @@ def drain_fit(
     return both, at, ""
 
 
-def zero_denied(drain: BothZeros, throws: BothZeros, n: int, farthest_m: float | None) -> str:
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """By how much a head may seem off that no reading is to blame for."""
+
+    between_laws_m: float
+    """Between throws and drain, m: surface tension takes more from a jet's throw than from its flow."""
+    farthest_m: float | None
+    """From the mark of the hole's centre, m; None of a hole whose diameter is not known."""
+
+
+def zero_denied(drain: BothZeros, throws: BothZeros, n: int, hole: Hidden) -> str:
     """
     Say why the zero that would straighten the drain curve is not the head's; "" where it may be.
 
     A container that is wider above than below bends the drain curve as a wrong zero does, but leaves the
-    throws alone; a wrong zero, or a head lost to surface tension, moves both alike.
+    throws alone; a wrong zero moves both alike, and surface tension nearly so.
 
     Parameters
     ----------
@@ -190,8 +200,8 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, farthest_m: float |
         Both laws' fits.
     n : int
         Rows of the series.
-    farthest_m : float, optional
-        How far off a mark of the hole's centre can be, m, where no throw can be asked.
+    hole : Hidden
+        What the hole can hide.
 
     Returns
     -------
@@ -201,7 +211,7 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, farthest_m: float |
         return ""
     wanted = drain.free.estimate("head_zero", n)
     if throws.free is None:
-        if farthest_m is None or abs(wanted.value) <= farthest_m:
+        if hole.farthest_m is None or abs(wanted.value) <= hole.farthest_m:
             return ""
         return said(
             "a zero {wanted} below the marked one would straighten it, which is farther than a hole's mark "
@@ -210,7 +220,7 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, farthest_m: float |
         )
     seen = throws.free.estimate("head_zero", n)
     apart = propagated(wanted.value - seen.value, [(wanted, 1.0), (seen, -1.0)])
-    if not abs(apart.value) > TENSION * apart.u:
+    if not abs(apart.value) - hole.between_laws_m > TENSION * apart.u:
         return ""
     return said(
         "a zero {wanted} below the marked one would straighten it, but the throws put it {seen} below, "

@@ -11,6 +11,7 @@ import pytest
 
 from analysis import Column, Conditions, Findings, Series, checked_by_monte_carlo, findings_of
 from analysis.coefficients import WIDTH
+from tests.analysis.simulated import REALISTIC, simulated_run
 
 G, CV, CD, DROP, HOLE = 9.81, 0.97, 0.62, 0.30, 0.006
 AREA = 0.0040
@@ -148,3 +149,13 @@ def test_a_profile_that_is_given_takes_the_doubt_away() -> None:
     assert cd.value == pytest.approx(CD, abs=2.0 * cd.u)
     assert cd.u < 0.03 * CD
     assert told(made) == ""
+
+
+def test_what_surface_tension_takes_from_throws_and_flow_unlike_is_no_change_of_width() -> None:
+    # 3.5 σ/(ρ g dj) in the throws, 2 in the flow: the two zeros part by some millimetres.
+    chosen = next(each for each in REALISTIC if each.name == "capillary head")
+    for seed in range(6):
+        run = simulated_run(np.random.default_rng([seed, 7]), chosen)
+        drain = findings_of(run.series, run.conditions).drain
+        assert drain is not None
+        assert "bend" not in drain.names
