@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.medians import known_median, median
-from measure_app.finders.path import clock_of, half_window, loose_ends, smooth_course, steadied_variance
+from measure_app.finders.path import (
+    clock_of,
+    cut_off,
+    half_window,
+    loose_ends,
+    smooth_course,
+    steadied_variance,
+)
 from measure_app.finders.track import Why, reasons_of
 
 _RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.075, 0.157, 0.8, 0.13, 0.015
@@ -106,8 +113,9 @@ def judge_landing(
     # Where neighbours scatter by more than the jet's width there is no course to speak of.
     astray |= loose > max(width, 5.0 * median(loose))
     # A frame after a gap draws the course along that it is held against.
-    clock, held = clock_of(None, n), usable & ~astray
-    astray |= loose_ends(landing, np.maximum(loose, unrest), held, clock, _ASKED, _LOOSE_SHARE * width)[0]
+    clock, held, unsure = clock_of(None, n), usable & ~astray, np.maximum(loose, unrest)
+    astray |= loose_ends(landing, unsure, held, clock, _ASKED, _LOOSE_SHARE * width)[0]
+    astray |= cut_off(landing, unsure, held & ~astray, clock, half_window(n))
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + usual(seen.disagreement) ** 2)
     jumps = _jumps(landing, usable)

@@ -9,7 +9,7 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
 from measure_app.finders.medians import known_median, median, quantile
-from measure_app.finders.path import from_curve, half_window, loose_ends, smooth_in_time, strayed
+from measure_app.finders.path import cut_off, from_curve, half_window, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
 from measure_app.strips import spread_rows
@@ -112,6 +112,7 @@ def judge(
     held = ~(damaged | off_end | faint | covered | astray)
     loose, led_off = loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
     astray |= loose
+    astray |= cut_off(fit.place, own_u, held & ~loose, clock, half)
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean. One that is plain
     # in each frame and followed nearly all through, which coding moves about in steps, is one still.
     seen = ~(damaged | off_end | covered)

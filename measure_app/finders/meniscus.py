@@ -32,10 +32,17 @@ _AT_ONCE = 48
 """Lines fitted at once while their shape is looked for; bounds memory."""
 _TWO_SIDES = 0.5
 """A line's two edges are about equally steep; beside a step's edge nothing half as steep turns back."""
+_HARDLY_TURNS = 0.2
+"""What is less steep beside a step is no edge of a band."""
 _NEAR = 4
 """Frames on either side of a change of light that tell where the line was."""
 _FAINT = 6.0
 """Light, of 255, by which a line must stand out to be told from what a film's coding makes."""
+_CLEAR_OF_IT, _FEWEST, _ENOUGH = 8.0, 4, 20
+"""Pixels from the line at which air and water are seen by themselves; frames and places that tell of them."""
+_NOT_PLAIN, _SHOWN = 3.0, 0.25
+"""Light, of 255, by which what is behind varies (standard deviation), and the part of that by which what
+clear water shows varies at least: on films seen it was 0.7 to 1.0, of dyed water up to 0.1."""
 _TRIED = (-1.0, 0.0, 1.0)
 """Where fits begin, in thicknesses from the course: either edge of the line can have been followed."""
 _TELLING = 8.0
@@ -82,34 +89,126 @@ class Line:
         return 0.03 + 0.05 * self.blur_px + 0.075 * self.thick_px
 
 
-def shows_line(light: LightArray, course: FloatArray, stands_out: float) -> bool:
-    """Whether frames show a thin line at the course, rather than a step with a band beside it.
+@dataclass(frozen=True, slots=True)
+class Band:
+    """What lies along the surface, typically over some frames."""
 
-    A line's two edges are nearly as steep as one another, and it is darker or brighter than air and water on
-    either side by no less than a part of their difference; a dyed water's meniscus is not both.
+    turns_back: float
+    """Steepness of its other edge over that of the edge itself."""
+    against_sides: float
+    """By how much it is darker or brighter than air and water, over their difference."""
+    light: float
+    """The same, of 255."""
+    thick_px: float
+    """From one edge to the other."""
+
+    def is_line(self, stands_out: float) -> bool:
+        """Whether it is a thin line, rather than a step with a band beside it.
+
+        A line's two edges are nearly as steep as one another, and it is darker or brighter than air and water
+        on either side by no less than a part of their difference; a dyed water's meniscus is not both.
+        """
+        return self.turns_back > _TWO_SIDES and self._stands_out(stands_out)
+
+    def is_either(self, stands_out: float) -> bool:
+        """Whether it may be clear water's line as well as a dyed one's meniscus: something of both."""
+        return _HARDLY_TURNS < self.turns_back <= _TWO_SIDES and self._stands_out(stands_out)
+
+    def _stands_out(self, stands_out: float) -> bool:
+        return self.against_sides > stands_out and self.light > _FAINT
+
+    @property
+    def words(self) -> str:
+        """That it is not told what it is, as a remark."""
+        return said(
+            "along the water's edge lies a band about {thick:.0f} px thick; whether it is the meniscus of "
+            "clear or of dyed water is not told, so the heads' uncertainty spans it: a little dye in the "
+            "water, or marks by hand, would settle it",
+            thick=self.thick_px,
+        )
+
+
+def band_along(light: LightArray, course: FloatArray) -> Band:
+    """Measure the band that lies along the surface.
 
     Parameters
     ----------
     light : (n, L) levels along the strip
     course : (n,) px
-    stands_out : how far a line must be darker or brighter than either side, against their difference
     """
     steep = gradient(light, 1.0)
     near = _beside(steep, course, -9, 10)
     own = near[:, 7:12]
-    peak = np.take_along_axis(own, np.argmax(np.abs(own), axis=1)[:, None], axis=1)
-    back = np.max(-np.sign(peak) * near, axis=1) / np.maximum(np.abs(peak[:, 0]), 1e-6)
+    edge = np.argmax(np.abs(own), axis=1)
+    peak = np.take_along_axis(own, edge[:, None], axis=1)
+    turned = -np.sign(peak) * near
+    back = np.max(turned, axis=1) / np.maximum(np.abs(peak[:, 0]), 1e-6)
     above = row_medians(_beside(light, course, -12, -6))
     below = row_medians(_beside(light, course, 9, 15))
     line = _beside(light, course, -6, 7)
     beyond = np.maximum(
         line.max(axis=1) - np.maximum(above, below), np.minimum(above, below) - line.min(axis=1)
     )
-    return bool(
-        median(back) > _TWO_SIDES
-        and median(beyond / np.maximum(np.abs(above - below), 1.0)) > stands_out
-        and median(beyond) > _FAINT
+    thick = np.abs(np.argmax(turned, axis=1) - (edge + 7)).astype(np.float64)
+    against = median(beyond / np.maximum(np.abs(above - below), 1.0))
+    return Band(median(back), against, median(beyond), median(thick))
+
+
+def parted_from_half(light: LightArray, fit: EdgeFit, held: NDArray[np.bool_]) -> float:
+    """How far a line's lower edge at half its height lies from the place that was fitted, px; the median.
+
+    Thickness and blur of a thin line are hard to tell apart, and its foot fades: where the line is half as
+    dark, or as bright, is another sensible reading of the same profile, and rests on neither.
+
+    Parameters
+    ----------
+    light : (m, L) levels along the strip
+    fit : of the same frames
+    held : (m,) frames that hold
+    """
+    profile = np.sign(fit.contrast)[:, None] * -_beside(light, fit.place, -5, 8)
+    first = np.rint(fit.place) - 5
+    parted = []
+    for row in np.flatnonzero(held):
+        seen = profile[row]
+        top = int(np.argmax(seen[:7]))
+        foot = top
+        while foot < len(seen) - 1 and seen[foot + 1] < seen[foot]:
+            foot += 1
+        if foot == top:
+            continue
+        half = 0.5 * (seen[top] + seen[foot])
+        at = top + int(np.argmax(seen[top : foot + 1] < half))
+        crossing = at - 1 + (seen[at - 1] - half) / (seen[at - 1] - seen[at])
+        parted.append(first[row] + crossing - fit.place[row])
+    return abs(median(np.array(parted))) if parted else 0.0
+
+
+def hides_behind(light: LightArray, course: FloatArray) -> bool:
+    """Whether water hides what air shows: then it is dyed, however thin its edge looks.
+
+    Clear water shows something of the room, if not just what air shows there: it is a lens. Asked of places
+    that are seen through either, and only where what is behind them is not plain.
+
+    Parameters
+    ----------
+    light : (n, L) levels along the strip
+    course : (n,) px
+    """
+    along = np.arange(light.shape[1])
+    off = along[None, :] - course[:, None]
+    air, water = (np.where(side, light, np.nan) for side in (off < -_CLEAR_OF_IT, off > _CLEAR_OF_IT))
+    both = (np.isfinite(air).sum(axis=0) >= _FEWEST) & (np.isfinite(water).sum(axis=0) >= _FEWEST)
+    if both.sum() < _ENOUGH:
+        return False
+    behind, through = (np.nanmedian(seen[:, both], axis=0) for seen in (air, water))
+    # A lamp's falling off along the strip shows on dyed water too.
+    trend = np.polynomial.chebyshev.chebvander(np.linspace(-1.0, 1.0, int(both.sum())), 1)
+    behind, through = (
+        seen - trend @ np.linalg.lstsq(trend, seen, rcond=None)[0] for seen in (behind, through)
     )
+    shown, plain = float(np.std(behind)), float(np.std(through))
+    return shown > _NOT_PLAIN and plain < _SHOWN * shown
 
 
 def _beside(values: LightArray, course: FloatArray, first: int, stop: int) -> LightArray:

@@ -285,6 +285,32 @@ def loose_ends(
     return out, away
 
 
+def cut_off(
+    positions: FloatArray, own_u: FloatArray, usable: NDArray[np.bool_], clock: FloatArray, half: int
+) -> NDArray[np.bool_]:
+    """Frames (n,) of a short stretch at either end of the run, beyond a gap, that the others do not lead to.
+
+    Something that stands still behind the surface can be followed for a few frames after it was lost. There
+    are too few to be held against one another, and no frames beyond them that would tell.
+
+    Parameters
+    ----------
+    positions, own_u : (n,) px
+    usable : (n,) frames that hold so far
+    clock : (n,) when each frame was taken, −1 to 1
+    half : half width, in frames, of the window that neighbours share; a stretch up to it is short
+    """
+    out = np.zeros(len(positions), dtype=bool)
+    at = np.flatnonzero(usable & np.isfinite(positions))
+    stretches = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
+    for order in (stretches, [each[::-1] for each in stretches[::-1]]):
+        rest = np.concatenate([at[:0], *order[1:]])[: 3 * half]
+        if len(order[0]) <= half <= len(rest):
+            off, u = _led_to(positions, own_u, clock, order[0], rest)
+            out[order[0]] |= bool(np.median(off / u) > 4.0)
+    return out
+
+
 def _led_to(
     positions: FloatArray,
     own_u: FloatArray,

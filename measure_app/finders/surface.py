@@ -14,7 +14,16 @@ from measure_app.finders.judging import judge
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import column_medians, median, quantile
-from measure_app.finders.meniscus import Line, beside_itself, find_lines, shows_line, untold
+from measure_app.finders.meniscus import (
+    Band,
+    Line,
+    band_along,
+    beside_itself,
+    find_lines,
+    hides_behind,
+    parted_from_half,
+    untold,
+)
 from measure_app.finders.path import best_path, clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
@@ -142,7 +151,10 @@ def _read(
 ) -> Seen:
     """Read the edge in every frame of one sight: a step, or in light the thin line of clear water."""
     stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
-    fit, blur_px, line = _refine(sight, course.places, None if of_colour else stands_out, clock)
+    refined = _refine(sight, course.places, None if of_colour else stands_out, clock)
+    fit, blur_px, line = refined.fit, refined.blur_px, refined.line
+    # Who marks an edge says which of the two it is.
+    either = refined.either if marks is None else None
     still = course.still_colour if of_colour else course.still
     masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
     strange = beside_itself(fit, course.places, line) if line is not None else None
@@ -160,11 +172,18 @@ def _read(
         doubtful = held & untold(sight.codes, sight.table, fit, line, held)
         why = tuple(Why.FAINT if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
         held &= ~doubtful
+    if line is not None:
+        rows = spread_rows(len(held), _SEEN_THROUGH)
+        some = EdgeFit(*(getattr(fit, name)[rows] for name in EdgeFit.__dataclass_fields__))
+        convention_u = float(np.hypot(convention_u, parted_from_half(sight.rows(rows), some, held[rows])))
+    elif either is not None:
+        convention_u = float(np.hypot(convention_u, 0.5 * refined.either.thick_px))
     kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
     slope = median(np.abs(fit.contrast[held])) / (np.sqrt(2.0 * np.pi) * blur_px) if held.any() else np.inf
     stays_u = _STAYS / slope if line is None else 0.0
     shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2 + stays_u**2))
-    remarks = () if line is None else (line.words,)
+    told = line if line is not None else either
+    remarks = () if told is None else (told.words,)
     return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
 
 
@@ -352,19 +371,31 @@ def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]
     return path
 
 
-def _refine(
-    sight: Sight, course: FloatArray, stands_out: float | None, clock: FloatArray
-) -> tuple[EdgeFit, float, Line | None]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Refined:
+    """The edge in every frame, and what it was fitted as."""
+
+    fit: EdgeFit
+    blur_px: float
+    line: Line | None = None
+    either: Band | None = None
+    """A band beside a step that may be clear water's line as well."""
+
+
+def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: FloatArray) -> _Refined:
     """Fit the profile in every frame: a step, or a line if the run shows one that stands out so far."""
     n = len(sight.codes)
     sample = spread_rows(n, 40)
     light = sight.rows(sample)
-    start = _steepest(light, course[sample])
-    if stands_out is not None and shows_line(light, start, stands_out):
-        half = half_window(n)
-        lines, line = find_lines(sight.codes, sight.table, course, sample, half, clock)
-        if line.plausible:
-            return lines, line.blur_px, line
+    start, either = _steepest(light, course[sample]), None
+    if stands_out is not None:
+        band, several = band_along(light, start), spread_rows(n, _SEEN_THROUGH)
+        dyed = hides_behind(sight.rows(several), course[several])
+        if band.is_line(stands_out) and not dyed:
+            lines, line = find_lines(sight.codes, sight.table, course, sample, half_window(n), clock)
+            if line.plausible:
+                return _Refined(lines, line.blur_px, line)
+        either = band if band.is_either(stands_out) and not dyed else None
     blur_px = _rough_blur(light, start)
     # Colour's blur is mostly that of its own wide pixels, and need not be known well.
     if stands_out is not None:
@@ -374,7 +405,11 @@ def _refine(
         light = sight.rows(slice(first, first + _CHUNK))
         parts.append(fit_edges(light, _steepest(light, course[first : first + _CHUNK]), blur_px))
     joined = (np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
-    return EdgeFit(*joined), blur_px, None
+    return _Refined(EdgeFit(*joined), blur_px, None, either)
+
+
+_SEEN_THROUGH = 160
+"""Frames that tell what air and water show of what is behind."""
 
 
 def _steepest(light: LightArray, course: FloatArray) -> FloatArray:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
-from measure_app.finders.meniscus import Line, untold
-from measure_app.finders.path import clock_of, loose_ends, smooth_in_time, strayed
+from measure_app.finders.meniscus import Line, band_along, hides_behind, parted_from_half, untold
+from measure_app.finders.path import clock_of, cut_off, loose_ends, smooth_in_time, strayed
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
@@ -413,3 +413,73 @@ def test_a_hand_elsewhere_on_the_line_leaves_the_surface_in_sight() -> None:
         strip_of(covered_by_hand(places, slice(60, 80), middle - 30.0, middle + 90.0), 0.8, rng)
     )
     assert not over.found[60:80].any()
+
+
+def test_a_few_frames_beyond_a_gap_that_the_others_do_not_lead_to_are_refused() -> None:
+    rng = np.random.default_rng(8)
+    places, own_u, clock = falling(120, 30.0, 150.0), np.full(120, 0.08), np.linspace(-1.0, 1.0, 120)
+    seen = places + 0.08 * rng.standard_normal(120)
+    usable = np.ones(120, dtype=bool)
+    usable[96:114] = False
+    usable[5:12] = False
+    assert not cut_off(seen, own_u, usable, clock, 8).any()
+    stuck = seen.copy()
+    stuck[114:] = places[112]  # an edge behind that stands still
+    assert np.array_equal(np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)), np.arange(114, 120))
+    stuck[:5] = places[6]
+    assert np.array_equal(
+        np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)), [0, 1, 2, 3, 4, *range(114, 120)]
+    )
+    # More frames than neighbours share speak for one another.
+    usable[104:114] = True
+    assert not cut_off(stuck, own_u, usable, clock, 8)[100:].any()
+
+
+def test_water_that_hides_what_air_shows_is_dyed_however_thin_its_edge() -> None:
+    places = falling(100, 40.0, 150.0)
+    along = np.arange(200)
+    behind = 120.0 + 40.0 * np.sin(along / 7.0)
+    below = along[None, :] > places[:, None]
+    line = np.abs(along[None, :] - places[:, None]) < 1.5
+    clear, dyed = (
+        np.where(line, 60.0, np.where(below, water, behind)).astype(np.float32)
+        for water in (0.8 * behind, np.full(200, 118.0))
+    )
+    assert not hides_behind(clear, places)
+    assert hides_behind(dyed, places)
+    # Before an even wall, or one that only grows darker along the strip, nothing can be told.
+    plain = np.where(below, 118.0, 120.0 + 0.2 * along).astype(np.float32)
+    assert not hides_behind(plain, places)
+
+
+def test_a_band_that_is_half_a_line_and_half_a_step_is_either_and_the_uncertainty_spans_it() -> None:
+    rng = np.random.default_rng(9)
+    places = falling(100, 40.0, 150.0)
+    # A step of 0.08 with a dip of 0.05 below the water: its other edge is less than half as steep.
+    light = clear_light(places, 200, thick=2.6, blur=0.9, air=0.40, water=0.32, depth=0.13)
+    band = band_along((255.0 * light).astype(np.float32), places - 2.6)
+    assert not band.is_line(0.35)
+    assert band.is_either(0.35)
+    assert band.thick_px == pytest.approx(2.6, abs=0.7)
+    # Nor is it either where a dye shows in it.
+    assert not band.is_either(1.5)
+    track = find_surface(strip_of(light, 0.6, rng))
+    error = (track.along_px - places)[track.found]
+    assert track.found.mean() > 0.9
+    assert np.abs(error).max() < 2.5 * track.shared_u_px
+    assert any("clear or of dyed" in words for words in track.remarks)
+    # Someone who marks an edge has settled it.
+    rows = np.array([10, 50, 90])
+    marked = find_surface(strip_of(light, 0.6, rng), hints=Hints(rows, (places - 2.6)[rows]))
+    assert not any("clear or of dyed" in words for words in marked.remarks)
+    assert marked.shared_u_px < 0.3 * track.shared_u_px
+
+
+def test_a_lower_edge_that_is_not_at_half_the_lines_height_is_told_by_how_far() -> None:
+    places = falling(40, 60.0, 90.0)
+    light = (255.0 * clear_light(places, 160, thick=2.6, blur=0.7)).astype(np.float32)
+    held, ones = np.ones(40, dtype=bool), np.ones(40)
+    for off in (0.0, 0.8, -0.8):
+        fit = EdgeFit(places + off, ones, ones, ones)
+        assert parted_from_half(light, fit, held) == pytest.approx(abs(off), abs=0.12)
+    assert parted_from_half(light, fit, ~held) == 0.0
