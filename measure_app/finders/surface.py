@@ -177,7 +177,7 @@ def _read(
         some = EdgeFit(*(getattr(fit, name)[rows] for name in EdgeFit.__dataclass_fields__))
         convention_u = float(np.hypot(convention_u, parted_from_half(sight.rows(rows), some, held[rows])))
     elif either is not None:
-        convention_u = float(np.hypot(convention_u, 0.5 * refined.either.thick_px))
+        convention_u = float(np.hypot(convention_u, 0.5 * either.thick_px))
     kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
     slope = median(np.abs(fit.contrast[held])) / (np.sqrt(2.0 * np.pi) * blur_px) if held.any() else np.inf
     stays_u = _STAYS / slope if line is None else 0.0
