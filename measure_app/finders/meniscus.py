@@ -32,6 +32,8 @@ _AT_ONCE = 48
 """Lines fitted at once while their shape is looked for; bounds memory."""
 _TWO_SIDES = 0.5
 """A line's two edges are about equally steep; beside a step's edge nothing half as steep turns back."""
+_THIN_PX = 5.0
+"""Edges farther apart, of which one is hardly steep, are not taken for those of one band."""
 _HARDLY_TURNS = 0.2
 """What is less steep beside a step is no edge of a band."""
 _NEAR = 4
@@ -112,7 +114,8 @@ class Band:
 
     def is_either(self, stands_out: float) -> bool:
         """Whether it may be clear water's line as well as a dyed one's meniscus: something of both."""
-        return _HARDLY_TURNS < self.turns_back <= _TWO_SIDES and self._stands_out(stands_out)
+        thin = self.thick_px <= _THIN_PX
+        return thin and _HARDLY_TURNS < self.turns_back <= _TWO_SIDES and self._stands_out(stands_out)
 
     def _stands_out(self, stands_out: float) -> bool:
         return self.against_sides > stands_out and self.light > _FAINT

@@ -153,8 +153,8 @@ def _read(
     stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
     refined = _refine(sight, course.places, None if of_colour else stands_out, clock)
     fit, blur_px, line = refined.fit, refined.blur_px, refined.line
-    # Who marks an edge says which of the two it is.
-    either = refined.either if marks is None else None
+    # Who marks an edge says which of the two it is, and where colour shows the surface the water is dyed.
+    either = refined.either if marks is None and not course.coloured else None
     still = course.still_colour if of_colour else course.still
     masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
     strange = beside_itself(fit, course.places, line) if line is not None else None
