@@ -16,6 +16,9 @@ def test_what_loads_the_engine_waits_for_the_first_frame_painted(
 ) -> None:
     driver.open_bench()
     window = driver.window
+    # What the window itself still has to paint would tell the new one that a frame stands.
+    qtbot.waitUntil(lambda: window.bench.document.outcome is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: window.bench.at_rest, timeout=60_000)
     asked: list[Question] = []
     monkeypatch.setattr(deriver_module, "ENGINE", "an.engine.not.loaded.yet")
     later = Deriver(window.bench.document, window)
