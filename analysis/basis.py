@@ -25,6 +25,7 @@ from analysis.water import capillary_loss_m, water_at
 from analysis.words import marked, said
 
 _NARROW_M = 3e-3
+"""Diameter of a narrow hole, for one that is not known: surface tension takes more there."""
 _TYPICAL_CV, _TYPICAL_CC = 0.97, 0.64
 """Sharp-edged hole (Unwin, Hydraulics, Encyclopaedia Britannica 1910, s. 17); for second-order corrections
 only."""
@@ -149,9 +150,10 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     throws = both.chosen
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(mask(throws.rows, series.kept.shape[0]))
-    bend = bent_drain(drain, drain_at, clock)
     uneven = zero_denied(both_drain, both, series.kept.shape[0], _hidden(conditions, gravity))
-    uneven_bend = bent_drain(both_drain.held, drain_at, clock) if uneven else None
+    bend = bent_drain(both_drain.held, drain_at, clock) if uneven else None
+    if bend is None:
+        uneven, bend = "", bent_drain(drain, drain_at, clock)
     angled = None if throws is None or pairs is None else law.with_free_angle(throws, pairs)
     cv_other = None
     if other is not None:
@@ -174,11 +176,11 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         limit_m=limit,
         chosen=chosen,
         clock=clock,
-        drain=drain if uneven_bend is None else uneven_bend,
+        drain=bend if uneven else drain,
         no_drain=no_drain,
-        drain_zero_why=both_drain.why if uneven_bend is None else "",
-        uneven_why="" if uneven_bend is None else uneven,
-        bend=bend if uneven_bend is None else uneven_bend,
+        drain_zero_why="" if uneven else both_drain.why,
+        uneven_why=uneven,
+        bend=bend,
         law=law,
         throws=throws,
         angled=angled,
@@ -222,13 +224,13 @@ def _usable(series: Series, rows: BoolArray) -> BoolArray:
 def _hidden(conditions: Conditions, gravity: AcceptedGravity) -> Hidden:
     """Say what a mark at the hole's rim and surface tension hide; of an unknown hole as of a narrow one."""
     d, temperature = conditions.orifice_diameter_m, conditions.water_temperature_c
-    known = d is not None and math.isfinite(d) and d > 0.0
-    usual = temperature is None or not 0.0 <= temperature <= 40.0
-    water = water_at(20.0 if usual or temperature is None else temperature)
-    width = d if known and d is not None else _NARROW_M
-    loss = capillary_loss_m(water, width, gravity.value)[1]
+    if d is not None and not (math.isfinite(d) and d > 0.0):
+        d = None
+    if temperature is None or not 0.0 <= temperature <= 40.0:
+        temperature = 20.0
+    loss = capillary_loss_m(water_at(temperature), _NARROW_M if d is None else d, gravity.value)[1]
     # The throws lose up to 4 σ/(ρ g dj), the flow Laplace's 2 of it.
-    return Hidden(0.5 * loss, width + loss if known else None)
+    return Hidden(0.5 * loss, None if d is None else d + loss)
 
 
 def _approach(

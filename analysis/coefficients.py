@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.answer import Answer, Derived
 from analysis.basis import Basis
-from analysis.estimate import Estimate, propagated
+from analysis.estimate import Estimate, in_mm, propagated
 from analysis.from_lines import speed_coefficient_of_line
 from analysis.models import GRAVITY
 from analysis.notation import plain, with_uncertainty
@@ -45,7 +45,7 @@ def speed_coefficient(basis: Basis) -> Answer:
             said(
                 "the head's zero was left free ({throws_zero_why}) and came out {mm} below the marked one",
                 throws_zero_why=basis.throws_zero_why,
-                mm=_mm(zero),
+                mm=in_mm(zero),
             )
         )
     line = speed_coefficient_of_line(basis, free_intercept=True)
@@ -141,10 +141,6 @@ def _beside_joint(basis: Basis, other: Estimate, means: str) -> tuple[str, ...]:
     )
 
 
-def _mm(estimate: Estimate) -> str:
-    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")
-
-
 def _rate(basis: Basis, drain: JointFit) -> Estimate:
     """
     Give k of the drain curve; where √head bends with the container's width, with what that leaves open.
@@ -186,7 +182,7 @@ def drain_rate(basis: Basis) -> Answer:
                 said(
                     "the head's zero was left free ({drain_zero_why}) and came out {mm} below the marked one",
                     drain_zero_why=basis.drain_zero_why,
-                    mm=_mm(zero),
+                    mm=in_mm(zero),
                 )
             ),
         )

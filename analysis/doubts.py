@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from analysis.basis import Basis
-from analysis.estimate import NORMAL_95, Estimate
+from analysis.estimate import NORMAL_95, Estimate, in_mm
 from analysis.expected import expected_of
 from analysis.findings import Remark
 from analysis.notation import plain, with_uncertainty
@@ -206,7 +206,7 @@ def _zero_left_free(basis: Basis, *, guess: bool) -> list[Remark]:
                 said(
                     "{throws_zero_why} ({value}), so Cv was taken from the shape of the law alone",
                     throws_zero_why=basis.throws_zero_why,
-                    value=with_uncertainty(1e3 * zero.value, 1e3 * zero.u, "mm"),
+                    value=in_mm(zero),
                 )
                 + (
                     said(

@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.findings import Share
+from analysis.notation import with_uncertainty
 from analysis.series import FloatArray
 from analysis.words import marked
 
@@ -126,3 +127,8 @@ def covariance(one: Estimate, other: Estimate) -> float:
     common = sum(change * other.shared.get(name, 0.0) for name, change in one.shared.items())
     own = float(np.sum(one.own * other.own)) if one.own.shape == other.own.shape else 0.0
     return own + common
+
+
+def in_mm(estimate: Estimate) -> str:
+    """Write a length with its uncertainty, in millimetres."""
+    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")

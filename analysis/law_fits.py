@@ -10,11 +10,10 @@ from typing import Protocol
 import numpy as np
 
 from analysis.drain_clock import DrainClock
-from analysis.estimate import Estimate, propagated
+from analysis.estimate import in_mm, propagated
 from analysis.gravity import AcceptedGravity
 from analysis.joint import fit_drain, fit_throws
 from analysis.models import Paired
-from analysis.notation import with_uncertainty
 from analysis.pairing import paired
 from analysis.penalised import JointFit
 from analysis.series import BoolArray, IntArray, Series
@@ -216,7 +215,7 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, hole: Hidden) -> st
         return said(
             "a zero {wanted} below the marked one would straighten it, which is farther than a hole's mark "
             "can be off",
-            wanted=_mm(wanted),
+            wanted=in_mm(wanted),
         )
     seen = throws.free.estimate("head_zero", n)
     apart = propagated(wanted.value - seen.value, [(wanted, 1.0), (seen, -1.0)])
@@ -225,14 +224,10 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, hole: Hidden) -> st
     return said(
         "a zero {wanted} below the marked one would straighten it, but the throws put it {seen} below, "
         "{by:.1f} standard uncertainties from that",
-        wanted=_mm(wanted),
-        seen=_mm(seen),
+        wanted=in_mm(wanted),
+        seen=in_mm(seen),
         by=abs(apart.value) / apart.u,
     )
-
-
-def _mm(estimate: Estimate) -> str:
-    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")
 
 
 def bent_drain(drain: JointFit | None, at: Paired | None, clock: DrainClock) -> JointFit | None:

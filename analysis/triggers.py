@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from analysis.basis import Basis
-from analysis.estimate import NORMAL_95, Estimate, propagated
+from analysis.estimate import NORMAL_95, Estimate, in_mm, propagated
 from analysis.expected import expected_of
 from analysis.notation import plain, with_uncertainty
 from analysis.penalised import JointFit
@@ -95,7 +95,7 @@ def _lines(estimates: Mapping[str, Estimate]) -> list[str]:
             said(
                 "the line x² against h misses the origin by {mm} of head, {by:.1f} standard "
                 "uncertainties with all sources counted",
-                mm=_mm(offset),
+                mm=in_mm(offset),
                 by=by,
             )
         )
@@ -128,7 +128,7 @@ def intercept_of(estimates: Mapping[str, Estimate]) -> tuple[float, str] | None:
         said(
             "x² against h meets zero throw at {mm} of head from the marked zero, {by:.1f} "
             "standard uncertainties with all sources counted: {verdict}",
-            mm=_mm(offset),
+            mm=in_mm(offset),
             by=by,
             verdict=verdict,
         )
@@ -143,7 +143,7 @@ def _zeros(basis: Basis) -> list[str]:
         found.append(
             said(
                 "the throws want the head's zero {mm} lower, {by:.1f} standard uncertainties",
-                mm=_mm(in_throws),
+                mm=in_mm(in_throws),
                 by=by,
             )
         )
@@ -154,7 +154,7 @@ def _zeros(basis: Basis) -> list[str]:
         found.append(
             said(
                 "the drain curve wants the head's zero {mm} lower, {by:.1f} standard uncertainties",
-                mm=_mm(in_drain),
+                mm=in_mm(in_drain),
                 by=by,
             )
         )
@@ -165,7 +165,7 @@ def _zeros(basis: Basis) -> list[str]:
                 said(
                     "the zero of the head that the throws want and that of the drain curve differ by "
                     "{mm}, {by:.1f} standard uncertainties",
-                    mm=_mm(difference),
+                    mm=in_mm(difference),
                     by=by,
                 )
             )
@@ -249,7 +249,3 @@ def standard_by(off: float, estimate: Estimate) -> float:
     if not estimate.u > 0.0:
         return math.inf if off else 0.0
     return abs(off) / estimate.u * (NORMAL_95 / estimate.coverage_factor)
-
-
-def _mm(estimate: Estimate) -> str:
-    return with_uncertainty(1e3 * estimate.value, 1e3 * estimate.u, "mm")

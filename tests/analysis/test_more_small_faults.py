@@ -11,10 +11,10 @@ import pytest
 
 from analysis import Column, Conditions, Estimate, Instruments, Series, findings_of
 from analysis.basis import basis_of
-from analysis.coefficients import _mm
 from analysis.condensed import on_the_law
 from analysis.corrections import Effect, _amount
 from analysis.doubts import _scatter
+from analysis.estimate import in_mm
 from analysis.from_lines import _capillary_words
 from analysis.jet_shape import _head_operator, _trend
 from analysis.launch import launch_angle
@@ -117,7 +117,7 @@ def test_the_reciprocal_of_the_series_for_a_hole_that_is_not_small() -> None:
 
 
 def test_lengths_are_told_in_millimetres_value_and_uncertainty_alike() -> None:
-    assert _mm(moving(0.00123, 0.00045)) == "(1.23 ± 0.45) mm"
+    assert in_mm(moving(0.00123, 0.00045)) == "(1.23 ± 0.45) mm"
 
 
 def test_a_change_is_called_small_below_a_millionth_or_a_thousandth_of_a_millimetre() -> None:
