@@ -18,7 +18,7 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, fit_edges
 from measure_app.finders.medians import median, row_medians
-from measure_app.finders.path import smooth_in_time
+from measure_app.finders.path import smooth_in_time, stretches_of
 from measure_app.finders.sight import LightArray, gradient
 from measure_app.words import said
 
@@ -431,14 +431,14 @@ def untold(
         return out
     place, sign = fit.place[rows], np.sign(fit.contrast[rows])
     misfit = np.maximum(fit.misfit[rows], _LEAST_MISFIT)
-    worse = np.full(len(rows), np.inf)
+    worse = np.full(len(held), np.inf)
     for side in (-line.thick_px, line.thick_px):
         other = _fitted(levels[rows], table, place + side, line, 6)
         near = np.abs(np.abs(other.place - place) - line.thick_px) < 0.6 * line.thick_px
         rival = near & (np.sign(other.contrast) != sign)
-        worse = np.minimum(worse, np.where(rival, other.misfit / misfit, np.inf))
-    for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
-        out[rows[stretch]] = np.median(worse[stretch]) < _TOLD
+        worse[rows] = np.minimum(worse[rows], np.where(rival, other.misfit / misfit, np.inf))
+    for stretch in stretches_of(rows):
+        out[stretch] = np.median(worse[stretch]) < _TOLD
     return out
 
 

@@ -244,6 +244,11 @@ def _off(
     return max(gap, abs(float(rise @ apart)) / max(1.0, 3.5 * float(u)))
 
 
+def stretches_of(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Split rows, ascending, into those that follow one another without a gap."""
+    return np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+
+
 def loose_ends(
     positions: FloatArray,
     own_u: FloatArray,
@@ -271,7 +276,7 @@ def loose_ends(
     out = np.zeros(len(positions), dtype=bool)
     away = np.zeros(len(positions))
     at = np.flatnonzero(usable & np.isfinite(positions))
-    for stretch in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1):
+    for stretch in stretches_of(at):
         for inward in (stretch, stretch[::-1]):
             for loose in range(_ENDS, 0, -1):
                 ends, rest = inward[:loose], inward[loose : loose + 3 * half]
@@ -302,7 +307,7 @@ def cut_off(
     """
     out = np.zeros(len(positions), dtype=bool)
     at = np.flatnonzero(usable & np.isfinite(positions))
-    stretches = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
+    stretches = stretches_of(at)
     for order in (stretches, [each[::-1] for each in stretches[::-1]]):
         rest = np.concatenate([at[:0], *order[1:]])[: 3 * half]
         if len(order[0]) <= half <= len(rest):

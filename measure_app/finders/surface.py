@@ -172,7 +172,6 @@ def _read(
         doubtful = held & untold(sight.codes, sight.table, fit, line, held)
         why = tuple(Why.FAINT if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
         held &= ~doubtful
-    if line is not None:
         rows = spread_rows(len(held), _SEEN_THROUGH)
         some = EdgeFit(*(getattr(fit, name)[rows] for name in EdgeFit.__dataclass_fields__))
         convention_u = float(np.hypot(convention_u, parted_from_half(sight.rows(rows), some, held[rows])))
@@ -390,12 +389,14 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
     start, either = _steepest(light, course[sample]), None
     if stands_out is not None:
         band, several = band_along(light, start), spread_rows(n, _SEEN_THROUGH)
-        dyed = hides_behind(sight.rows(several), course[several])
-        if band.is_line(stands_out) and not dyed:
+        is_line, is_either = band.is_line(stands_out), band.is_either(stands_out)
+        # Asked only where it matters, as few films have such a band.
+        clear = (is_line or is_either) and not hides_behind(sight.rows(several), course[several])
+        if clear and is_line:
             lines, line = find_lines(sight.codes, sight.table, course, sample, half_window(n), clock)
             if line.plausible:
                 return _Refined(lines, line.blur_px, line)
-        either = band if band.is_either(stands_out) and not dyed else None
+        either = band if clear and is_either else None
     blur_px = _rough_blur(light, start)
     # Colour's blur is mostly that of its own wide pixels, and need not be known well.
     if stands_out is not None:
