@@ -26,7 +26,7 @@ from measure_app.errors import SetupIncomplete
 from measure_app.outcome import measure
 from measure_app.report import checked, results_of
 from measure_app.runfile import load_run
-from tests.benchmarks.hazards import pools
+from tests.benchmarks.hazards import as_markdown, pools
 from tests.benchmarks.landing import hazard_of
 
 TRUTHS = {
@@ -100,11 +100,6 @@ def row(name: str, films: list[Film]) -> tuple[str, ...]:
     return (name, str(len(films)), *cells)
 
 
-def as_markdown(rows: list[tuple[str, ...]]) -> str:
-    lines = ["| " + " | ".join(HEAD) + " |", "| --- | ---: |" + " ---: |" * (len(HEAD) - 2)]
-    return "\n".join([*lines, *("| " + " | ".join(cells) + " |" for cells in rows)]) + "\n"
-
-
 def misses(films: list[Film]) -> Iterator[str]:
     """Films whose interval does not hold the truth, and those that gave no Cv."""
     for film in films:
@@ -132,7 +127,7 @@ def main() -> None:
         by_hazard[film.hazard].append(film)
     rows = [row(name, some) for name, some in by_hazard.items()]
     rows += [row(name, some) for name, some in pools(by_hazard)]
-    text = as_markdown(rows)
+    text = as_markdown(HEAD, rows) + "\n"
     print(text)
     print("\n".join(misses(films)))
     if chosen.table is not None:

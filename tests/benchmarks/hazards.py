@@ -25,7 +25,7 @@ import json
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -301,9 +301,12 @@ def pools(films: dict[str, list[_Film]]) -> Iterator[tuple[str, list[_Film]]]:
             yield kind, [film for name in names for film in films[name]]
 
 
-def as_markdown(table: list[tuple[str, ...]]) -> str:
-    lines = ["| " + " | ".join(HEAD) + " |", "| --- | ---: | --- |" + " ---: |" * (len(HEAD) - 3)]
-    return "\n".join([*lines, *("| " + " | ".join(row) + " |" for row in table)])
+def as_markdown(
+    head: Sequence[str], table: Iterable[Sequence[str]], words: Collection[int] = frozenset({0})
+) -> str:
+    """Write a table; columns of `words` are set to the left, those of figures to the right."""
+    sides = ["---" if i in words else "---:" for i in range(len(head))]
+    return "\n".join("| " + " | ".join(cells) + " |" for cells in (head, sides, *table))
 
 
 def as_columns(row: tuple[str, ...]) -> str:
@@ -402,7 +405,9 @@ def main() -> None:
         table += shown(name, together)
     if chosen.table:
         command = "python -m tests.benchmarks.hazards " + " ".join(sys.argv[1:])
-        chosen.table.write_text(f"`{command.strip()}`\n\n{as_markdown(table)}\n", encoding="utf-8")
+        chosen.table.write_text(
+            f"`{command.strip()}`\n\n{as_markdown(HEAD, table, {0, 2})}\n", encoding="utf-8"
+        )
 
 
 if __name__ == "__main__":

@@ -36,6 +36,7 @@ from sample_clips import HAZARDS
 from tests.benchmarks.finding import truths
 from tests.benchmarks.hazards import (
     FEWEST,
+    as_markdown,
     bias_and_scatter,
     film_of,
     first_seed,
@@ -236,8 +237,7 @@ def main() -> None:
     table = [row(hazard, each) for hazard, each in sorted(films.items())]
     if len(films) > 1:
         table += [row(kind, some) for kind, some in pools(films)]
-    lines = ["| " + " | ".join(HEAD) + " |", "| --- |" + " ---: |" * (len(HEAD) - 1)]
-    text = "\n".join([*lines, *("| " + " | ".join(cells) + " |" for cells in table)])
+    text = as_markdown(HEAD, table)
     print(text)
     if chosen.table:
         chosen.table.write_text(text + "\n", encoding="utf-8")
