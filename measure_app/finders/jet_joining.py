@@ -14,6 +14,12 @@ from measure_app.finders.path import half_window, running_median
 
 SEEN = 0.25
 """A line shows the jet where so much of its width stands out."""
+_LEADS = (0.05, 0.02)
+"""Where the lines lead to at the landing departs from the parabola of a level jet by about that part of the
+throw, and by that part of how the throw changes: launch angle and perspective do no more. Lines that lie
+close together tell less of it than that."""
+_WANDER = 10.0
+"""Frames that see the same behind the jet, and err alike."""
 _VARIES = 3.0
 """More of a jet is seen on a line by so many times what it usually varies by: a drop is beside it."""
 
@@ -44,7 +50,7 @@ def strange_share(masses: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
 
 
 def carried_down(
-    on: OnLines, above: FloatArray, flight_frames: float | None
+    on: OnLines, above: FloatArray, zero_px: float, flight_frames: float | None
 ) -> tuple[Landed, FloatArray, FloatArray, FloatArray]:
     """Join the lines: the landing, how far the lines disagree (n,) px, and support (n,) in lines.
 
@@ -61,6 +67,8 @@ def carried_down(
     landing = np.where(np.isfinite(landing), landing, masked_row_medians(places, good))
     worth: FloatArray = np.ones(places.shape)
     drawn = np.zeros(len(places))
+    reach = known_median(np.abs(landing - zero_px))
+    likely = np.array([_LEADS[0] * max(float(np.nan_to_num(reach)), 1.0), _LEADS[1]])
     for _ in range(6):
         centred = np.where(usable, landing - np.nanmean(landing[usable]) if usable.any() else 0.0, 0.0)
         correction = (slope[0] + slope[1] * centred)[:, None] * above
@@ -81,7 +89,8 @@ def carried_down(
         )
         drawn = (robust * on.drawn_px).sum(axis=1) / np.maximum(total, 1e-9)
         usable = np.isfinite(landing) & (good.sum(axis=1) >= 3)
-        slope = slope + _trend(carried - landing[:, None], robust * usable[:, None], above, centred)
+        held = _WANDER * np.square(0.5 * size / likely)
+        slope = _trend(places - landing[:, None], robust * usable[:, None], above, centred, held)
     landed = not_lagging(landing, carried, w * worth, above, usable, flight_frames)
     residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
     disagreement = 1.4826 * masked_row_medians(residual, good)
@@ -98,16 +107,21 @@ def _worth(residual: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
     return np.asarray(most / np.maximum(np.where(known, sizes, most), most), dtype=np.float64)
 
 
-def _trend(residual: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray) -> FloatArray:
-    """Slopes of the residuals with height, constant and with the throw, frame means taken out; (2,)."""
-    ok = (weights > 0) & np.isfinite(residual)
+def _trend(
+    places: FloatArray, weights: FloatArray, above: FloatArray, centred: FloatArray, held: FloatArray
+) -> FloatArray:
+    """Slopes of the places with height, constant and with the throw, frame means taken out; (2,).
+
+    Each is `held` to nought by so much, in squared heights and in those times the throw.
+    """
+    ok = (weights > 0) & np.isfinite(places)
     w = np.where(ok, weights, 0.0)
-    r = np.where(ok, residual, 0.0)
+    r = np.where(ok, places, 0.0)
     total = np.maximum(w.sum(axis=1, keepdims=True), 1e-9)
     height = above - (w * above).sum(axis=1, keepdims=True) / total
     r = r - (w * r).sum(axis=1, keepdims=True) / total
     designs = (height, height * centred[:, None])
-    normal = np.array([[np.sum(w * a * b) for b in designs] for a in designs])
+    normal = np.array([[np.sum(w * a * b) for b in designs] for a in designs]) + np.diag(held)
     right = np.array([np.sum(w * a * r) for a in designs])
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
     return np.asarray(

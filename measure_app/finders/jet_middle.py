@@ -30,6 +30,9 @@ _PART = 3
 """So many of the levels are a flank's foot, and so many its top."""
 _FEWEST_LINES = 4
 """Two for the straight line, two to tell its scatter."""
+_LEANS = 2.0
+"""The middles lead at most by about so many widths of the jet, over the whole drop, elsewhere than the places
+that they are compared with. Lines that lie close together tell less of it than that."""
 _FEWEST = 8
 """Frames that a mean profile is made of, at least."""
 _MOST = 480
@@ -100,7 +103,7 @@ def _middle(profile: FloatArray, width: float) -> FloatArray:
     return np.asarray(0.5 * (flanks[1] - flanks[0]))
 
 
-def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float, float]:
+def at_the_landing(beyond: FloatArray, above: FloatArray, width: float) -> tuple[float, float, float]:
     """Where the lines' middles lead to at the landing level, by a robust straight line through their heights.
 
     Parameters
@@ -108,6 +111,7 @@ def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float,
     beyond : (levels, m) px along the landing line, how far each line's middle, carried down, lies beyond what
         is presumed; NaN where it is not known
     above : (m,) their heights above the landing line, as parts of the drop
+    width : of the jet along the lines, px
 
     Returns
     -------
@@ -120,21 +124,26 @@ def at_the_landing(beyond: FloatArray, above: FloatArray) -> tuple[float, float,
         return float("nan"), float("nan"), float("nan")
     design = np.stack([np.ones(int(known.sum())), above[known]], axis=1)
     told = beyond[:, known]
-    place, u = _led_down(design, told.mean(axis=0))
-    feet, tops = (_led_down(design, part.mean(axis=0))[0] for part in (told[:_PART], told[-_PART:]))
+    likely = _LEANS * width
+    place, u = _led_down(design, told.mean(axis=0), likely)
+    feet, tops = (_led_down(design, part.mean(axis=0), likely)[0] for part in (told[:_PART], told[-_PART:]))
     return place, u, abs(tops - feet)
 
 
-def _led_down(design: FloatArray, y: FloatArray) -> tuple[float, float]:
-    """Robust straight line at height nought, and its standard uncertainty."""
+def _led_down(design: FloatArray, y: FloatArray, likely: float) -> tuple[float, float]:
+    """Robust straight line at height nought, and its standard uncertainty.
+
+    That its slope is nought to within `likely` is taken as one more thing told.
+    """
     weights: FloatArray = np.ones(len(y))
     line: FloatArray = np.zeros(2)
     size = 0.0
+    spread: FloatArray = np.eye(2)
     for _ in range(8):
-        root = np.sqrt(weights)
-        line = np.asarray(np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0])
         gap = np.abs(y - design @ line)
         size = max(1.4826 * median(gap), 0.02)
         weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
-    spread = np.linalg.inv(design.T @ (design * weights[:, None]))
+        held = np.diag([0.0, (size / likely) ** 2])
+        spread = np.linalg.inv(design.T @ (design * weights[:, None]) + held)
+        line = np.asarray(spread @ (design.T @ (weights * y)), dtype=np.float64)
     return float(line[0]), size * float(np.sqrt(spread[0, 0]))

@@ -103,7 +103,9 @@ def find_landing(
         lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
     seen_on, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
-    landed, agreement, support, drawn = carried_down(seen_on, np.asarray(lines.above), flight_frames)
+    landed, agreement, support, drawn = carried_down(
+        seen_on, np.asarray(lines.above), lines.zero_px, flight_frames
+    )
     landing = landed.landing
     shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
@@ -301,4 +303,4 @@ def _anchored(
     at = [lines.place_on(index, landing, lift) for index in range(len(strips))]
     middles = middles_of(strips, grounds, at, width)
     beyond = middles * [lines.carried(index, 1.0) for index in range(len(strips))]
-    return at_the_landing(beyond, np.asarray(lines.above))
+    return at_the_landing(beyond, np.asarray(lines.above), width)

@@ -8,6 +8,7 @@ import pytest
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import find_landing, jet_lines
 from measure_app.finders.jet_flight import not_lagging
+from measure_app.finders.jet_joining import OnLines, carried_down
 from measure_app.finders.jet_look import background_of
 from measure_app.finders.jet_middle import at_the_landing, middles_of
 from measure_app.strips import Strip, StripLine
@@ -55,7 +56,7 @@ def test_a_shoulder_that_shows_in_half_the_frames_does_not_make_the_middle_jump(
     assert abs(told[3]) > 1.0
     assert abs(np.mean(told)) < 0.45
     above = np.linspace(0.03, 0.22, 10)
-    _, u, differ = at_the_landing(np.tile(told[:, None], (1, 10)), above)
+    _, u, differ = at_the_landing(np.tile(told[:, None], (1, 10)), above, 8.0)
     assert u < 0.1
     assert differ < 0.5
 
@@ -75,17 +76,40 @@ def test_middles_lead_to_the_landing_past_a_line_that_errs() -> None:
     beyond = 0.4 + 5.0 * above
     beyond[0] += 3.0  # the splash reaches up to it
     beyond[7] = np.nan
-    shift, u, differ = at_the_landing(np.tile(beyond, (7, 1)), above)
+    shift, u, differ = at_the_landing(np.tile(beyond, (7, 1)), above, 8.0)
     assert shift == pytest.approx(0.4, abs=0.05)
     assert 0.0 < u < 0.1
     assert differ == pytest.approx(0.0, abs=1e-9)
     # Feet that lead a pixel further than tops: the mean of all is believed, and the difference told.
     leaning = beyond + np.linspace(0.5, -0.5, 7)[:, None]
-    shift, _, differ = at_the_landing(leaning, above)
+    shift, _, differ = at_the_landing(leaning, above, 8.0)
     assert shift == pytest.approx(0.4, abs=0.05)
     assert differ == pytest.approx(2 / 3, abs=0.01)
     few = np.where(np.arange(10) < 3, beyond, np.nan)
-    assert np.isnan(at_the_landing(np.tile(few, (7, 1)), above)).all()
+    assert np.isnan(at_the_landing(np.tile(few, (7, 1)), above, 8.0)).all()
+
+
+def test_lines_that_lie_close_together_hardly_tell_where_they_lead() -> None:
+    """In poor light the jet is seen on the lowest lines alone: half a pixel there is many at the landing."""
+    above = np.linspace(0.03, 0.22, 10)
+    told = np.where(np.arange(10) < 4, np.resize([0.5, -0.5], 10) + 20.0 * (above - above[:4].mean()), np.nan)
+    shift, u, _ = at_the_landing(np.tile(told, (7, 1)), above, 8.0)
+    assert abs(shift) < 0.6
+    assert 0.4 < u < 1.5
+    rng = np.random.default_rng(15)
+    above = np.array([0.03, 0.04, 0.05, 0.065, 0.08, 0.10, 0.125, 0.15, 0.18, 0.22])
+    throw = np.linspace(360.0, 120.0, 130)
+    apart = 100.0 * np.linspace(-0.5, 0.5, 130)[:, None] * (above - 0.04) + rng.normal(0.0, 0.7, (130, 10))
+    on = OnLines(throw[:, None] + apart, (np.arange(10) < 3) * np.ones((130, 1)), np.zeros((130, 10)))
+    few, *_ = carried_down(on, above, 0.0, 5.0)
+    assert abs((few.landing - throw)[:30].mean()) < 0.4
+    assert abs((few.landing - throw)[-30:].mean()) < 0.4
+    # On ten lines that agree a trend is seen for what it is.
+    lean = (0.02 * throw[:, None]) * above
+    whole, *_ = carried_down(
+        OnLines(throw[:, None] + lean, np.ones((130, 10)), np.zeros((130, 10))), above, 0.0, 5.0
+    )
+    assert whole.landing == pytest.approx(throw, abs=0.05)
 
 
 def test_drops_that_all_fly_on_do_not_shift_the_landing() -> None:
