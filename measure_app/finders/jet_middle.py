@@ -136,14 +136,12 @@ def _led_down(design: FloatArray, y: FloatArray, likely: float) -> tuple[float, 
     That its slope is nought to within `likely` is taken as one more thing told.
     """
     weights: FloatArray = np.ones(len(y))
-    line: FloatArray = np.zeros(2)
-    size = 0.0
-    spread: FloatArray = np.eye(2)
-    for _ in range(8):
-        gap = np.abs(y - design @ line)
+    gap = np.abs(y - median(y))
+    for _ in range(9):
         size = max(1.4826 * median(gap), 0.02)
-        weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
         held = np.diag([0.0, (size / likely) ** 2])
-        spread = np.linalg.inv(design.T @ (design * weights[:, None]) + held)
-        line = np.asarray(spread @ (design.T @ (weights * y)), dtype=np.float64)
+        spread = np.asarray(np.linalg.inv(design.T @ (design * weights[:, None]) + held), dtype=np.float64)
+        line = spread @ (design.T @ (weights * y))
+        gap = np.abs(y - design @ line)
+        weights = 1.0 / (1.0 + (gap / (2.0 * size)) ** 2)
     return float(line[0]), size * float(np.sqrt(spread[0, 0]))
