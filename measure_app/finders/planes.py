@@ -41,6 +41,8 @@ class Seen:
     why: tuple[Why | None, ...]
     contrast: FloatArray
     """(n,) levels, change at the edge."""
+    blur_px: float
+    """px, standard deviation of the blur with which it was fitted."""
     remarks: tuple[str, ...] = ()
     line: bool = False
     """Whether the thin line of clear water was read."""

@@ -12,6 +12,7 @@ from calibration import FloatArray
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
 from measure_app.finders.judging import judge
 from measure_app.finders.known_sides import with_known_sides
+from measure_app.finders.lid import lid_of, without_lid
 from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import column_medians, median, quantile
 from measure_app.finders.meniscus import (
@@ -24,6 +25,7 @@ from measure_app.finders.meniscus import (
     parted_from_half,
     untold,
 )
+from measure_app.finders.mixing import unmixed
 from measure_app.finders.path import best_path, clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
@@ -92,6 +94,7 @@ def find_surface(
         got = _read(light, course, damaged, marks, clock)
     else:
         tinted = _read(colour, course, damaged, marks, clock, of_colour=True)
+        tinted = unmixed(tinted, strip, falls_forward=falls_forward)
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
         got = joined(bright, tinted, clock, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
@@ -153,6 +156,9 @@ def _read(
     stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
     refined = _refine(sight, course.places, None if of_colour else stands_out, clock)
     fit, blur_px, line = refined.fit, refined.blur_px, refined.line
+    lid_u = 0.0
+    if line is None:
+        sight, fit, lid_u = _beside_lid(sight, fit, blur_px)
     # Who marks an edge says which of the two it is, and where colour shows the surface the water is dyed.
     either = refined.either if marks is None and not course.coloured else None
     still = course.still_colour if of_colour else course.still
@@ -180,10 +186,42 @@ def _read(
     kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
     slope = median(np.abs(fit.contrast[held])) / (np.sqrt(2.0 * np.pi) * blur_px) if held.any() else np.inf
     stays_u = _STAYS / slope if line is None else 0.0
-    shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2 + stays_u**2))
+    shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2 + stays_u**2 + lid_u**2))
     told = line if line is not None else either
     remarks = () if told is None else (told.words,)
-    return Seen(fit.place, own_u, shared_u, why, fit.contrast, remarks, line is not None)
+    return Seen(fit.place, own_u, shared_u, why, fit.contrast, blur_px, remarks, line is not None)
+
+
+def _beside_lid(sight: Sight, fit: EdgeFit, blur_px: float) -> tuple[Sight, EdgeFit, float]:
+    """Take away what the water's free surface, seen from above, shows beside the edge, and fit again.
+
+    Gives what is left to be seen, the edge in it, and how unsure that makes all places, px.
+    """
+    lid = lid_of(sight, fit, blur_px)
+    if lid is None:
+        return sight, fit, 0.0
+    step, bare, before = np.full(len(fit.place), median(fit.contrast)), sight, fit.place
+    # What is taken away ends at the edge, and draws it there by the band's share of the step.
+    for _ in range(_LID_PASSES):
+        bare = without_lid(sight, fit.place, lid, step, blur_px)
+        fit = _fit_all(bare, fit.place, blur_px)
+    moved = fit.place - before
+    return bare, fit, _LID_UNSURE * float(np.sqrt(np.mean(np.minimum(moved**2, blur_px**2))))
+
+
+_LID_PASSES = 3
+_LID_UNSURE = 0.3
+"""How much of what the band moves the edge is unsure: how it fades where it is narrow is not seen."""
+
+
+def _fit_all(sight: Sight, start: FloatArray, blur_px: float) -> EdgeFit:
+    """Fit a step in every frame, from about where it is."""
+    parts = []
+    for first in range(0, len(start), _CHUNK):
+        light = sight.rows(slice(first, first + _CHUNK))
+        parts.append(fit_edges(light, _steepest(light, start[first : first + _CHUNK]), blur_px))
+    joined = (np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
+    return EdgeFit(*joined)
 
 
 def _grouped(sight: Sight, damaged: NDArray[np.bool_]) -> tuple[LightArray, int]:
@@ -401,12 +439,7 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
     # Colour's blur is mostly that of its own wide pixels, and need not be known well.
     if stands_out is not None:
         blur_px = blur_of(light[::2], start[::2], blur_px)
-    parts = []
-    for first in range(0, n, _CHUNK):
-        light = sight.rows(slice(first, first + _CHUNK))
-        parts.append(fit_edges(light, _steepest(light, course[first : first + _CHUNK]), blur_px))
-    joined = (np.concatenate([getattr(p, name) for p in parts]) for name in EdgeFit.__dataclass_fields__)
-    return _Refined(EdgeFit(*joined), blur_px, None, either)
+    return _Refined(_fit_all(sight, course, blur_px), blur_px, None, either)
 
 
 _SEEN_THROUGH = 160

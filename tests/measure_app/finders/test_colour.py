@@ -87,8 +87,8 @@ def test_where_light_and_colour_part_light_is_not_believed() -> None:
     slipped = line.copy()
     slipped[25:32] += 4.0
     none: tuple[Why | None, ...] = (None,) * n
-    light = Seen(slipped, np.full(n, 0.05), 0.05, none, np.full(n, 40.0))
-    colour = Seen(line + 0.3, np.full(n, 0.2), 0.1, none, np.full(n, 20.0))
+    light = Seen(slipped, np.full(n, 0.05), 0.05, none, np.full(n, 40.0), 1.0)
+    colour = Seen(line + 0.3, np.full(n, 0.2), 0.1, none, np.full(n, 20.0), 1.0)
     both = joined(light, colour, clock_of(None, n))
     assert set(both.why[25:32]) == {Why.ASTRAY}
     assert both.holds.sum() == n - 7
@@ -101,8 +101,8 @@ def test_where_light_and_colour_part_light_is_not_believed() -> None:
 def test_light_that_begins_below_a_dyes_colour_is_not_the_edge(later_px: float, followed: str) -> None:
     line, n = np.linspace(20.0, 120.0, 60), 60
     none: tuple[Why | None, ...] = (None,) * n
-    light = Seen(line + later_px, np.full(n, 0.1), 0.1, none, np.full(n, 12.0))
-    colour = Seen(line, np.full(n, 0.3), 0.2, none, np.full(n, 10.0))
+    light = Seen(line + later_px, np.full(n, 0.1), 0.1, none, np.full(n, 12.0), 1.0)
+    colour = Seen(line, np.full(n, 0.3), 0.2, none, np.full(n, 10.0), 1.0)
     expected = line if followed == "colour" else line + later_px
     assert joined(light, colour, clock_of(None, n)).place == pytest.approx(expected)
 
@@ -145,8 +145,8 @@ def test_colour_taken_nobody_knows_where_is_less_sure_along_the_columns(tmp_path
     assert [strip.colour_u_px for strip in strips] == pytest.approx([0.0, 0.25])
     none: tuple[Why | None, ...] = (None,) * 10
     even = clock_of(None, 10)
-    dark = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, (Why.FAINT,) * 10, np.full(10, 1.0))
-    tint = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, none, np.full(10, 20.0))
+    dark = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, (Why.FAINT,) * 10, np.full(10, 1.0), 1.0)
+    tint = Seen(np.arange(10.0), np.full(10, 0.1), 0.1, none, np.full(10, 20.0), 1.0)
     assert joined(dark, tint, even, 0.25).shared_u == pytest.approx(
         np.sqrt(joined(dark, tint, even).shared_u ** 2 + 0.25**2)
     )

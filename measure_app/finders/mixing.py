@@ -1,0 +1,141 @@
+"""What a film's coding makes of an edge between two colours.
+
+A camera's blur mixes light. A film keeps the mixture's red, green and blue each bent by the transfer
+characteristic, and of these two differences against brightness. Of two colours mixed half and half these do
+not lie half way between those of either side, and an edge that is fitted as if they did is found some tenths
+of a pixel beside its place, all through the film alike. Both sides are seen in the film, so what lies between
+them can be told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import FloatArray
+from measure_app.finders.edge import fit_edges
+from measure_app.finders.medians import median
+from measure_app.finders.planes import Seen
+from measure_app.strips import COLOUR_STEPS, Strip
+
+_RED_GREEN_BLUE = np.array([[1.0, 0.0, 1.5748], [1.0, -0.18733, -0.46813], [1.0, 1.85563, 0.0]])
+"""Red, green and blue of brightness and blue and red difference (Rec. ITU-R BT.709-6, items 3.2 and 3.3)."""
+_NEAR, _FAR = 6, 12
+"""Between how many px beyond the edge either side is looked at."""
+_STRETCHES, _FEWEST = 10, 6
+"""Into how many stretches a run is cut at most, and frames that each has at least."""
+_WIDE_PIXELS = 1.6
+"""Square px that what makes colour's pixels, two wide, and what is read between them add to the blur of the
+light: by measurement on films of all kinds; 4/12 and 4/6 of bare means and straight lines between them."""
+_STEP_PX, _REACH_PX = 0.5, 24
+"""Spacing and reach of the drawn edge that is fitted."""
+_MOST = 0.5
+"""Part of the blur up to which a place is mended; an edge that mixing moves further is hardly one."""
+_UNSURE = 0.3
+"""How much of the shift is unsure: cameras bend light as the standard says only about, and what of the blur
+is the light's is not known well."""
+
+
+def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool) -> Seen:
+    """Move places that were found in colour to where the edge is in the light.
+
+    Parameters
+    ----------
+    seen : the surface as read in colour, water towards larger positions
+    strip : the gauge line through time, with its colours
+    falls_forward : whether the water lies towards the end of the line
+
+    Returns
+    -------
+    The same where too few frames hold
+    """
+    rows = np.flatnonzero(seen.holds)
+    if strip.colour is None or len(rows) < _FEWEST:
+        return seen
+    middles, shifts = [], []
+    for stretch in np.array_split(rows, min(_STRETCHES, len(rows) // _FEWEST)):
+        sides = _both_sides(strip, strip.colour, seen.place, stretch, falls_forward=falls_forward)
+        if sides is not None:
+            middles.append(float(np.mean(stretch)))
+            shifts.append(mixing_shift(*sides, seen.blur_px))
+    if not middles:
+        return seen
+    shift = np.interp(np.arange(len(seen.place)), middles, shifts)
+    unsure = _UNSURE * float(np.sqrt(np.mean(shift[rows] ** 2)))
+    return replace(seen, place=seen.place - shift, shared_u=float(np.hypot(seen.shared_u, unsure)))
+
+
+def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float) -> float:
+    """How far beyond its place an edge between two colours is found, px.
+
+    Parameters
+    ----------
+    air, water : (3,) brightness, 0 to 1, and blue and red difference, −0.5 to 0.5, of either side
+    blur_px : standard deviation of the blur with which the edge is fitted in colour
+    """
+    from scipy.special import ndtr
+
+    light_blur = np.sqrt(max(blur_px**2 - _WIDE_PIXELS, 0.25 * blur_px**2))
+    x = np.arange(-_REACH_PX, _REACH_PX + _STEP_PX, _STEP_PX)
+    share = ndtr(x / light_blur)
+    above, below = (linear(_RED_GREEN_BLUE @ side) for side in (air, water))
+    mixed = np.linalg.solve(_RED_GREEN_BLUE, coded(above[:, None] + (below - above)[:, None] * share))
+    kept = (water - air)[1:] @ mixed[1:]
+    if kept[-1] <= kept[0]:
+        return 0.0
+    kept = 255.0 * (kept - kept[0]) / (kept[-1] - kept[0])
+    fit = fit_edges(
+        kept[None].astype(np.float32), np.array([_REACH_PX / _STEP_PX]), float(light_blur) / _STEP_PX
+    )
+    shift = float(fit.place[0]) * _STEP_PX - _REACH_PX
+    return float(np.clip(shift, -_MOST * blur_px, _MOST * blur_px))
+
+
+def _both_sides(
+    strip: Strip,
+    colour: NDArray[np.uint16],
+    place: FloatArray,
+    rows: NDArray[np.intp],
+    *,
+    falls_forward: bool,
+) -> tuple[FloatArray, FloatArray] | None:
+    """Brightness and both differences, (3,) each, of air and of water beside the edge; None: not seen."""
+    length = strip.levels.shape[1]
+    beyond = np.arange(_NEAR, _FAR + 1)
+    sides = []
+    for away in (-beyond, beyond):
+        index = np.rint(place[rows])[:, None].astype(np.intp) + away
+        there = ((index >= 0) & (index < length)).all(axis=1)
+        if there.sum() < min(_FEWEST, len(rows)):
+            return None
+        at, index = rows[there, None], index[there]
+        if not falls_forward:
+            index = length - 1 - index
+        kept = (strip.levels[at, index], colour[at, 0, index], colour[at, 1, index])
+        sides.append(_scaled(np.array([median(each.astype(np.float64)) for each in kept]), strip))
+    return sides[0], sides[1]
+
+
+def _scaled(kept: FloatArray, strip: Strip) -> FloatArray:
+    """Brightness and differences of codes."""
+    unit = 2.0 ** (strip.bit_depth - 8)
+    bright, blue, red = kept / np.array([unit, COLOUR_STEPS * unit, COLOUR_STEPS * unit])
+    if strip.full_range:
+        return np.array([bright / 255.0, (blue - 128.0) / 255.0, (red - 128.0) / 255.0])
+    return np.array([(bright - 16.0) / 219.0, (blue - 128.0) / 224.0, (red - 128.0) / 224.0])
+
+
+def linear(signal: FloatArray) -> FloatArray:
+    """Light of a signal, 0 to 1 (Rec. ITU-R BT.709-6, item 1.2, inverted)."""
+    signal = np.clip(signal, 0.0, 1.2)
+    light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
+    return np.asarray(light, dtype=np.float64)
+
+
+def coded(light: FloatArray) -> FloatArray:
+    """Signal of light, 0 to 1 (Rec. ITU-R BT.709-6, item 1.2)."""
+    light = np.clip(light, 0.0, None)
+    signal = np.where(light < 0.018, 4.5 * light, 1.099 * light**0.45 - 0.099)
+    return np.asarray(signal, dtype=np.float64)
