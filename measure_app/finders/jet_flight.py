@@ -15,6 +15,9 @@ _FEWEST_TO_LAG = 20
 """Frames from which the jet's time of flight may be fitted."""
 _SURE = 3.0
 """A time of flight that is fitted counts as far as it stands above so many of its uncertainties."""
+_OPEN = 0.7
+"""What part counts of what a lean leaves open: what swellings and drops make of it is told by bend and twist,
+and the greater of the two is taken, which is mostly more. Set by rendered scenes."""
 _LEAST_SCATTER_PX = 0.3
 """A line that lies aside by less than twice that has its full weight."""
 
@@ -131,7 +134,7 @@ def _leaning(
     mean = (w * early).sum(axis=1) / np.maximum(w.sum(axis=1), 1e-9)
     square = steadied_variance(np.where(usable, lean, np.nan))
     reach = np.where(usable, slope * mean, 0.0)
-    return share * lean * reach, np.sqrt(share * (1.0 - share) * square) * reach
+    return share * lean * reach, np.sqrt(_OPEN * share * (1.0 - share) * square) * reach
 
 
 def _across_removed(values: FloatArray, weights: FloatArray) -> FloatArray:

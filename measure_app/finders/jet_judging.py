@@ -20,7 +20,7 @@ from measure_app.finders.path import (
 )
 from measure_app.finders.track import Why, reasons_of
 
-_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.075, 0.157, 0.8, 0.13, 0.015
+_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.085, 0.157, 0.9, 0.105, 0.014
 """Own error of a frame, in shares of variances. What makes its lines disagree shifts them together too, by a
 part of the disagreement: glints and swellings by no more than a part of the jet's width, for they stay within
 the water, and the rest by no more than the landing jumps from frame to frame. A jet in drops displaces each

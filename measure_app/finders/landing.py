@@ -35,16 +35,16 @@ from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
-_CENTRE_SHARE, _UNANCHORED_SHARE = 0.007, 0.022
+_CENTRE_SHARE, _UNANCHORED_SHARE = 0.0065, 0.022
 """How far the middle between the jet's flanks may lie from the middle of the water, in widths of the jet:
 light refracts unevenly in its two sides. And the same of the middle of what glitters, where no flanks are
 seen."""
-_ALIKE = 1.5
+_ALIKE = 1.4
 """Neighbouring lines see the same drops and the same background: they err alike, and their scatter about
 their common line tells less of where it leads than that of as many lines that err each by itself."""
 _LEVELS_DIFFER = 0.3
 """What part counts of how far the feet of the jet's flanks lead elsewhere than their tops."""
-_SHARED_FLOOR_PX = 0.05
+_SHARED_FLOOR_PX = 0.047
 """Least shared uncertainty: the lines are sampled once a pixel and followed down a fitted line."""
 _LEFT_BEHIND = 0.12
 """How far, in steps from frame to frame, a landing may be seen elsewhere than it is where coding leaves out
