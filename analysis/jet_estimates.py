@@ -85,14 +85,14 @@ def cv_against_head(told: Told) -> Estimate | None:
 
     shared = {name: slope(cvs, heads) - value for name, cvs, heads in told.moved}
     moves = operator[0] * rest / (2.0 * value) * math.sqrt(n / (n - 2)) / told.smoothing
-    moves *= _alike(worth * rest / h)
+    moves *= alike(worth * rest / h)
     by_angle = slope(told.turned, told.heads) - value
     return _with_angle(
         Estimate(value, moves[None, :], MappingProxyType(shared), float(n - 2), _UNREST), by_angle
     )
 
 
-def _alike(rest: FloatArray) -> float:
+def alike(rest: FloatArray) -> float:
     """By how much neighbours that wander together, as in a gust, widen what is fitted to them all.
 
     By their correlation from one to the next, as of a first-order process.

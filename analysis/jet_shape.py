@@ -20,6 +20,7 @@ from analysis.jet_estimates import (
     LEAST_STRETCHES,
     MEDIAN_WIDENS,
     Told,
+    alike,
     cv_against_head,
     mean_cv,
     mean_of_stretches,
@@ -31,6 +32,7 @@ from analysis.words import marked, said
 ANGLE, CURVATURE = "jet_launch_angle_deg", "jet_curvature_cv"
 """Names of the two findings."""
 CENTRE = marked("traced jet: which place of it is its centre")
+LINES = marked("traced jet: lines that err alike all through the run")
 MOST_U_DEG = 1.5
 """Standard uncertainty of the angle beyond which a trace is not used: a hole drilled with care is within that
 anyway (common practice, no source)."""
@@ -121,8 +123,9 @@ def jet_shape_of(
     line, and h₀ is left open. Else Cv is the mean over the stretches, and what surface tension would take
     from an intact jet as wide as the one traced counts as its uncertainty.
     Own uncertainty from how far the stretches scatter (gusts included), shared uncertainty by moving all
-    places and heads with each source. The centre of the jet counts as a source that shifts the whole path
-    squarely to itself by a fifth of its half width.
+    places and heads with each source. Where poor light or what is behind the jet draws a line along, it does
+    so in all stretches; by how much, the lines tell by lying beside the parabola. The centre of the jet
+    counts as a source that shifts the whole path squarely to itself by a fifth of its half width.
     """
     nothing = np.zeros(0)
     if traced is None:
@@ -139,7 +142,11 @@ def jet_shape_of(
         )
         return JetShape(shape.launch_s, np.degrees(angles), cvs, None, None, words, words)
     shared_angle: dict[str, float] = {}
-    moved = [(name, head, *shape.fitted(x, y, head)) for name, x, y, head in shape.moved()]
+    sources = shape.moved()
+    by_lines = shape.drawn_along(angles)
+    if by_lines is not None:
+        sources.append((LINES, by_lines, shape.y, None))
+    moved = [(name, head, *shape.fitted(x, y, head)) for name, x, y, head in sources]
     for name, _, moved_angles, _ in moved:
         shared_angle[name] = math.degrees(float(np.nanmean(moved_angles[good] - angles[good])))
     angle = mean_of_stretches(np.degrees(angles[good]), shared_angle, shape.smoothing)
@@ -279,6 +286,28 @@ class _Path:
 
         Cv with the angle of the run `tilt` further, rad.
         """
+        a, c, w, tangent, bend = self._parabolas(x, y)
+        b = a**2
+        bend = np.where(bend > 0.0, bend, np.nan)
+        angles = np.where(np.isfinite(bend), np.arctan(tangent), np.nan)
+        h = self.heads(head)
+        common = float(np.nanmedian(angles)) if np.isfinite(angles).any() else 0.0
+        common += tilt
+        # The angle is that of the run: a stretch alone tells angle and curvature only together.
+        held = ((w * b * c).sum(1) + math.tan(common) * (w * a * b).sum(1)) / np.where(
+            np.isfinite(tangent), (w * b * b).sum(1), np.nan
+        )
+        with np.errstate(invalid="ignore", divide="ignore"):
+            cv = np.sqrt((1.0 + math.tan(common) ** 2) / (4.0 * held * h))
+        return angles, np.where(np.isfinite(cv), cv, np.nan)
+
+    def _parabolas(
+        self, x: FloatArray, y: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Places along the water's way, across and down (m, l), and their weights, 0 where not known.
+
+        Then tangent and bend of the parabola through each stretch, (m,); NaN of too few places.
+        """
         xs, ys = self._along(x), self._along(y)
         ok = np.isfinite(xs) & np.isfinite(ys) & (ys > 0.0)
         w = np.where(ok, 1.0, 0.0)
@@ -294,18 +323,35 @@ class _Path:
             # Errors lie along the lines: they count in y as much as the path falls there.
             fall = np.abs(2.0 * bend[:, None] * a - tangent[:, None])
             w = np.where(ok, 1.0 / (np.nan_to_num(fall, nan=1.0) ** 2 + 0.05), 0.0)
-        bend = np.where(bend > 0.0, bend, np.nan)
-        angles = np.where(np.isfinite(bend), np.arctan(tangent), np.nan)
-        h = self.heads(head)
-        common = float(np.nanmedian(angles)) if np.isfinite(angles).any() else 0.0
-        common += tilt
-        # The angle is that of the run: a stretch alone tells angle and curvature only together.
-        held = ((w * b * c).sum(1) + math.tan(common) * (w * a * b).sum(1)) / np.where(
-            enough, (w * b * b).sum(1), np.nan
-        )
-        with np.errstate(invalid="ignore", divide="ignore"):
-            cv = np.sqrt((1.0 + math.tan(common) ** 2) / (4.0 * held * h))
-        return angles, np.where(np.isfinite(cv), cv, np.nan)
+        return a, c, w, tangent, bend
+
+    def drawn_along(self, angles: FloatArray) -> FloatArray | None:
+        """Places across (m, l), each line moved by what it may err by in all stretches, or None.
+
+        How far the lines lie beside the mean parabola tells the size, one for all lines. They are moved as is
+        likeliest where the angle, of stretches (m,), is one standard uncertainty off for them.
+        """
+        a, c, w, tangent, bend = self._parabolas(self.x, self.y)
+        w = np.where(np.isfinite(tangent)[:, None], w, 0.0)
+        total = w.sum(axis=0)
+        lines = np.flatnonzero(total > 0.0)
+        if len(lines) < _LEAST_PLACES:
+            return None
+        rest = np.where(w > 0.0, c - bend[:, None] * a**2 + tangent[:, None] * a, 0.0)
+        # What a mark of the orifice that is off leaves is a source of its own.
+        beside, across, bent = ((w * each).sum(axis=0)[lines] / total[lines] for each in (rest, a, a**2))
+        root = np.sqrt(total[lines] / (w > 0.0).sum(axis=0)[lines])
+        design = np.stack([np.ones(len(lines)), across, bent], axis=1) * root[:, None]
+        off = root * beside - design @ np.linalg.lstsq(design, root * beside, rcond=None)[0]
+        # Neighbours see the same behind the jet.
+        size = math.sqrt(float(off @ off) / (len(lines) - 3)) * alike(off)
+        turns = np.zeros(self.x.shape[1])
+        for line in lines:
+            x = self.x.copy()
+            x[:, line] += size
+            turns[line] = float(np.nanmean(self.fitted(x, self.y, None)[0] - angles))
+        together = math.sqrt(float(turns @ turns))
+        return self.x + size * turns / together if together > 0.0 else None
 
     def moved(self) -> list[tuple[str, FloatArray, FloatArray, FloatArray | None]]:
         """Places and heads with each shared source one standard uncertainty further."""

@@ -19,6 +19,10 @@ _BY_ASPECT = (
         marked("light the jet from the side before a dark ground, film it nearer"),
     ),
     (
+        "lines that err alike",
+        marked("light the jet from the side before a dark ground, film it nearer"),
+    ),
+    (
         "head lost to surface tension",
         marked("film until the head has fallen by half: how the curve goes with the head is free of it"),
     ),

@@ -20,6 +20,7 @@ from analysis import (
     with_traced_angle,
 )
 from analysis.jet_estimates import LOST
+from analysis.jet_shape import LINES
 
 DROP, CV, G = 0.4, 0.97, 9.80665
 SOURCES = ("orifice, up and down", "upright rule: scale as read")
@@ -123,6 +124,24 @@ def test_own_uncertainty_is_the_scatter() -> None:
         angles.append((angle.value, angle.u_own))
     values, u = np.array(angles).T
     assert np.std(values) == pytest.approx(np.mean(u), rel=0.35)
+
+
+def test_lines_that_err_alike_in_all_stretches_are_told_by_how_they_lie_beside_the_parabola() -> None:
+    """Something behind the jet draws each line along, all through: stretches agree on an angle that is off."""
+    rng, told = np.random.default_rng(1), []
+    jet, series = traced(0.5, noise=0.0002)
+    for _ in range(60):
+        drawn = np.tile(rng.normal(0.0, 0.002, 8), 20)
+        moved = replace(jet, across=replace(jet.across, values=jet.across.values + drawn))
+        angle = jet_shape_of(moved, series, accepted_gravity(Conditions())).angle
+        assert angle is not None
+        told.append((angle.value, angle.shared[LINES], angle.u_own))
+    values, u, u_own = np.array(told).T
+    assert np.std(values) > 3.0 * np.mean(u_own)
+    assert np.std(values) == pytest.approx(np.sqrt(np.mean(u**2)), rel=0.35)
+    sound = jet_shape_of(jet, series, accepted_gravity(Conditions())).angle
+    assert sound is not None
+    assert abs(sound.shared[LINES]) < 0.1 * np.mean(u)
 
 
 def test_held_back_head_leaves_the_cv_of_the_run_as_it_is() -> None:
