@@ -20,8 +20,20 @@ from measure_app.finders.medians import median
 from measure_app.finders.planes import Seen
 from measure_app.strips import COLOUR_STEPS, Strip
 
-_RED_GREEN_BLUE = np.array([[1.0, 0.0, 1.5748], [1.0, -0.18733, -0.46813], [1.0, 1.85563, 0.0]])
-"""Red, green and blue of brightness and blue and red difference (Rec. ITU-R BT.709-6, items 3.2 and 3.3)."""
+_BRIGHTNESS = np.array([0.2126, 0.7152, 0.0722])
+_BLUE, _RED = 1.8556, 1.5748
+"""Brightness of red, green and blue, and what blue and red less brightness are divided by to be kept
+(Rec. ITU-R BT.709-6, items 3.2 and 3.3)."""
+_RED_GREEN_BLUE = np.linalg.inv(
+    np.stack(
+        [
+            _BRIGHTNESS,
+            (np.array([0.0, 0.0, 1.0]) - _BRIGHTNESS) / _BLUE,
+            (np.array([1.0, 0.0, 0.0]) - _BRIGHTNESS) / _RED,
+        ]
+    )
+)
+"""Red, green and blue of brightness and both differences."""
 _NEAR, _FAR = 6, 12
 """Between how many px beyond the edge either side is looked at."""
 _STRETCHES, _FEWEST = 10, 6
@@ -34,63 +46,76 @@ _STEP_PX, _REACH_PX = 0.5, 24
 _MOST = 0.5
 """Part of the blur up to which a place is mended; an edge that mixing moves further is hardly one."""
 _UNSURE = 0.3
-"""How much of the shift is unsure: cameras bend light as the standard says only about, and what of the blur
-is the light's is not known well."""
+"""How much of the shift is unsure. In colour: cameras bend light only about as the standard says, and what of
+the blur is the light's is not known well. In light: what stays of it, by measurement, when the edge was
+fitted with what is known of either side."""
 
 
-def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool) -> Seen:
-    """Move places that were found in colour to where the edge is in the light.
+def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool, of_colour: bool) -> Seen:
+    """Move places that were found in colour to where the edge is in the light; tell how unsure light is.
 
     Parameters
     ----------
-    seen : the surface as read in colour, water towards larger positions
+    seen : the surface as read, water towards larger positions
     strip : the gauge line through time, with its colours
     falls_forward : whether the water lies towards the end of the line
+    of_colour : whether it was read in colour, rather than in light
 
     Returns
     -------
-    The same where too few frames hold
+    The same where too few frames hold, and of the thin line of clear water
     """
     rows = np.flatnonzero(seen.holds)
-    if strip.colour is None or len(rows) < _FEWEST:
+    if strip.colour is None or len(rows) < _FEWEST or seen.line:
         return seen
-    middles, shifts = [], []
+    middles, sides = [], []
     for stretch in np.array_split(rows, min(_STRETCHES, len(rows) // _FEWEST)):
-        sides = _both_sides(strip, strip.colour, seen.place, stretch, falls_forward=falls_forward)
-        if sides is not None:
+        both = _both_sides(strip, strip.colour, seen.place, stretch, falls_forward=falls_forward)
+        if both is not None:
             middles.append(float(np.mean(stretch)))
-            shifts.append(mixing_shift(*sides, seen.blur_px))
+            sides.append(both)
     if not middles:
         return seen
+    air, water = (np.array(each) for each in zip(*sides, strict=True))
+    shifts = mixing_shift(air, water, seen.blur_px, of_colour=of_colour)
     shift = np.interp(np.arange(len(seen.place)), middles, shifts)
     unsure = _UNSURE * float(np.sqrt(np.mean(shift[rows] ** 2)))
-    return replace(seen, place=seen.place - shift, shared_u=float(np.hypot(seen.shared_u, unsure)))
+    place = seen.place - shift if of_colour else seen.place
+    return replace(seen, place=place, shared_u=float(np.hypot(seen.shared_u, unsure)))
 
 
-def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float) -> float:
-    """How far beyond its place an edge between two colours is found, px.
+def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float, *, of_colour: bool) -> FloatArray:
+    """How far beyond its place an edge between two colours is found, (k,) px.
 
     Parameters
     ----------
-    air, water : (3,) brightness, 0 to 1, and blue and red difference, −0.5 to 0.5, of either side
-    blur_px : standard deviation of the blur with which the edge is fitted in colour
+    air, water : (k, 3) brightness, 0 to 1, and blue and red difference, −0.5 to 0.5, of either side
+    blur_px : standard deviation of the blur with which the edge is fitted
+    of_colour : whether it is found in colour, or else in light
     """
     from scipy.special import ndtr
 
-    light_blur = np.sqrt(max(blur_px**2 - _WIDE_PIXELS, 0.25 * blur_px**2))
+    light_blur = blur_px
+    if of_colour:
+        light_blur = float(np.sqrt(max(blur_px**2 - _WIDE_PIXELS, 0.25 * blur_px**2)))
     x = np.arange(-_REACH_PX, _REACH_PX + _STEP_PX, _STEP_PX)
     share = ndtr(x / light_blur)
-    above, below = (linear(_RED_GREEN_BLUE @ side) for side in (air, water))
-    mixed = np.linalg.solve(_RED_GREEN_BLUE, coded(above[:, None] + (below - above)[:, None] * share))
-    kept = (water - air)[1:] @ mixed[1:]
-    if kept[-1] <= kept[0]:
-        return 0.0
-    kept = 255.0 * (kept - kept[0]) / (kept[-1] - kept[0])
-    fit = fit_edges(
-        kept[None].astype(np.float32), np.array([_REACH_PX / _STEP_PX]), float(light_blur) / _STEP_PX
-    )
-    shift = float(fit.place[0]) * _STEP_PX - _REACH_PX
-    return float(np.clip(shift, -_MOST * blur_px, _MOST * blur_px))
+    above, below = (linear(side @ _RED_GREEN_BLUE.T) for side in (air, water))
+    mixed = coded(above[..., None] + (below - above)[..., None] * share)
+    bright = np.tensordot(_BRIGHTNESS, mixed, axes=(0, 1))
+    if of_colour:
+        blue, red = (mixed[:, 2] - bright) / _BLUE, (mixed[:, 0] - bright) / _RED
+        change = (water - air)[:, 1:]
+        kept = change[:, :1] * blue + change[:, 1:] * red
+    else:
+        kept = linear(bright)
+    whole = kept[:, -1] - kept[:, 0]
+    alike = np.abs(whole) < 1e-9
+    kept = 255.0 * (kept - kept[:, :1]) / np.where(alike, 1.0, whole)[:, None]
+    start = np.full(len(kept), _REACH_PX / _STEP_PX)
+    fit = fit_edges(kept.astype(np.float32), start, light_blur / _STEP_PX)
+    shift = np.clip(fit.place * _STEP_PX - _REACH_PX, -_MOST * blur_px, _MOST * blur_px)
+    return np.asarray(np.where(alike, 0.0, shift), dtype=np.float64)
 
 
 def _both_sides(

@@ -24,9 +24,9 @@ _SURER = 1.1
 """By what factor colour must be surer to be read where light shows the edge as well."""
 _FEW = 0.3
 """Share of the frames from which a comparison holds."""
-_SHARED_PX = 0.5 / np.sqrt(12.0)
+_SHARED_PX = 0.3 / np.sqrt(12.0)
 """Standard uncertainty that all frames read in colour share, px: colour is kept in pixels two wide, and films
-differ by up to half a pixel in where in them it was taken, any place as likely."""
+differ by some tenths of a pixel in where in them it was taken, any place as likely."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -94,8 +94,9 @@ def find_surface(
         got = _read(light, course, damaged, marks, clock)
     else:
         tinted = _read(colour, course, damaged, marks, clock, of_colour=True)
-        tinted = unmixed(tinted, strip, falls_forward=falls_forward)
+        tinted = unmixed(tinted, strip, falls_forward=falls_forward, of_colour=True)
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
+        bright = unmixed(bright, strip, falls_forward=falls_forward, of_colour=False)
         got = joined(bright, tinted, clock, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]

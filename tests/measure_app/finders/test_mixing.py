@@ -52,8 +52,8 @@ def test_colour_is_read_where_the_edge_is_in_the_light() -> None:
     grey, unit = np.array([0.2126, 0.7152, 0.0722]), np.array([1.8556, 1.5748])
     signals = [1.099 * each**0.45 - 0.099 for each in (air, water)]
     sides = [np.array([s @ grey, *((s[[2, 0]] - s @ grey) / unit)]) for s in signals]
-    shift = mixing_shift(*sides, float(blur))
-    assert abs(shift) > 0.2
+    shift = mixing_shift(sides[0][None], sides[1][None], float(blur), of_colour=True)
+    assert abs(shift[0]) > 0.2
     assert abs(error) < 0.08  # without the correction it would lie off by the shift
 
 
@@ -68,9 +68,20 @@ def kept(light: FloatArray) -> FloatArray:
 
 @given(side, side, st.floats(1.2, 2.5))
 def test_no_edge_is_moved_by_more_than_half_its_blur(air: FloatArray, water: FloatArray, blur: float) -> None:
-    assert abs(mixing_shift(kept(air), kept(water), blur)) <= 0.5 * blur
+    for of_colour in (True, False):
+        shift = mixing_shift(kept(air)[None], kept(water)[None], blur, of_colour=of_colour)
+        assert abs(shift[0]) <= 0.5 * blur
 
 
 @given(side, st.floats(1.2, 2.5))
 def test_colours_that_hardly_differ_mix_evenly(light: FloatArray, blur: float) -> None:
-    assert abs(mixing_shift(kept(light), kept(light * np.array([1.02, 1.0, 0.99])), blur)) < 0.02
+    other = light * np.array([1.02, 1.0, 0.99])
+    assert abs(mixing_shift(kept(light)[None], kept(other)[None], blur, of_colour=True)[0]) < 0.02
+
+
+@given(st.floats(0.05, 0.9), st.floats(0.05, 0.9), st.floats(0.6, 2.0))
+def test_light_of_one_hue_mixes_evenly(air: float, water: float, blur: float) -> None:
+    """What the film keeps of grey is bent back exactly, so that light is found where it is."""
+    if abs(air - water) > 0.02:
+        sides = [kept(np.full(3, each))[None] for each in (air, water)]
+        assert abs(mixing_shift(sides[0], sides[1], blur, of_colour=False)[0]) < 0.02
