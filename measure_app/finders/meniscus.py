@@ -88,7 +88,7 @@ class Line:
         The curved foot fades into the water over a part of the thickness, which the eye and the fit see
         alike.
         """
-        return 0.03 + 0.05 * self.blur_px + 0.075 * self.thick_px
+        return 0.025 + 0.04 * self.blur_px + 0.06 * self.thick_px
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,10 +241,16 @@ def find_lines(
     few = table[levels[sample]]
     trials = [Line(b, t) for b in (0.7, 1.2) for t in (1.9, 2.8, 4.2)]
     line = min(trials, key=lambda trial: _loss(few, (course[sample], course[sample] + trial.thick_px), trial))
-    lower = fit_lines(levels, table, course, line, half, clock, shape_known=False).place
+    lower = fit_lines(levels, table, course, line, half, clock).place
     smooth, _ = smooth_in_time(lower, np.ones(len(lower)), half, clock)
-    line = _shape(few, np.where(np.isfinite(smooth), smooth, lower)[sample])
-    return fit_lines(levels, table, course, line, half, clock, shape_known=True), line
+    lower = np.where(np.isfinite(smooth), smooth, lower)
+    line = _shape(few, lower[sample])
+    return fit_lines(levels, table, course, line, half, clock, lower=lower), line
+
+
+def left_over(fit: EdgeFit) -> float:
+    """What lines leave of the profiles, over how much the lines stand out: 0.005 to 0.03 of lines alone."""
+    return median(fit.misfit) / max(median(np.abs(fit.contrast)), 1e-6)
 
 
 def _shape(light: LightArray, lower: FloatArray) -> Line:
@@ -323,7 +329,7 @@ def fit_lines(
     half: int,
     clock: FloatArray,
     *,
-    shape_known: bool,
+    lower: FloatArray | None = None,
 ) -> EdgeFit:
     """Fit the lower edge in every frame; the upper one, which looks alike, is left as the neighbours tell.
 
@@ -331,11 +337,16 @@ def fit_lines(
     ----------
     levels, table, course, clock : as in `find_lines`
     half : half width, in frames, of the window in which the neighbours are asked
-    shape_known : whether the line's shape is that of this run, not a first guess
+    lower : (n,) px, where the lower edge is, roughly; with it the line's shape is taken to be that of this
+        run, not a first guess
     """
     tried = [_fitted(levels, table, course + shift * line.thick_px, line, 4) for shift in _TRIED]
     # As long as its shape is not known, fits to single frames fail too often for their path to help.
-    first = _continuous(tried, course) if shape_known else better(*tried)
+    if lower is None:
+        first = better(*tried)
+    else:
+        # A shape somewhat too thin does not reach from one edge to the other.
+        first = _continuous([*tried, _fitted(levels, table, lower, line, 4)], course)
     weights = first.information / np.maximum(first.misfit, 0.1) ** 2
     smooth, _ = smooth_in_time(first.place, np.minimum(weights, 50.0 * median(weights)), half, clock)
     start = np.where(np.isfinite(smooth), smooth, first.place)

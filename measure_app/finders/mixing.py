@@ -1,10 +1,10 @@
 """What a film's coding makes of an edge between two colours.
 
 A camera's blur mixes light. A film keeps the mixture's red, green and blue each bent by the transfer
-characteristic, and of these two differences against brightness. Of two colours mixed half and half these do
-not lie half way between those of either side, and an edge that is fitted as if they did is found some tenths
-of a pixel beside its place, all through the film alike. Both sides are seen in the film, so what lies between
-them can be told.
+characteristic, and of these brightness and two differences, which coding blurs once more. Of two colours
+mixed half and half these do not lie half way between those of either side, and an edge that is fitted as if
+they did is found beside its place, all through the film alike: by some tenths of a pixel in colour, by some
+hundredths in light. Both sides are seen in the film, so what lies between them can be told.
 """
 
 from __future__ import annotations
@@ -41,18 +41,21 @@ _STRETCHES, _FEWEST = 10, 6
 _WIDE_PIXELS = 1.6
 """Square px that what makes colour's pixels, two wide, and what is read between them add to the blur of the
 light: by measurement on films of all kinds; 4/12 and 4/6 of bare means and straight lines between them."""
+_CODING = 0.3
+"""Square px by which coding blurs brightness, by measurement on films of all kinds."""
 _STEP_PX, _REACH_PX = 0.5, 24
 """Spacing and reach of the drawn edge that is fitted."""
 _MOST = 0.5
 """Part of the blur up to which a place is mended; an edge that mixing moves further is hardly one."""
-_UNSURE = 0.3
-"""How much of the shift is unsure. In colour: cameras bend light only about as the standard says, and what of
-the blur is the light's is not known well. In light: what stays of it, by measurement, when the edge was
-fitted with what is known of either side."""
+_OF_LIGHT = 0.7
+"""How much of what is told of light it is moved by: known sides (`known_sides.py`) take up a part."""
+_UNSURE = 0.2
+"""How much of the shift is unsure: cameras bend light only about as the standard says, and how much of the
+blur comes before that is not known well."""
 
 
 def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool, of_colour: bool) -> Seen:
-    """Move places that were found in colour to where the edge is in the light; tell how unsure light is.
+    """Move places to where the edge is in the light that came to the camera.
 
     Parameters
     ----------
@@ -80,8 +83,8 @@ def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool, of_colour: bool) -
     shifts = mixing_shift(air, water, seen.blur_px, of_colour=of_colour)
     shift = np.interp(np.arange(len(seen.place)), middles, shifts)
     unsure = _UNSURE * float(np.sqrt(np.mean(shift[rows] ** 2)))
-    place = seen.place - shift if of_colour else seen.place
-    return replace(seen, place=place, shared_u=float(np.hypot(seen.shared_u, unsure)))
+    moved = shift if of_colour else _OF_LIGHT * shift
+    return replace(seen, place=seen.place - moved, shared_u=float(np.hypot(seen.shared_u, unsure)))
 
 
 def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float, *, of_colour: bool) -> FloatArray:
@@ -95,9 +98,8 @@ def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float, *, of_colou
     """
     from scipy.special import ndtr
 
-    light_blur = blur_px
-    if of_colour:
-        light_blur = float(np.sqrt(max(blur_px**2 - _WIDE_PIXELS, 0.25 * blur_px**2)))
+    later = _WIDE_PIXELS if of_colour else _CODING
+    light_blur = float(np.sqrt(max(blur_px**2 - later, 0.25 * blur_px**2)))
     x = np.arange(-_REACH_PX, _REACH_PX + _STEP_PX, _STEP_PX)
     share = ndtr(x / light_blur)
     above, below = (linear(side @ _RED_GREEN_BLUE.T) for side in (air, water))
@@ -108,14 +110,22 @@ def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float, *, of_colou
         change = (water - air)[:, 1:]
         kept = change[:, :1] * blue + change[:, 1:] * red
     else:
-        kept = linear(bright)
+        kept = linear(_softened(bright))
     whole = kept[:, -1] - kept[:, 0]
     alike = np.abs(whole) < 1e-9
     kept = 255.0 * (kept - kept[:, :1]) / np.where(alike, 1.0, whole)[:, None]
     start = np.full(len(kept), _REACH_PX / _STEP_PX)
-    fit = fit_edges(kept.astype(np.float32), start, light_blur / _STEP_PX)
+    fit = fit_edges(kept.astype(np.float32), start, (light_blur if of_colour else blur_px) / _STEP_PX)
     shift = np.clip(fit.place * _STEP_PX - _REACH_PX, -_MOST * blur_px, _MOST * blur_px)
     return np.asarray(np.where(alike, 0.0, shift), dtype=np.float64)
+
+
+def _softened(bright: FloatArray) -> FloatArray:
+    """Brightness (k, m) blurred as coding does, after light was bent."""
+    reach = np.arange(-6, 7) * _STEP_PX
+    kernel = np.exp(-0.5 * reach**2 / _CODING)
+    padded = np.pad(bright, ((0, 0), (6, 6)), mode="edge")
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 13, axis=1) @ (kernel / kernel.sum()))
 
 
 def _both_sides(

@@ -74,7 +74,9 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
         if -_APART_PX <= offset <= _LATER_PX:
             size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
-            astray = tinted & bright & (np.abs(apart - offset) > bound)
+            astray = both & (np.abs(apart - offset) > bound)
+            beside = np.where(both, np.abs(apart - offset), 0.0)
+            light, colour = _as_unsure(light, colour, beside), _as_unsure(colour, light, beside)
             if bright.sum() >= _MOSTLY * tinted.sum() and _unsure(light) <= _SURER * _unsure(colour):
                 why = tuple(
                     Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
@@ -87,6 +89,15 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
         )
         return replace(colour, remarks=(words,))
     return light
+
+
+def _as_unsure(seen: Seen, other: Seen, beside_px: FloatArray) -> Seen:
+    """Make places as unsure as they lie beside what the other sight shows, by more than its own error.
+
+    Each frame counts for itself: something behind the water can draw one of the two along for a while.
+    """
+    by = np.maximum(beside_px - 2.0 * other.own_u, 0.0) / 2.0
+    return replace(seen, own_u=np.maximum(seen.own_u, by))
 
 
 def _unsure(seen: Seen) -> float:

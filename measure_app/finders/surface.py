@@ -22,6 +22,7 @@ from measure_app.finders.meniscus import (
     beside_itself,
     find_lines,
     hides_behind,
+    left_over,
     parted_from_half,
     untold,
 )
@@ -138,7 +139,7 @@ def _shows_dye(tinted: Seen) -> bool:
 _KEPT, _KEPT_OF_LINE = 0.38, 0.5
 """What makes neighbours scatter (coding, what shows behind) is not all new in every frame: how much of it, by
 measurement on films of all kinds, stays in the mean of a run."""
-_STAYS = 0.53
+_STAYS = 0.33
 """Light, of 255, or colour, by which one side of an edge differs all through from what is fitted (rounding,
 shade, what coding leaves): over the edge's slope, how far it moves the place; by measurement as well."""
 
@@ -181,7 +182,8 @@ def _read(
         held &= ~doubtful
         rows = spread_rows(len(held), _SEEN_THROUGH)
         some = EdgeFit(*(getattr(fit, name)[rows] for name in EdgeFit.__dataclass_fields__))
-        convention_u = float(np.hypot(convention_u, parted_from_half(sight.rows(rows), some, held[rows])))
+        parted = parted_from_half(sight.rows(rows), some, held[rows])
+        convention_u = float(np.sqrt(convention_u**2 + parted**2 + (_LEFT_OVER_PX * left_over(some)) ** 2))
     elif either is not None:
         convention_u = float(np.hypot(convention_u, 0.5 * either.thick_px))
     kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
@@ -433,7 +435,7 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
         clear = (is_line or is_either) and not hides_behind(sight.rows(several), course[several])
         if clear and is_line:
             lines, line = find_lines(sight.codes, sight.table, course, sample, half_window(n), clock)
-            if line.plausible:
+            if line.plausible and left_over(lines) < _NO_LINE:
                 return _Refined(lines, line.blur_px, line)
         either = band if clear and is_either else None
     blur_px = _rough_blur(light, start)
@@ -443,6 +445,9 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
     return _Refined(_fit_all(sight, course, blur_px), blur_px, None, either)
 
 
+_NO_LINE, _LEFT_OVER_PX = 0.08, 10.0
+"""What lines leave of the profiles, over their contrast, from which they are none; and how far such a part
+moves the place of another sensible reading, px, by measurement on films of all kinds."""
 _SEEN_THROUGH = 160
 """Frames that tell what air and water show of what is behind."""
 

@@ -160,3 +160,17 @@ def test_colour_taken_nobody_knows_where_is_less_sure_along_the_columns(tmp_path
     assert joined(dark, tint, even, 0.25).shared_u == pytest.approx(
         np.sqrt(joined(dark, tint, even).shared_u ** 2 + 0.25**2)
     )
+
+
+def test_where_light_and_colour_part_each_is_as_unsure_as_they_part() -> None:
+    n = 60
+    line = np.linspace(20.0, 120.0, n)
+    drawn = line.copy()
+    drawn[30:34] += 0.7
+    none: tuple[Why | None, ...] = (None,) * n
+    light = Seen(drawn, np.full(n, 0.05), 0.05, none, np.full(n, 40.0), 1.0)
+    colour = Seen(line, np.full(n, 0.1), 0.1, none, np.full(n, 20.0), 1.0)
+    both = joined(light, colour, clock_of(None, n))
+    assert both.holds.all()
+    assert both.own_u[30:34] == pytest.approx(np.full(4, 0.25))  # (0.7 - 2 x 0.1) / 2
+    assert both.own_u[:30] == pytest.approx(np.full(30, 0.05))

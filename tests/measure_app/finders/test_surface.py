@@ -10,8 +10,17 @@ from numpy.typing import NDArray
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
-from measure_app.finders.meniscus import Line, band_along, hides_behind, parted_from_half, untold
+from measure_app.finders.meniscus import (
+    Line,
+    band_along,
+    fit_lines,
+    hides_behind,
+    left_over,
+    parted_from_half,
+    untold,
+)
 from measure_app.finders.path import clock_of, cut_off, loose_ends, smooth_in_time, strayed
+from measure_app.finders.sight import light_of
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
@@ -483,3 +492,17 @@ def test_a_lower_edge_that_is_not_at_half_the_lines_height_is_told_by_how_far() 
         fit = EdgeFit(places + off, ones, ones, ones)
         assert parted_from_half(light, fit, held) == pytest.approx(abs(off), abs=0.12)
     assert parted_from_half(light, fit, ~held) == 0.0
+
+
+def test_a_line_whose_course_runs_on_its_upper_edge_is_read_at_its_lower_one() -> None:
+    """A shape found too thin does not reach from there; where the lower edge was seen before it does."""
+    rng = np.random.default_rng(33)
+    places = falling(120, 30.0, 170.0)
+    light = clear_light(places, 220, thick=2.6, blur=0.7, depth=-0.25, air=0.08, water=0.08)
+    sight = light_of(strip_of(light, 0.6, rng), falls_forward=True)
+    thin, clock = Line(0.9, 1.0), clock_of(None, 120)
+    alone = fit_lines(sight.codes, sight.table, places - 3.5, thin, 8, clock)
+    led = fit_lines(sight.codes, sight.table, places - 3.5, thin, 8, clock, lower=places - 0.5)
+    assert np.median(np.abs(alone.place - places)) > 2.0
+    assert np.median(np.abs(led.place - places)) < 1.0
+    assert left_over(led) < 0.5 * left_over(alone)
