@@ -18,6 +18,8 @@ _LATER_PX = 1.0
 """Nor do they where light lies further down than colour by more than this, half a pixel of colour. Colour
 fades in the dark and can seem to begin late; light does so only where it rises so slowly below a bright dye's
 edge that the middle of the rise is read."""
+_PLAIN_STEP = 64.0
+"""Step of light, of 255, that is no side effect of a dye: beside it colour's own error is allowed for."""
 _MOSTLY = 0.7
 """Light is read where it shows no less than this part of the frames in which colour shows the edge."""
 _SURER = 1.1
@@ -71,7 +73,8 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
     if both.sum() >= max(8, _FEW * n):
         apart = light.place - colour.place
         offset = median(apart[both])
-        if -_APART_PX <= offset <= _LATER_PX:
+        plain = median(np.abs(light.contrast[both])) > _PLAIN_STEP
+        if -_APART_PX <= offset <= _LATER_PX + plain * colour.shared_u:
             size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
             astray = both & (np.abs(apart - offset) > bound)
