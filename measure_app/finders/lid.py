@@ -27,15 +27,19 @@ _FIRST, _LAST = np.arange(-20.0, 20.5, 1.0), np.arange(2.0, 30.5, 1.0)
 """Widths at start and end of the run that are tried, px; below nought the camera is below the edge."""
 _GROWS_PX = 1.0
 """By how much a band widens at least."""
-_STRETCHES, _FEWEST = 10, 6
-"""Into how many stretches a run is cut, and frames that each has at least."""
+_WIDEST = 0.5
+"""px by which it widens for each px of fall, at most: a container half as wide as the camera is far away."""
+_STRETCHES, _LEAST, _FEWEST = 10, 4, 6
+"""Into how many stretches a run is cut, how many there must be, and frames that each has at least."""
+_FALLS_PX = 10.0
+"""How far the edge must fall, px."""
 _TOLD = 8.0
 """By what factor, as an exponent of e, the band explains the stretches better than a step alone. Films
 without it reach 7.9, by measurement; most with it lie above 9."""
 _SOFT_PX = 1.0
 """How much softer than the near edge the far one is, seen through the near wall."""
-_STEPS = 64.0
-"""Steps to a level in which cleaned levels are kept."""
+_STEPS, _BELOW_BLACK = 64.0, 64.0
+"""Steps to a level in which cleaned levels are kept, and levels below the lowest that there is room for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +68,11 @@ def lid_of(sight: Sight, fit: EdgeFit, blur_px: float) -> Lid | None:
     blur_px : standard deviation of the blur
     """
     profiles, places = _profiles(sight, fit)
-    if len(profiles) < 4 or np.ptp(places) < 10.0:
+    if len(profiles) < _LEAST or np.ptp(places) < _FALLS_PX:
         return None
     total = np.sum(profiles**2, axis=1)
-    told = np.einsum("fwmk,gm->fwgk", _design(blur_px, _SHARES, _WIDTHS), profiles)
-    return _straight(np.maximum(total - np.sum(told**2, axis=-1), 1e-7), places)
+    told = np.swapaxes(_design(blur_px, _SHARES, _WIDTHS), -1, -2) @ profiles.T
+    return _straight(np.maximum(total - np.sum(told**2, axis=-2), 1e-7), places)
 
 
 def without_lid(sight: Sight, place: FloatArray, lid: Lid, step: FloatArray, blur_px: float) -> Sight:
@@ -83,7 +87,7 @@ def without_lid(sight: Sight, place: FloatArray, lid: Lid, step: FloatArray, blu
     n, length = sight.codes.shape
     along, width = np.arange(length), lid.width(place)[:, None]
     codes = np.empty((n, length), dtype=np.uint16)
-    lowest = float(sight.table[sight.codes].min()) - 64.0
+    lowest = float(sight.table[int(sight.codes.min())]) - _BELOW_BLACK
     for first in range(0, n, 500):
         rows = slice(first, first + 500)
         x = along - place[rows, None]
@@ -101,12 +105,12 @@ def _profiles(sight: Sight, fit: EdgeFit) -> tuple[FloatArray, FloatArray]:
     step = median(fit.contrast)
     inside = (fit.place > _ABOVE + 1) & (fit.place < length - _BELOW - 2)
     rows = np.flatnonzero(inside & (fit.contrast * np.sign(step) > 0.4 * abs(step)))
-    if len(rows) < 4 * _FEWEST or step == 0.0:
+    if len(rows) < _LEAST * _FEWEST or step == 0.0:
         return np.zeros((0, 0)), np.zeros(0)
     reach = np.arange(-_ABOVE, _BELOW + 1)
     profiles, places = [], []
     for stretch in np.array_split(rows, min(_STRETCHES, len(rows) // _FEWEST)):
-        some = stretch[spread_rows(len(stretch), 40)]
+        some = stretch[spread_rows(len(stretch), 24)]
         x = fit.place[some]
         whole = np.floor(x).astype(np.intp)
         index = whole[:, None] + reach
@@ -146,8 +150,10 @@ def _straight(left: FloatArray, places: FloatArray) -> Lid | None:
     gain = np.log(left[:, :1] / left)
     along = (places - places[0]) / np.ptp(places)
     first, last = (each.ravel() for each in np.meshgrid(_FIRST, _LAST, indexing="ij"))
-    keep = last - first >= _GROWS_PX
+    keep = (last - first >= _GROWS_PX) & (last - first <= _WIDEST * np.ptp(places))
     first, last = first[keep], last[keep]
+    if not len(first):
+        return None
     widths = first[:, None] + (last - first)[:, None] * along
     near = np.searchsorted(_WIDTHS, widths - 0.25).clip(0, len(_WIDTHS) - 1)
     scores = gain[:, near, np.arange(len(places))].sum(axis=-1)
