@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from analysis.rows import law_limit_m
     from analysis.series import BoolArray, Column, Conditions, Corrections, FloatArray, IntArray, Series
     from analysis.slopes import LawLine, LineResult, line_result
+    from analysis.wander import LANDING_WANDER, SURFACE_WANDER, Wander, numbered, wandering
     from analysis.water import Water, capillary_loss_m, reynolds_number, water_at, weber_number
 
 __all__ = [
@@ -72,6 +73,7 @@ __all__ = [
     "IntArray",
     "JetShape",
     "JointFit",
+    "LANDING_WANDER",
     "LAWS",
     "Law",
     "LawLine",
@@ -89,6 +91,7 @@ __all__ = [
     "Remark",
     "RunValue",
     "STANDARD_GRAVITY",
+    "SURFACE_WANDER",
     "Series",
     "Shape",
     "Share",
@@ -98,6 +101,7 @@ __all__ = [
     "Suspect",
     "TracedJet",
     "Undetermined",
+    "Wander",
     "Water",
     "accepted_gravity",
     "against_accepted",
@@ -123,6 +127,7 @@ __all__ = [
     "line_with_errors_in_both",
     "marked",
     "normal_gravity",
+    "numbered",
     "numeral",
     "plain",
     "pooled",
@@ -132,6 +137,7 @@ __all__ = [
     "size_words",
     "speak_by",
     "straight_line",
+    "wandering",
     "water_at",
     "weber_number",
     "with_traced_angle",
@@ -227,6 +233,11 @@ _LATER = {
     "weber_number": "water",
     "with_traced_angle": "jet_shape",
     "with_uncertainty": "notation",
+    "LANDING_WANDER": "wander",
+    "SURFACE_WANDER": "wander",
+    "Wander": "wander",
+    "numbered": "wander",
+    "wandering": "wander",
 }
 
 

@@ -12,7 +12,16 @@ import numpy as np
 from analysis.drain_clock import DrainClock, drain_clock
 from analysis.estimate import Estimate
 from analysis.gravity import AcceptedGravity, accepted_gravity
-from analysis.law_fits import BothZeros, Hidden, ThrowsLaw, bent_drain, drain_fit, mask, zero_denied
+from analysis.law_fits import (
+    BothZeros,
+    Hidden,
+    ThrowsLaw,
+    bent_drain,
+    drain_fit,
+    mask,
+    zero_borne_out,
+    zero_denied,
+)
 from analysis.models import SPEED_ROOT_HEAD, SPEED_SQUARED_HEAD, THROW_SQUARED_HEAD, Law, Paired
 from analysis.notation import plain
 from analysis.pairing import as_level, flight_time, heads_at_launch
@@ -150,9 +159,12 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
     throws = both.chosen
     if pairs is not None and throws is not None and throws.outlying.size:
         pairs = law.pairs(mask(throws.rows, series.kept.shape[0]))
-    uneven = zero_denied(both_drain, both, series.kept.shape[0], _hidden(conditions, gravity))
+    n, zero_why = series.kept.shape[0], both_drain.why
+    uneven = zero_denied(both_drain, both, n, _hidden(conditions, gravity))
     bend = bent_drain(both_drain.held, drain_at, clock) if uneven else None
     if bend is None:
+        if not uneven and not zero_borne_out(both_drain, both, n):
+            drain, zero_why = both_drain.held, ""
         uneven, bend = "", bent_drain(drain, drain_at, clock)
     angled = None if throws is None or pairs is None else law.with_free_angle(throws, pairs)
     cv_other = None
@@ -178,7 +190,7 @@ def basis_of(series: Series, conditions: Conditions, corrections: Corrections = 
         clock=clock,
         drain=bend if uneven else drain,
         no_drain=no_drain,
-        drain_zero_why="" if uneven else both_drain.why,
+        drain_zero_why="" if uneven else zero_why,
         uneven_why=uneven,
         bend=bend,
         law=law,

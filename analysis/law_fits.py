@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from analysis.drain_clock import DrainClock
-from analysis.estimate import in_mm, propagated
+from analysis.estimate import covariance, in_mm, propagated
 from analysis.gravity import AcceptedGravity
 from analysis.joint import fit_drain, fit_throws
 from analysis.models import Paired
@@ -228,6 +228,37 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, hole: Hidden) -> st
         seen=in_mm(seen),
         by=abs(apart.value) / apart.u,
     )
+
+
+def zero_borne_out(drain: BothZeros, throws: BothZeros, n: int) -> bool:
+    """
+    Tell whether the throws bear out the zero that was left free in the drain curve.
+
+    A head has one zero. What an edge that is read a little high here and low there does to the drain curve
+    looks like another zero, but leaves the throws alone: so the mean of what both laws say, each by its
+    variance and with their covariance, must miss the marked zero as clearly as the drain curve alone does.
+
+    Parameters
+    ----------
+    drain, throws : BothZeros
+        Both laws' fits.
+    n : int
+        Rows of the series.
+
+    Returns
+    -------
+    bool
+        True as well where the throws are too few, or too alike, to tell.
+    """
+    if not drain.why or drain.unstated or drain.free is None or throws.free is None:
+        return True
+    wanted, seen = (fit.estimate("head_zero", n) for fit in (drain.free, throws.free))
+    common = covariance(wanted, seen)
+    apart = wanted.u**2 + seen.u**2 - 2.0 * common
+    share = min(max((seen.u**2 - common) / apart, 0.0), 1.0) if apart > 0.0 else 1.0
+    mean = share * wanted.value + (1.0 - share) * seen.value
+    both = propagated(mean, [(wanted, share), (seen, 1.0 - share)])
+    return abs(both.value) > TENSION * both.u
 
 
 def bent_drain(drain: JointFit | None, at: Paired | None, clock: DrainClock) -> JointFit | None:

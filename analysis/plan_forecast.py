@@ -15,6 +15,7 @@ from analysis.plan_advice import advice_on
 from analysis.published import expected_bands
 from analysis.rows import law_limit_m
 from analysis.series import Column, FloatArray, Series
+from analysis.wander import LANDING_WANDER, SURFACE_WANDER, numbered, wandering
 from analysis.water import capillary_loss_m, reynolds_number, water_at, weber_number
 from analysis.words import marked, said
 
@@ -196,20 +197,26 @@ def _shared(
     # A landing read too high meets the jet too early: dx/dy = x/(2 y₀).
     too_high = -at.line_u_px * s / (2.0 * plan.drop_m)
     depth = at.rule_depth_u_m / plan.camera_distance_m
+    edge = wandering(at.surface_shared_u_px * s * one, head, SURFACE_WANDER)
+    centre = wandering(at.landing_shared_u_px * s * one, throw, LANDING_WANDER)
+    edge_ways = numbered(marked("surface: how its edge wanders"), SURFACE_WANDER)
+    centre_ways = numbered(marked("landing: how its centre wanders"), LANDING_WANDER)
     sources: tuple[tuple[str, FloatArray, FloatArray, FloatArray], ...] = (
         (marked("orifice, up and down"), at.mark_u_px * s * one, none, none),
         (marked("upright rule: scale as read"), as_read * head, none, none),
         (marked("upright rule: engraved scale"), engraved * head, none, none),
         (marked("upright rule: depth"), depth * head, none, none),
         (marked("meniscus allowance"), at.meniscus_u_m * one, none, none),
-        (marked("surface: which place of the blurred edge"), at.surface_shared_u_px * s * one, none, none),
+        (marked("surface: which place of the blurred edge"), edge[0], none, none),
         (marked("rule along the throw: scale as read"), none, as_read * throw, none),
         (marked("rule along the throw: engraved scale"), none, engraved * throw, none),
         (marked("rule along the throw: depth"), none, depth * throw, none),
         (marked("throw zero"), none, at.zero_u_m * one, none),
-        (said("landing: which place of the jet is its centre"), none, at.landing_shared_u_px * s * one, none),
+        (marked("landing: which place of the jet is its centre"), none, centre[0], none),
         (marked("landing line: height as drawn"), none, too_high * throw, none),
         ("drop", none, none, at.drop_u_m * one),
+        *((name, column, none, none) for name, column in zip(edge_ways, edge[1:], strict=True)),
+        *((name, none, column, none) for name, column in zip(centre_ways, centre[1:], strict=True)),
     )
     used = [each for each in sources if any(np.any(column) for column in each[1:])]
     stack = [

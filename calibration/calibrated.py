@@ -90,6 +90,38 @@ class Calibration:
             self._plane.throws, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
         )
 
+    def landings(self, pixels: FloatArray, u_px: FloatArray) -> Metres:
+        """Throws, at the landing level, of a jet that meets the landing line at some positions.
+
+        Where the lens bends the picture, a line drawn straight over it leaves the level of its own ends
+        between them: a jet that is met above that level lands further out, by dx/dy = x/(2 y₀).
+
+        Parameters
+        ----------
+        pixels : ndarray, shape (n, 2)
+            Positions on the landing line, px in the frame as displayed.
+        u_px : ndarray, shape (n,)
+            Standard uncertainty of each along the landing line, px.
+
+        Returns
+        -------
+        Metres
+            Horizontal distance from the throw zero, m; NaN with a reason as in `heads`.
+        """
+        line = self.setup.landing_line.line if self.setup.landing_line is not None else None
+        return self._measured(
+            self._landings, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
+        )
+
+    def _landings(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        throws = self._plane.throws(table, straight)
+        if self.setup.landing_line is None:
+            return throws
+        line = self.setup.landing_line.line
+        seen = distort(straight, self.setup.camera.lens, self._plane.centre)
+        on_line = self._straight(line.at(line.along(seen)))
+        return np.asarray(throws * (1.0 + self._plane.beyond(table, on_line)), dtype=np.float64)
+
     def drop(self, *, past_the_rule: bool = False) -> Metres:
         """Height of the orifice's centre over the landing line below it, read from the frame.
 
@@ -180,6 +212,22 @@ class Calibration:
         """
         landing = self.setup.landing_line
         return self._inverse(self._plane.throws, throws_m, None if landing is None else landing.line)
+
+    def landing_points(self, throws_m: FloatArray) -> FloatArray:
+        """Where on the landing line a jet would be met that lands at some throws: the inverse of `landings`.
+
+        Parameters
+        ----------
+        throws_m : ndarray, shape (n,)
+            Throws at the landing level, m.
+
+        Returns
+        -------
+        ndarray, shape (n, 2)
+            Positions in the frame as displayed, px; NaN as in `head_points`.
+        """
+        landing = self.setup.landing_line
+        return self._inverse(self._landings, throws_m, None if landing is None else landing.line)
 
     def up(self) -> FloatArray:
         """Give the unit vector (2,) that points up along the plumb at the orifice, in displayed px."""

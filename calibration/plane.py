@@ -39,6 +39,10 @@ class Slot(IntEnum):
     RULES = 15
 
 
+_MOST_BEYOND = 0.1
+"""Share of a throw by which a line on the landing level may bend away from it."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Plane:
     """What stands where, straightened, and how to measure between it.
@@ -161,6 +165,33 @@ class Plane:
         landing = self.carried(table, straight, Slot.LANDING_DEPTH, across)
         reach = landing - _dot(self.zero_at(table)[:, None, :], across)
         return reach * self.scale(table, self.throw_rules)[:, None]
+
+    def beyond(self, table: FloatArray, straight: FloatArray) -> FloatArray:
+        """(m, n) share of its throw that a jet met at straightened px (n, 2) of the landing line has to come.
+
+        A line drawn straight over a picture that bends lies between its ends above their level, or below it.
+        A jet met above lands further out by dx/dy = x/(2 y₀). Only the bend tells how far: what moves the
+        camera alone moves line and level alike.
+        """
+        share = np.zeros((len(table), len(straight)))
+        if self.landing is not None:
+            bends = table[:, Slot.BEND] != self.base[Slot.BEND]
+            share[~bends] = self._beyond(self.base[None], self.landing, straight)
+            share[bends] = self._beyond(table[bends], self.landing, straight)
+        return share
+
+    def _beyond(self, table: FloatArray, line: FloatArray, straight: FloatArray) -> FloatArray:
+        down, across = self.axes(table)
+        ends, seen = self._slopes(table, line), self._slopes(table, straight)
+        hole = self._slopes(table, self.orifice[None])
+        x, y = _dot(ends, across), _dot(ends, down)
+        with np.errstate(divide="ignore", invalid="ignore"):  # a line that goes down the plumb has no level
+            slope = (y[:, 1:] - y[:, :1]) / (x[:, 1:] - x[:, :1])
+            above = y[:, :1] + slope * (_dot(seen, across) - x[:, :1]) - _dot(seen, down)
+            drop = y[:, :1] + slope * (_dot(hole, across) - x[:, :1]) - _dot(hole, down)
+            share = above / (2.0 * drop)
+        # As much as that is no bend: then the line was not drawn where a jet lands.
+        return np.asarray(np.where(np.abs(share) < _MOST_BEYOND, share, 0.0), dtype=np.float64)
 
     def places(self, table: FloatArray, straight: FloatArray, depth_m: float) -> FloatArray:
         """(m, n, 2) metres below the orifice and outward from the throw zero, of px (n, 2) at one depth."""

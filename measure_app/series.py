@@ -8,7 +8,18 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from analysis import AreaProfile, BoolArray, Column, Conditions, Corrections, Series
+from analysis import (
+    LANDING_WANDER,
+    SURFACE_WANDER,
+    AreaProfile,
+    BoolArray,
+    Column,
+    Conditions,
+    Corrections,
+    Series,
+    numbered,
+    wandering,
+)
 from calibration import (
     Calibration,
     Camera,
@@ -46,6 +57,9 @@ JET_U_PX = 0.4
 Such a file is of a time when landings were found less well than now."""
 SURFACE_SOURCE = marked("surface: which place of the blurred edge")
 LANDING_SOURCE = marked("landing: which place of the jet is its centre")
+SURFACE_WAY = marked("surface: how its edge wanders")
+LANDING_WAY = marked("landing: how its centre wanders")
+"""The same errors, as far as they change along the line."""
 DROP_SOURCE = "drop"
 LEVEL_SOURCE = marked("landing line: height as drawn")
 LINE_U_PX = 0.5
@@ -210,14 +224,16 @@ def series_of(
     rows = tuple(readings)
     surfaces, landings = _spots([r.surface for r in rows]), _spots([r.landing for r in rows])
     heads = calibration.heads(surfaces.pixels, surfaces.u_px)
-    throws = calibration.throws(landings.pixels, landings.u_px)
+    throws = calibration.landings(landings.pixels, landings.u_px)
     head_edge = _common_shift(surfaces, run.gauge_line, calibration.heads, heads, shared.surface_u_px)
     throw_edge = _common_shift(landings, run.landing_line, calibration.throws, throws, shared.landing_u_px)
-    n, k = len(rows), len(calibration.sources)
+    head_ways = wandering(head_edge, _along(surfaces, run.gauge_line), SURFACE_WANDER)
+    throw_ways = wandering(throw_edge, _along(landings, run.landing_line), LANDING_WANDER)
+    n, k, up, out = len(rows), len(calibration.sources), len(head_ways) - 1, len(throw_ways) - 1
     # A row for each source, those of the calibration first: what follows takes one source after the other.
-    head, throw, drop = (np.zeros((k + 4, n)) for _ in range(3))
-    head[:k], head[k + 1] = heads.shared.T, head_edge
-    throw[:k], throw[k + 2] = throws.shared.T, throw_edge
+    head, throw, drop = (np.zeros((k + 4 + up + out, n)) for _ in range(3))
+    head[:k], head[k + 1], head[k + 4 : k + 4 + up] = heads.shared.T, head_ways[0], head_ways[1:]
+    throw[:k], throw[k + 2], throw[k + 4 + up :] = throws.shared.T, throw_ways[0], throw_ways[1:]
     if run.drop is not None:
         # With a drop measured elsewhere, a line drawn too high is met by the jet too early: dx/dy = x / (2
         # y0).
@@ -229,7 +245,11 @@ def series_of(
         drop[:k] = read.shared.T
         drop_m = float(read.values[0])
     used = np.any([(np.abs(moves) > 0.0).any(axis=1) for moves in (head, throw, drop)], axis=0)
-    names = (*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE, LEVEL_SOURCE)
+    names = (
+        *(*calibration.sources, DROP_SOURCE, SURFACE_SOURCE, LANDING_SOURCE, LEVEL_SOURCE),
+        *numbered(SURFACE_WAY, SURFACE_WANDER),
+        *numbered(LANDING_WAY, LANDING_WANDER),
+    )
     series = Series(
         sources=tuple(name for name, keep in zip(names, used.tolist(), strict=True) if keep),
         time_s=np.asarray(seconds[[r.frame for r in rows]], dtype=np.float64)
@@ -241,6 +261,14 @@ def series_of(
         kept=np.ones(n, dtype=bool),
     )
     return Lengths(rows, heads, throws, series)
+
+
+def _along(spots: _Spots, line: LinePart | None) -> FloatArray:
+    """(n,) px from the start of the line to each found place; NaN elsewhere."""
+    if line is None:
+        return np.full(len(spots.found), np.nan)
+    along = Segment(line.from_px, line.to_px).along(spots.pixels)
+    return np.where(spots.found, along, np.nan)
 
 
 def _column(values: FloatArray, own_u: FloatArray, shared: FloatArray) -> Column | None:

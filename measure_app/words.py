@@ -99,6 +99,9 @@ def source_words(name: str) -> str:
         Such as ``"drop"``, ``"steel rule: scale as read (2)"`` or ``"fall “3”: depth"``; the part before the
         colon is a name of the run's.
     """
+    one, bracket, number = name.rpartition(" (")
+    if bracket and number.removesuffix(")").isdecimal():
+        return f"{source_words(one)} ({number}"
     whole = said(name)
     what, colon, aspect = name.rpartition(": ")
     if whole != name or not colon:
@@ -108,10 +111,7 @@ def source_words(name: str) -> str:
     what = rule_words(what)
     if what.startswith("fall “") and what.endswith("”"):
         what = said("fall “{name}”", name=what[len("fall “") : -1])
-    plain, bracket, number = aspect.partition(" (")
-    return (
-        f"{what}: {said(aspect) if said(aspect) != aspect or not bracket else said(plain) + bracket + number}"
-    )
+    return f"{what}: {said(aspect)}"
 
 
 def language() -> str:

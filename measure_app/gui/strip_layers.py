@@ -140,7 +140,7 @@ def _law(
         if throw is None or not np.isfinite(flights).any():
             return None, None
         squared = throw.slope * _heads(drain, times - float(np.nanmedian(flights)))
-        places = outcome.calibration.throw_points(np.sqrt(np.clip(squared, 0.0, None)))
+        places = outcome.calibration.landing_points(np.sqrt(np.clip(squared, 0.0, None)))
     return frames, segment.along(places)
 
 
@@ -158,7 +158,7 @@ def _ticks(outcome: Outcome, segment: Segment, part: Kind, line: LinePart) -> tu
     """Round lengths along the line, as many as stay apart."""
     lengths = outcome.calibration.heads if part is Kind.SURFACE else outcome.calibration.throws
     places: Callable[[FloatArray], FloatArray] = (
-        outcome.calibration.head_points if part is Kind.SURFACE else outcome.calibration.throw_points
+        outcome.calibration.head_points if part is Kind.SURFACE else outcome.calibration.landing_points
     )
     ends = lengths(np.array([line.from_px, line.to_px], dtype=np.float64), np.zeros(2)).values
     if not np.isfinite(ends).all():

@@ -27,6 +27,8 @@ _BY_ASPECT = (
         marked("film until the head has fallen by half: how the curve goes with the head is free of it"),
     ),
     ("which place of the blurred edge", marked("put a dark card behind the container, light it from behind")),
+    ("how its edge wanders", marked("put a dark card behind the container, light it from behind")),
+    ("how its centre wanders", marked("light the jet from the side before a dark ground, film it nearer")),
 )
 """What helps against a source of the form "name: aspect"; common practice, no source."""
 _BY_START = (

@@ -90,7 +90,7 @@ def _chart(
     segment = strip.line.segment
     read = _read(outcome, part, segment)
     calibration = outcome.calibration
-    places = calibration.head_points if part is Part.SURFACE else calibration.throw_points
+    places = calibration.head_points if part is Part.SURFACE else calibration.landing_points
     ticks, labels = _scale(places, segment, strip.levels.shape[1], lengths)
     return StripChart(
         name=name,

@@ -111,7 +111,9 @@ def test_heads_and_throws_hold_the_truth(name: str) -> None:
     for quantity, key in (("head", "head_m"), ("throw", "throw_m")):
         got = np.array([getattr(row, f"{quantity}_m") for row in outcome.rows], dtype=float)
         u = np.array([getattr(row, f"{quantity}_u_m") for row in outcome.rows], dtype=float)
-        true = np.array([frame[key] for frame in frames])
+        # A reading is where the jet was seen: how it sways about its law is no error of it.
+        seen = f"{quantity}_seen_m"
+        true = np.array([frame.get(seen, frame[key]) for frame in frames])
         # Shared errors are one draw for a whole clip, so this holds at 3 u or so, not at 2 in 95 % of frames.
         assert np.nanmean(np.abs(got - true) < 3 * u) > 0.97
         assert np.nanmax(np.abs(got - true)) < 3e-3
