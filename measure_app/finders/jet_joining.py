@@ -20,6 +20,8 @@ throw, and by that part of how the throw changes: launch angle and perspective d
 close together tell less of it than that."""
 _WANDER = 10.0
 """Frames that see the same behind the jet, and err alike."""
+_ASUNDER = 0.1
+"""Lines that lie apart by so much of the jet's width are displaced by drops, several by each."""
 _VARIES = 3.0
 """More of a jet is seen on a line by so many times what it usually varies by: a drop is beside it."""
 
@@ -34,6 +36,8 @@ class OnLines:
     """(n, m) how much of a jet was seen, 0 to 1."""
     drawn_px: FloatArray
     """(n, m) px, standard uncertainty of a middle that a drop beside the jet may have drawn along."""
+    width_px: float
+    """Of the jet, along the lines."""
 
 
 def strange_share(masses: FloatArray, told: NDArray[np.bool_]) -> FloatArray:
@@ -81,6 +85,7 @@ def carried_down(
         )
         size = max(2.0 * float(spread), 0.3)
         worth = _worth(residual, good & usable[:, None]) / (1.0 + (2.0 * on.drawn_px / size) ** 2)
+        worth = worth * _share_of_height(above, float(spread) / on.width_px)
         robust = w * worth / (1.0 + (residual / size) ** 2)
         robust = np.where(np.isfinite(robust), robust, 0.0)
         total = robust.sum(axis=1)
@@ -95,6 +100,17 @@ def carried_down(
     residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
     disagreement = 1.4826 * masked_row_medians(residual, good)
     return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64), drawn
+
+
+def _share_of_height(above: FloatArray, apart: float) -> FloatArray:
+    """What each line counts, (m,), 1 in the mean, as lines lie `apart` in widths of the jet.
+
+    A drop leans: its lower part lies short of the jet's path and its upper part beyond it, and together they
+    lie on it. Lines are closer together further down, so that the lowest drop would speak for them all; where
+    the jet is in drops each line counts for the height that it stands for.
+    """
+    share = np.gradient(above) ** min((apart / _ASUNDER) ** 2, 1.0)
+    return np.asarray(share / share.mean(), dtype=np.float64)
 
 
 def _worth(residual: FloatArray, told: NDArray[np.bool_]) -> FloatArray:

@@ -20,14 +20,13 @@ from measure_app.finders.path import (
 )
 from measure_app.finders.track import Why, reasons_of
 
-_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _DROPS, _UNREST = 0.08, 0.157, 0.9, 0.09, 0.12, 0.014
+_RIPPLE, _RIPPLE_MOST, _APART, _SETTLED, _UNREST = 0.12, 0.09, 0.62, 0.11, 0.014
 """Own error of a frame, in shares of variances. What makes its lines disagree shifts them together too, by a
 part of the disagreement: glints and swellings by no more than a part of the jet's width, for they stay within
 the water, and the rest by no more than the landing jumps from frame to frame. A jet in drops displaces each
-line by itself, which the lines' number averages out, and a long drop several lines at once: by no more than
-they disagree beyond the water, nor than the landing wanders. And water that the air pushes aside lands a
-little further off than the lines lead. Set by rendered scenes of all looks and hazards, where they make the
-stated uncertainties true."""
+line by itself, which the lines' number averages out. And water that the air pushes aside lands a little
+further off than the lines lead. Set by rendered scenes of all looks and hazards, where they make the stated
+uncertainties true."""
 _BESIDE_FROM, _BESIDE_SHARE = 3.0, 0.5
 """A frame further beside its neighbours' course than so many times their scatter is doubtful by that part of
 the rest."""
@@ -122,13 +121,11 @@ def judge_landing(
     jumps = _jumps(landing, usable)
     ripple = square / (1.0 + square / (_RIPPLE_MOST * width) ** 2)
     settled = np.minimum(square, jumps)
-    drops = np.minimum(square - ripple, unrest**2)
     beside = np.maximum(np.nan_to_num(np.abs(landing - course)) - _BESIDE_FROM * unrest, 0.0)
     own_u = np.sqrt(
         seen.unsure_px**2
         + _RIPPLE * ripple
         + _SETTLED * settled
-        + _DROPS * drops
         + _APART * square / lines
         + _UNREST * unrest**2
         + (_BESIDE_SHARE * beside) ** 2

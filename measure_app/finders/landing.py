@@ -35,16 +35,18 @@ from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
-_CENTRE_SHARE, _UNANCHORED_SHARE = 0.0065, 0.022
+_CENTRE_SHARE, _UNANCHORED_SHARE = 0.0055, 0.022
 """How far the middle between the jet's flanks may lie from the middle of the water, in widths of the jet:
 light refracts unevenly in its two sides. And the same of the middle of what glitters, where no flanks are
 seen."""
-_ALIKE = 1.4
+_ALIKE = 1.3
 """Neighbouring lines see the same drops and the same background: they err alike, and their scatter about
 their common line tells less of where it leads than that of as many lines that err each by itself."""
 _LEVELS_DIFFER = 0.3
 """What part counts of how far the feet of the jet's flanks lead elsewhere than their tops."""
-_SHARED_FLOOR_PX = 0.047
+_TOLD_APART = 0.25
+"""What part counts of how far the jet's mean looks lead elsewhere than single frames do."""
+_SHARED_FLOOR_PX = 0.044
 """Least shared uncertainty: the lines are sampled once a pixel and followed down a fitted line."""
 _LEFT_BEHIND = 0.12
 """How far, in steps from frame to frame, a landing may be seen elsewhere than it is where coding leaves out
@@ -110,7 +112,12 @@ def find_landing(
     shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
         landing = landing + shift
-        parts = (_CENTRE_SHARE * width, _ALIKE * anchored_u, _LEVELS_DIFFER * levels_differ)
+        parts = (
+            _CENTRE_SHARE * width,
+            _ALIKE * anchored_u,
+            _LEVELS_DIFFER * levels_differ,
+            _TOLD_APART * shift,
+        )
         shared_u = float(np.sqrt(np.sum(np.square(parts))))
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
@@ -288,7 +295,7 @@ def _centres(
     crowd &= (lift == 0.0) | (whole > 2.5 * median(whole) + 2.0)
     covered = crowd | (crowded.mean(axis=1) > 0.4)
     drawn = half / np.sqrt(3.0) * strange_share(masses, weights > SEEN)
-    return OnLines(places, weights, drawn), covered, stale.mean(axis=1) > 0.5
+    return OnLines(places, weights, drawn, width), covered, stale.mean(axis=1) > 0.5
 
 
 def _anchored(

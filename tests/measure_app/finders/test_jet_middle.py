@@ -100,16 +100,29 @@ def test_lines_that_lie_close_together_hardly_tell_where_they_lead() -> None:
     above = np.array([0.03, 0.04, 0.05, 0.065, 0.08, 0.10, 0.125, 0.15, 0.18, 0.22])
     throw = np.linspace(360.0, 120.0, 130)
     apart = 100.0 * np.linspace(-0.5, 0.5, 130)[:, None] * (above - 0.04) + rng.normal(0.0, 0.7, (130, 10))
-    on = OnLines(throw[:, None] + apart, (np.arange(10) < 3) * np.ones((130, 1)), np.zeros((130, 10)))
+    on = OnLines(throw[:, None] + apart, (np.arange(10) < 3) * np.ones((130, 1)), np.zeros((130, 10)), 8.0)
     few, *_ = carried_down(on, above, 0.0, 5.0)
     assert abs((few.landing - throw)[:30].mean()) < 0.4
     assert abs((few.landing - throw)[-30:].mean()) < 0.4
     # On ten lines that agree a trend is seen for what it is.
     lean = (0.02 * throw[:, None]) * above
     whole, *_ = carried_down(
-        OnLines(throw[:, None] + lean, np.ones((130, 10)), np.zeros((130, 10))), above, 0.0, 5.0
+        OnLines(throw[:, None] + lean, np.ones((130, 10)), np.zeros((130, 10)), 8.0), above, 0.0, 5.0
     )
     assert whole.landing == pytest.approx(throw, abs=0.05)
+
+
+@pytest.mark.parametrize("long", [0.12, 0.20])
+def test_drops_that_lean_leave_the_landing_where_it_is(long: float) -> None:
+    """A falling drop's lower part lies short of the path, its upper part beyond: each line counts for its height."""
+    above = np.array([0.03, 0.04, 0.05, 0.065, 0.08, 0.10, 0.125, 0.15, 0.18, 0.22])
+    throw = np.linspace(360.0, 120.0, 130)
+    passed = np.random.default_rng(16).uniform(0.0, 1.0, (130, 1))  # drops are anywhere on the lines
+    lean = 8.0 * ((above / long + passed) % 1.0 - 0.5)
+    ones, none = np.ones((130, 10)), np.zeros((130, 10))
+    landed, *_ = carried_down(OnLines(throw[:, None] + lean, ones, none, 8.0), above, 0.0, 5.0)
+    level, *_ = carried_down(OnLines(throw[:, None] + lean, ones, none, 80.0), above, 0.0, 5.0)
+    assert np.std(landed.landing - throw) < 0.75 * np.std(level.landing - throw)
 
 
 def test_drops_that_all_fly_on_do_not_shift_the_landing() -> None:
