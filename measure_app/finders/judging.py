@@ -36,6 +36,8 @@ _LIKE_ITSELF = 0.25
 _FEWEST = 4
 """Pixels of a frame that must stay on their side for its noise to be told, and frames in a row that vouch for
 one another."""
+_BESIDE, _FADES = 0.7, 3.0
+"""By how much less sure than others a frame beside a refused one is, and in how many frames that fades."""
 _MOSTLY = 0.6
 """Where more than this share of the frames does not hold, what is left holds by chance."""
 
@@ -141,6 +143,20 @@ def judge(
         marked=marked,
     )
     return own_u, _wander(course, fit_for & ~astray, clock), why
+
+
+def less_sure_beside(refused: NDArray[np.bool_]) -> FloatArray:
+    """By what factor, (n,), frames near refused ones are less sure than others.
+
+    What hides the surface in one frame disturbs it in those before and after, up to five away by measurement.
+    """
+    n = len(refused)
+    rows, row = np.flatnonzero(refused), np.arange(n)
+    if not len(rows):
+        return np.ones(n)
+    after = np.clip(np.searchsorted(rows, row), 0, len(rows) - 1)
+    away = np.minimum(np.abs(rows[after] - row), np.abs(row - rows[np.maximum(after - 1, 0)]))
+    return np.asarray(1.0 + _BESIDE * np.exp(-(away - 1.0) / _FADES), dtype=np.float64)
 
 
 def _islands(held: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -88,7 +88,7 @@ class Line:
         The curved foot fades into the water over a part of the thickness, which the eye and the fit see
         alike.
         """
-        return 0.025 + 0.04 * self.blur_px + 0.06 * self.thick_px
+        return 0.02 + 0.03 * self.blur_px + 0.05 * self.thick_px
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
-from measure_app.finders.judging import judge
+from measure_app.finders.judging import judge, less_sure_beside
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.lid import lid_of, without_lid
 from measure_app.finders.marked import Hints, agreed
@@ -107,6 +107,7 @@ def find_surface(
         # Where on the line the surface is, a turning camera moved it by a little more or less.
         places = places + along_line(strip, drift) - drift.along(along, strip.line.segment.at(places).T)
     refused = np.array([w is not None for w in why])
+    own_u = own_u * less_sure_beside(refused)
     return Track(
         Part.SURFACE,
         frames,
@@ -136,10 +137,10 @@ def _shows_dye(tinted: Seen) -> bool:
     return bool(abs(usual) > _DYED and 1.4826 * median(np.abs(change - usual)) < _ALIKE * abs(usual))
 
 
-_KEPT, _KEPT_OF_LINE = 0.38, 0.5
+_KEPT, _KEPT_OF_LINE = 0.33, 0.5
 """What makes neighbours scatter (coding, what shows behind) is not all new in every frame: how much of it, by
 measurement on films of all kinds, stays in the mean of a run."""
-_STAYS = 0.33
+_STAYS = 0.25
 """Light, of 255, or colour, by which one side of an edge differs all through from what is fitted (rounding,
 shade, what coding leaves): over the edge's slope, how far it moves the place; by measurement as well."""
 

@@ -347,8 +347,10 @@ def main() -> None:
     parser.add_argument(
         "--first-seed",
         type=int,
-        default=1000,
-        help="seed of the first scene without a hazard; 100 more for each hazard in turn (default 1000)",
+        action="append",
+        default=[],
+        help="seed of the first scene without a hazard; 100 more for each hazard in turn (default 1000); "
+        "given again: more scenes from there",
     )
     parser.add_argument(
         "--difficulty", default="clean", help="difficulty of the scenes beneath (default clean)"
@@ -382,8 +384,8 @@ def main() -> None:
     with ProcessPoolExecutor(chosen.processes) as pool:
         jobs = {}
         for hazard in hazards:
-            start = first_seed(hazard, chosen.first_seed)
-            for seed in range(start, start + chosen.scenes_each):
+            starts = [first_seed(hazard, first) for first in chosen.first_seed or [1000]]
+            for seed in (start + i for start in starts for i in range(chosen.scenes_each)):
                 name = scene_of(hazard, seed, chosen.difficulty).name
                 if chosen.only_kept and not (chosen.keep / f"{name}.run.json").exists():
                     continue

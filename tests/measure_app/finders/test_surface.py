@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from measure_app.finders import Hints, Part, Why, find_surface, refused_spans
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
+from measure_app.finders.judging import less_sure_beside
 from measure_app.finders.meniscus import (
     Line,
     band_along,
@@ -506,3 +507,14 @@ def test_a_line_whose_course_runs_on_its_upper_edge_is_read_at_its_lower_one() -
     assert np.median(np.abs(alone.place - places)) > 2.0
     assert np.median(np.abs(led.place - places)) < 1.0
     assert left_over(led) < 0.5 * left_over(alone)
+
+
+def test_frames_near_refused_ones_are_less_sure_and_others_are_not() -> None:
+    refused = np.zeros(40, dtype=bool)
+    refused[18:21] = True
+    factor = less_sure_beside(refused)
+    assert factor[[17, 21]] == pytest.approx([1.7, 1.7])
+    assert factor[:18] == pytest.approx(factor[21:39][::-1])
+    assert np.all(np.diff(factor[:18]) > 0)
+    assert factor[0] < 1.01
+    assert less_sure_beside(np.zeros(5, dtype=bool)) == pytest.approx(np.ones(5))
