@@ -85,10 +85,7 @@ class Calibration:
         Metres
             Horizontal distance from the throw zero, m; NaN with a reason as in `heads`.
         """
-        line = self.setup.landing_line.line if self.setup.landing_line is not None else None
-        return self._measured(
-            self._plane.throws, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
-        )
+        return self._thrown(self._plane.throws, pixels, u_px)
 
     def landings(self, pixels: FloatArray, u_px: FloatArray) -> Metres:
         """Throws, at the landing level, of a jet that meets the landing line at some positions.
@@ -98,20 +95,21 @@ class Calibration:
 
         Parameters
         ----------
-        pixels : ndarray, shape (n, 2)
-            Positions on the landing line, px in the frame as displayed.
-        u_px : ndarray, shape (n,)
-            Standard uncertainty of each along the landing line, px.
+        pixels, u_px : ndarray
+            As in `throws`.
 
         Returns
         -------
         Metres
-            Horizontal distance from the throw zero, m; NaN with a reason as in `heads`.
+            As in `throws`.
         """
+        return self._thrown(self._landings, pixels, u_px)
+
+    def _thrown(
+        self, measure: Callable[[FloatArray, FloatArray], FloatArray], pixels: FloatArray, u_px: FloatArray
+    ) -> Metres:
         line = self.setup.landing_line.line if self.setup.landing_line is not None else None
-        return self._measured(
-            self._landings, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap
-        )
+        return self._measured(measure, pixels, u_px, line=line, reach=self._throw_reach, gap=self._throw_gap)
 
     def _landings(self, table: FloatArray, straight: FloatArray) -> FloatArray:
         throws = self._plane.throws(table, straight)
