@@ -114,7 +114,7 @@ def test_the_table_holds_what_the_outcome_says(show: Show) -> None:
         (r.frame, r.head_m, r.throw_m, r.kept) for r in rows
     ]
     assert shown[0].by == "found"
-    assert shown[0].head_words == "199.66(61)"  # 199.66 mm with u = 0.61 mm: JCGM 100:2008, 7.2.2
+    assert shown[0].head_words == "199.65(61)"  # 199.65 mm with u = 0.61 mm: JCGM 100:2008, 7.2.2
 
 
 def test_rows_of_an_older_outcome_are_not_passed_for_news(show: Show) -> None:
