@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,8 @@ _LEADS = (0.05, 0.02)
 """Where the lines lead to at the landing departs from the parabola of a level jet by about that part of the
 throw, and by that part of how the throw changes: launch angle and perspective do no more. Lines that lie
 close together tell less of it than that."""
+_MANY, _COUNTS = 5.0, 0.1
+"""Lines that show the jet from which no single one leads; and in how much of a run one of few counts."""
 _WANDER = 10.0
 """Frames that see the same behind the jet, and err alike."""
 _ASUNDER = 0.1
@@ -100,6 +102,31 @@ def carried_down(
     residual = np.where(good, np.abs(landed.carried - landed.joined[:, None]), np.nan)
     disagreement = 1.4826 * masked_row_medians(residual, good)
     return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64), drawn
+
+
+def rests_on_one(on: OnLines, above: FloatArray, zero_px: float, flight_frames: float | None) -> float:
+    """How far one of few lines moves the landing, px: where few show the jet, one that is wrong leads all.
+
+    Nought where many do. Where there is no landing without a line, as much as lines that tell nothing of
+    where they lead leave open.
+    """
+    shown = np.where(on.weights > SEEN, on.weights, 0.0)
+    share = shown.mean(axis=0)
+    told = float(share.sum() ** 2 / max(np.sum(share**2), 1e-9))
+    if told >= _MANY or not share.any():
+        return 0.0
+    whole = carried_down(on, above, zero_px, flight_frames)[0].landing
+    reach = float(np.nan_to_num(known_median(np.abs(whole - zero_px))))
+    open_px = _LEADS[0] * reach * float(share @ above / share.sum())
+    moved = [0.0]
+    for line in np.flatnonzero(share > _COUNTS):
+        weights = on.weights.copy()
+        weights[:, line] = 0.0
+        without = carried_down(replace(on, weights=weights), above, zero_px, flight_frames)[0].landing
+        change = np.abs(without - whole)
+        mostly = np.isfinite(change).sum() > 0.5 * np.isfinite(whole).sum()
+        moved.append(known_median(change) if mostly else open_px)
+    return max(moved)
 
 
 def _share_of_height(above: FloatArray, apart: float) -> FloatArray:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.jet_joining import SEEN, OnLines, carried_down, strange_share
+from measure_app.finders.jet_joining import SEEN, OnLines, carried_down, rests_on_one, strange_share
 from measure_app.finders.jet_judging import Seen, judge_landing, repeated_rows, usual
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import (
@@ -105,9 +105,8 @@ def find_landing(
         lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
     seen_on, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
-    landed, agreement, support, drawn = carried_down(
-        seen_on, np.asarray(lines.above), lines.zero_px, flight_frames
-    )
+    above = np.asarray(lines.above)
+    landed, agreement, support, drawn = carried_down(seen_on, above, lines.zero_px, flight_frames)
     landing = landed.landing
     shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
@@ -122,6 +121,7 @@ def find_landing(
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
+    shared_u = float(np.hypot(shared_u, rests_on_one(seen_on, above, lines.zero_px, flight_frames)))
     left_behind = 0.0
     if drift is None or not drift.moved:  # else what is behind the jet changes for that
         step = median(np.abs(np.diff(course)))

@@ -157,7 +157,9 @@ def _read(
 ) -> Seen:
     """Read the edge in every frame of one sight: a step, or in light the thin line of clear water."""
     stands_out = _STANDS_OUT_DYED if dyed else _STANDS_OUT
-    refined = _refine(sight, course.places, None if of_colour else stands_out, clock)
+    refined = _refine(
+        sight, course.places, None if of_colour else stands_out, clock, coloured=course.coloured
+    )
     fit, blur_px, line = refined.fit, refined.blur_px, refined.line
     lid_u = 0.0
     if line is None:
@@ -423,7 +425,9 @@ class _Refined:
     """A band beside a step that may be clear water's line as well."""
 
 
-def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: FloatArray) -> _Refined:
+def _refine(
+    sight: Sight, course: FloatArray, stands_out: float | None, clock: FloatArray, *, coloured: bool
+) -> _Refined:
     """Fit the profile in every frame: a step, or a line if the run shows one that stands out so far."""
     n = len(sight.codes)
     sample = spread_rows(n, 40)
@@ -436,9 +440,9 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
         clear = (is_line or is_either) and not hides_behind(sight.rows(several), course[several])
         if clear and is_line:
             lines, line = find_lines(sight.codes, sight.table, course, sample, half_window(n), clock)
-            if line.plausible and left_over(lines) < _NO_LINE:
+            if line.plausible and left_over(lines) < (_NO_LINE_OF_DYED if coloured else _NO_LINE):
                 return _Refined(lines, line.blur_px, line)
-        either = band if clear and is_either else None
+        either = band if clear else None
     blur_px = _rough_blur(light, start)
     # Colour's blur is mostly that of its own wide pixels, and need not be known well.
     if stands_out is not None:
@@ -446,9 +450,10 @@ def _refine(sight: Sight, course: FloatArray, stands_out: float | None, clock: F
     return _Refined(_fit_all(sight, course, blur_px), blur_px, None, either)
 
 
-_NO_LINE, _LEFT_OVER_PX = 0.08, 10.0
-"""What lines leave of the profiles, over their contrast, from which they are none; and how far such a part
-moves the place of another sensible reading, px, by measurement on films of all kinds."""
+_NO_LINE, _NO_LINE_OF_DYED, _LEFT_OVER_PX = 0.2, 0.08, 10.0
+"""What lines leave of the profiles, over their contrast, from which they are none; the same where colour
+shows the surface; and how far such a part moves the place of another sensible reading, px, by measurement on
+films of all kinds."""
 _SEEN_THROUGH = 160
 """Frames that tell what air and water show of what is behind."""
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
 from measure_app.finders.jet_flight import not_lagging
-from measure_app.finders.jet_joining import _worth
+from measure_app.finders.jet_joining import OnLines, _worth, carried_down, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
 from measure_app.finders.jet_look import coded_over
 from measure_app.strips import Strip
@@ -311,3 +311,22 @@ def test_noise_that_stands_still_tells_of_coding_that_leaves_the_jet_behind() ->
     step = 0.12 * abs(float(np.median(np.diff(truth))))
     assert told.shared_u_px > 0.8 * step
     assert told.shared_u_px > untold.shared_u_px
+
+
+def test_where_few_lines_show_the_jet_what_one_of_them_does_is_unsure() -> None:
+    """Two lines close together are right, a third is 1.5 px off: together they lead past the landing."""
+    rng = np.random.default_rng(41)
+    tracing, truth = lines(), shrinking(100)
+    above = np.asarray(tracing.above)
+    places = truth[:, None] + rng.normal(0.0, 0.2, (100, len(above)))
+    weights = np.zeros(places.shape)
+    weights[:, [3, 4]] = 1.0
+    weights[:, 0] = 1.0
+    places[:, 0] += 1.5
+    few = OnLines(places, weights, np.zeros(places.shape), 6.0)
+    landed = carried_down(few, above, tracing.zero_px, None)[0].landing
+    off = np.nanmedian(np.abs(landed - truth))
+    assert off > 1.0
+    assert rests_on_one(few, above, tracing.zero_px, None) > 0.5 * off
+    many = OnLines(places, np.ones(places.shape), np.zeros(places.shape), 6.0)
+    assert rests_on_one(many, above, tracing.zero_px, None) == 0.0
