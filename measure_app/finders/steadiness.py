@@ -39,9 +39,6 @@ _FOCAL, _FOCAL_SHARE = 1.0, 0.4
 source: 0.7 to 1.5), and by what part what follows from it is unsure."""
 _STRANGE = 5.0
 """How much less likely, as an exponent of e, it is that a line shows something else."""
-_OF_WORST = 0.75
-"""How much of what lines, leaning edges and turns could make of it together the correction errs by, by
-measurement on films of knocked and sinking cameras."""
 _ALIKE_PX = 0.3
 """A shift up to this that all frames share lies in the reference frame."""
 _STILL_PX = 0.06
@@ -303,7 +300,6 @@ def _rigid(
     covariance = np.linalg.inv(lines.normal(weights)) * np.maximum(excess, 1.0)[:, None, None] + spread
     for axis in (0, 1):
         covariance[:, axis, axis] += (_LEAK_OF_ALL * best[:, 1 - axis]) ** 2
-    covariance *= _OF_WORST**2
     lost = aside.sum(axis=1) > 1
     # A turn so large is a line that shows something else.
     lost |= np.abs(best[:, 2]) > _LARGEST_TURN_RAD
@@ -384,6 +380,7 @@ def with_shared_drift(
     drift: Drift | None,
     direction: FloatArray,
     at_px: FloatArray,
+    part: float = 1.0,
 ) -> tuple[FloatArray, float, tuple[Why | None, ...]]:
     """Add the error of bringing each frame back, and refuse the frames that could not be brought back.
 
@@ -397,10 +394,11 @@ def with_shared_drift(
     drift : how the camera moved; None: not at all
     direction : (2,) px by which a place along the line is off for each px by which the correction is
     at_px : (2,) where in the picture that is
+    part : how much of what lines, leaning edges and turns could make of it together it errs by there
     """
     if drift is None or not drift.moved:
         return own_u, shared_u, why
-    u = drift.u_along(direction, at_px)
+    u = part * drift.u_along(direction, at_px)
     lost = drift.lost | (u > _UNSURE_PX)
     refused = tuple(
         Why.CAMERA if gone and each is not Why.DAMAGED else each

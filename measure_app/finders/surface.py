@@ -39,6 +39,9 @@ _ROWS = 1200
 """Frames are averaged in groups down to about this many for the path search; bounds memory and time."""
 _CHUNK = 2000
 """Frames refined at once; bounds memory."""
+_OF_CORRECTION = 0.75
+"""How much of what is told of the camera's correction errs along the gauge line, by measurement on films of
+knocked and sinking cameras; across it, along the landing line, it is all of it."""
 
 
 def find_surface(
@@ -101,7 +104,9 @@ def find_surface(
         got = joined(bright, tinted, clock, strip.colour_u_px)
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
-    own_u, shared_u, why = with_shared_drift(got.own_u, got.shared_u, why, drift, along, middle)
+    own_u, shared_u, why = with_shared_drift(
+        got.own_u, got.shared_u, why, drift, along, middle, _OF_CORRECTION
+    )
     places = got.place if falls_forward else (length - 1) - got.place
     if drift is not None and drift.moved:
         # Where on the line the surface is, a turning camera moved it by a little more or less.
