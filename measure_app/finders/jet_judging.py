@@ -38,6 +38,10 @@ _ASKED, _LOOSE_SHARE = 8, 0.3
 """An end of a stretch is held against so many frames at least, and may be off by that share of the width."""
 
 
+_FEW_LINES, _FEWEST_LINES = 0.9, 4.0
+"""What part of the usual lines are few, and how much less they can tell at most."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
     """The landing as the lines together tell it."""
@@ -115,7 +119,7 @@ def judge_landing(
     # A frame after a gap draws the course along that it is held against.
     clock, held, unsure = clock_of(None, n), usable & ~astray, np.maximum(loose, unrest)
     astray |= loose_ends(landing, unsure, held, clock, _ASKED, _LOOSE_SHARE * width)[0]
-    astray |= cut_off(landing, unsure, held & ~astray, clock, half_window(n))
+    astray |= cut_off(landing, unsure, held & ~astray, clock, half_window(n))[0]
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + usual(seen.disagreement) ** 2)
     jumps = _jumps(landing, usable)
@@ -131,6 +135,9 @@ def judge_landing(
         + (_BESIDE_SHARE * beside) ** 2
         + _LEAST_PX**2
     )
+    # Where the jet runs off the lines, or fades on them, those that are left tell less.
+    few = median(support) / np.maximum(support, 1.0)
+    own_u = own_u * np.sqrt(np.clip(_FEW_LINES * few, 1.0, _FEWEST_LINES))
     why = reasons_of(
         astray=astray,
         faint=faint,

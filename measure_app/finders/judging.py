@@ -114,7 +114,8 @@ def judge(
     held = ~(damaged | off_end | faint | covered | astray)
     loose, led_off = loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
     astray |= loose
-    astray |= cut_off(fit.place, own_u, held & ~loose, clock, half)
+    lost, cut_away = cut_off(fit.place, own_u, held & ~loose, clock, half)
+    astray |= lost
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean. One that is plain
     # in each frame and followed nearly all through, which coding moves about in steps, is one still.
     seen = ~(damaged | off_end | covered)
@@ -124,7 +125,7 @@ def judge(
     astray |= unsure
     # Errors have longer tails than their usual size tells: what lies off is as unsure as it is off.
     away = np.where(np.isfinite(course), np.abs(fit.place - course), 0.0)
-    own_u = np.maximum(own_u, np.maximum(away, led_off) / _TAIL)
+    own_u = np.maximum(own_u, np.maximum.reduce([away, led_off, cut_away]) / _TAIL)
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")

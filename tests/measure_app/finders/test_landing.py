@@ -330,3 +330,14 @@ def test_where_few_lines_show_the_jet_what_one_of_them_does_is_unsure() -> None:
     assert rests_on_one(few, above, tracing.zero_px, None) > 0.5 * off
     many = OnLines(places, np.ones(places.shape), np.zeros(places.shape), 6.0)
     assert rests_on_one(many, above, tracing.zero_px, None) == 0.0
+
+
+def test_where_fewer_lines_than_usual_show_the_jet_a_landing_is_less_sure() -> None:
+    n = 60
+    landing = np.linspace(400.0, 300.0, n)
+    support = np.full(n, 9.0)
+    support[30:34] = 4.5
+    seen = Seen(landing, np.zeros(n), np.full(n, 0.5), support, 7.0, 500)
+    none = np.zeros(n, dtype=bool)
+    own_u, _ = judge_landing(seen, covered=none, repeated=none, damaged=none, marked=None)
+    assert np.median(own_u[30:34]) > 1.25 * np.median(own_u[:30])

@@ -23,6 +23,7 @@ from measure_app.finders.meniscus import (
 )
 from measure_app.finders.path import clock_of, cut_off, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import light_of
+from measure_app.finders.surface import rising_u
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import clear_light, coded, falling, head_light, strip_of
 
@@ -433,17 +434,31 @@ def test_a_few_frames_beyond_a_gap_that_the_others_do_not_lead_to_are_refused() 
     usable = np.ones(120, dtype=bool)
     usable[96:114] = False
     usable[5:12] = False
-    assert not cut_off(seen, own_u, usable, clock, 8).any()
+    assert not cut_off(seen, own_u, usable, clock, 8)[0].any()
     stuck = seen.copy()
     stuck[114:] = places[112]  # an edge behind that stands still
-    assert np.array_equal(np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)), np.arange(114, 120))
+    assert np.array_equal(np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)[0]), np.arange(114, 120))
     stuck[:5] = places[6]
     assert np.array_equal(
-        np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)), [0, 1, 2, 3, 4, *range(114, 120)]
+        np.flatnonzero(cut_off(stuck, own_u, usable, clock, 8)[0]), [0, 1, 2, 3, 4, *range(114, 120)]
     )
     # More frames than neighbours share speak for one another.
     usable[104:114] = True
-    assert not cut_off(stuck, own_u, usable, clock, 8)[100:].any()
+    assert not cut_off(stuck, own_u, usable, clock, 8)[0][100:].any()
+    # What they lie off it by more than chance is told all the same.
+    usable[104:106] = False
+    aside = seen.copy()
+    aside[106:] += 0.5
+    refused, away = cut_off(aside, own_u, usable, clock, 8)
+    assert not refused[106:].any()
+    assert np.median(away[106:]) == pytest.approx(0.5, abs=0.3)
+
+
+def test_a_small_step_that_rises_slowly_is_unsure_and_a_large_or_sharp_one_is_not() -> None:
+    assert rising_u(2.5, 6.0) > 1.0
+    assert rising_u(1.0, 6.0) == 0.0
+    assert rising_u(2.5, 150.0) < 0.05
+    assert rising_u(2.5, 20.0) < rising_u(2.5, 10.0)
 
 
 def test_water_that_hides_what_air_shows_is_dyed_however_thin_its_edge() -> None:
