@@ -74,7 +74,9 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
         apart = light.place - colour.place
         offset = median(apart[both])
         plain = median(np.abs(light.contrast[both])) > _PLAIN_STEP
-        if -_APART_PX <= offset <= _LATER_PX + plain * colour.shared_u:
+        # Light that lies further up shows no reflection or wet wall below a dye's edge; colour may be late.
+        earliest, latest = _APART_PX + 2.0 * colour.shared_u, _LATER_PX + plain * colour.shared_u
+        if -earliest <= offset <= latest:
             size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
             astray = both & (np.abs(apart - offset) > bound)

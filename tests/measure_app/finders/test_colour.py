@@ -106,7 +106,8 @@ def test_where_light_and_colour_part_light_is_not_believed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("later_px", "followed"), [(1.3, "colour"), (0.8, "light"), (-1.3, "light"), (-1.7, "colour")]
+    ("later_px", "followed"),
+    [(1.3, "colour"), (0.8, "light"), (-1.3, "light"), (-1.8, "light"), (-2.1, "colour")],
 )
 def test_light_that_begins_below_a_dyes_colour_is_not_the_edge(later_px: float, followed: str) -> None:
     line, n = np.linspace(20.0, 120.0, 60), 60
