@@ -17,6 +17,7 @@ from analysis import (
     Conditions,
     Corrections,
     Series,
+    Wander,
     numbered,
     wandering,
 )
@@ -197,6 +198,23 @@ class Lengths:
     series: Series
 
 
+def _partly(shared: FloatArray, places: FloatArray, like: Wander, u_px: float) -> FloatArray:
+    """Part what is shared into sources, as `wandering` does, but for what is too large to wander.
+
+    What makes an edge unsure by more than that (which edge of a thin line is the level, which of a band) is
+    the same thing all through the film.
+    """
+    part = min(1.0, _WANDERS_PX / u_px) if u_px > 0.0 else 1.0
+    ways = wandering(part * shared, places, like)
+    stays = np.sqrt(1.0 - part**2) * shared
+    ways[0] = np.where(ways[0] < 0.0, -1.0, 1.0) * np.hypot(ways[0], stays)
+    return ways
+
+
+_WANDERS_PX = 0.25
+"""Up to how many px places that are found wander along their way, by measurement on films of all kinds."""
+
+
 def series_of(
     readings: Sequence[Reading],
     run: Run,
@@ -227,8 +245,8 @@ def series_of(
     throws = calibration.landings(landings.pixels, landings.u_px)
     head_edge = _common_shift(surfaces, run.gauge_line, calibration.heads, heads, shared.surface_u_px)
     throw_edge = _common_shift(landings, run.landing_line, calibration.throws, throws, shared.landing_u_px)
-    head_ways = wandering(head_edge, _along(surfaces, run.gauge_line), SURFACE_WANDER)
-    throw_ways = wandering(throw_edge, _along(landings, run.landing_line), LANDING_WANDER)
+    head_ways = _partly(head_edge, _along(surfaces, run.gauge_line), SURFACE_WANDER, shared.surface_u_px)
+    throw_ways = _partly(throw_edge, _along(landings, run.landing_line), LANDING_WANDER, shared.landing_u_px)
     n, k, up, out = len(rows), len(calibration.sources), len(head_ways) - 1, len(throw_ways) - 1
     # A row for each source, those of the calibration first: what follows takes one source after the other.
     head, throw, drop = (np.zeros((k + 4 + up + out, n)) for _ in range(3))

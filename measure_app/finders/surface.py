@@ -281,11 +281,14 @@ def _refine(
         is_line, is_either = band.is_line(stands_out), band.is_either(stands_out)
         # Asked only where it matters, as few films have such a band.
         clear = (is_line or is_either) and not hides_behind(sight.rows(several), course[several])
+        either = band if clear and is_either else None
         if clear and is_line:
             lines, line = find_lines(sight.codes, sight.table, course, sample, half_window(n), clock)
-            if line.plausible and left_over(lines) < (_NO_LINE_OF_DYED if coloured else _NO_LINE):
+            left = left_over(lines)
+            if line.plausible and left < (_NO_LINE_OF_DYED if coloured else _NO_LINE):
                 return _Refined(lines, line.blur_px, line)
-        either = band if clear else None
+            # What looks like a line in all but what it leaves over may be one all the same.
+            either = band if line.plausible else None
     blur_px = _rough_blur(light, start)
     # Colour's blur is mostly that of its own wide pixels, and need not be known well.
     if stands_out is not None:

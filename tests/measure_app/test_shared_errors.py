@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 import pytest
 
+from analysis import SURFACE_WANDER, wandering
 from measure_app.clip import open_clip
 from measure_app.errors import RunFileError
 from measure_app.jet_path import AdoptSearch
@@ -17,7 +18,7 @@ from measure_app.own_extra import KEY, with_own
 from measure_app.packs.rescaling import Rescaling, rescaled, scaled_back
 from measure_app.run import ClipPart, Run
 from measure_app.runfile import load_run, save_run
-from measure_app.series import EDGE_U_PX, JET_U_PX, SharedReading
+from measure_app.series import EDGE_U_PX, JET_U_PX, SharedReading, _partly
 from measure_app.shared_errors import SHARED, shared_of, with_shared
 
 BARE = Run(clip=ClipPart(path="film.mp4"), extra={"other": 1, KEY: {"notes": "kept"}})
@@ -74,3 +75,15 @@ def test_a_saved_run_gives_every_uncertainty_that_measuring_gave(tmp_path: Path)
     assert np.median([row.landing_u_px for row in derived.rows if row.landing_u_px]) < 0.5 * JET_U_PX
     was = [(each.name, each.value, each.u) for each in measured.findings.findings]
     assert [(each.name, each.value, each.u) for each in derived.findings.findings] == was
+
+
+def test_what_is_too_large_to_wander_stays_the_same_all_along() -> None:
+    """Which edge of a band is the level is one question for a whole film; its variance is kept all the same."""
+    places = np.linspace(20.0, 180.0, 50)
+    for u_px in (0.1, 2.0):
+        ways = _partly(np.full(50, u_px), places, SURFACE_WANDER, u_px)
+        assert np.sum(ways**2, axis=0) == pytest.approx(np.full(50, u_px**2))
+        assert np.sqrt(np.sum(ways[1:] ** 2, axis=0)).max() < 0.25
+    assert _partly(np.full(50, 0.1), places, SURFACE_WANDER, 0.1) == pytest.approx(
+        wandering(np.full(50, 0.1), places, SURFACE_WANDER)
+    )
