@@ -21,9 +21,15 @@ from measure_app.finders.medians import median
 def light_table(bit_depth: int = 8, *, full_range: bool = False) -> NDArray[np.float32]:
     """Relative luminance × 255 of every luma code, (2**bit_depth,): ITU-R BT.709-6, item 1.2, inverted."""
     codes = np.arange(2**bit_depth) / 2.0 ** (bit_depth - 8)
-    signal = codes / 255.0 if full_range else np.clip((codes - 16.0) / 219.0, 0.0, 1.2)
+    signal = codes / 255.0 if full_range else (codes - 16.0) / 219.0
+    return np.asarray(255.0 * linear(signal), dtype=np.float32)
+
+
+def linear(signal: FloatArray) -> FloatArray:
+    """Light of a signal, 0 to 1 (Rec. ITU-R BT.709-6, item 1.2, inverted)."""
+    signal = np.clip(signal, 0.0, 1.2)
     light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
-    return np.asarray(255.0 * light, dtype=np.float32)
+    return np.asarray(light, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -104,18 +104,19 @@ def carried_down(
     return landed, disagreement, np.asarray(w.sum(axis=1), dtype=np.float64), drawn
 
 
-def rests_on_one(on: OnLines, above: FloatArray, zero_px: float, flight_frames: float | None) -> float:
+def rests_on_one(
+    on: OnLines, above: FloatArray, zero_px: float, flight_frames: float | None, whole: FloatArray
+) -> float:
     """How far one of few lines moves the landing, px: where few show the jet, one that is wrong leads all.
 
     Nought where many do. Where there is no landing without a line, as much as lines that tell nothing of
-    where they lead leave open.
+    where they lead leave open. `whole`, (n,) px, is the landing that all lines tell.
     """
     shown = np.where(on.weights > SEEN, on.weights, 0.0)
     share = shown.mean(axis=0)
     told = float(share.sum() ** 2 / max(np.sum(share**2), 1e-9))
     if told >= _MANY or not share.any():
         return 0.0
-    whole = carried_down(on, above, zero_px, flight_frames)[0].landing
     reach = float(np.nan_to_num(known_median(np.abs(whole - zero_px))))
     open_px = _LEADS[0] * reach * float(share @ above / share.sum())
     moved = [0.0]

@@ -121,7 +121,8 @@ def find_landing(
     else:
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
-    shared_u = float(np.hypot(shared_u, rests_on_one(seen_on, above, lines.zero_px, flight_frames)))
+    moved = rests_on_one(seen_on, above, lines.zero_px, flight_frames, landed.landing)
+    shared_u = float(np.hypot(shared_u, moved))
     left_behind = 0.0
     if drift is None or not drift.moved:  # else what is behind the jet changes for that
         step = median(np.abs(np.diff(course)))

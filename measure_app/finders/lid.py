@@ -75,12 +75,13 @@ def lid_of(sight: Sight, fit: EdgeFit, blur_px: float) -> Lid | None:
     return _straight(np.maximum(total - np.sum(told**2, axis=-2), 1e-7), places)
 
 
-def without_lid(sight: Sight, place: FloatArray, lid: Lid, step: FloatArray, blur_px: float) -> Sight:
+def without_lid(sight: Sight, place: FloatArray, lid: Lid, step: float, blur_px: float) -> Sight:
     """Give the same as if the band were air.
 
     Parameters
     ----------
-    place, step : (n,) px and levels, the edge in every frame
+    place : (n,) px, the edge in every frame
+    step : levels, the run's usual change from air to water
     """
     from scipy.special import ndtr
 
@@ -93,7 +94,7 @@ def without_lid(sight: Sight, place: FloatArray, lid: Lid, step: FloatArray, blu
         x = along - place[rows, None]
         soft = np.hypot(blur_px, _SOFT_PX * np.minimum(width[rows], 1.0))
         band = ndtr((x + width[rows]) / soft) - ndtr(x / blur_px)
-        light = sight.rows(rows) - lid.share * step[rows, None] * band
+        light = sight.rows(rows) - lid.share * step * band
         codes[rows] = np.clip(np.rint(_STEPS * (light - lowest)), 0, 65535)
     table = (np.arange(65536) / _STEPS + lowest).astype(np.float32)
     return Sight(codes, table)

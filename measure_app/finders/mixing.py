@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.edge import fit_edges
+from measure_app.finders.edge import fit_edges, linear
 from measure_app.finders.medians import median
 from measure_app.finders.planes import Seen
 from measure_app.strips import COLOUR_STEPS, Strip
@@ -160,13 +160,6 @@ def _scaled(kept: FloatArray, strip: Strip) -> FloatArray:
     if strip.full_range:
         return np.array([bright / 255.0, (blue - 128.0) / 255.0, (red - 128.0) / 255.0])
     return np.array([(bright - 16.0) / 219.0, (blue - 128.0) / 224.0, (red - 128.0) / 224.0])
-
-
-def linear(signal: FloatArray) -> FloatArray:
-    """Light of a signal, 0 to 1 (Rec. ITU-R BT.709-6, item 1.2, inverted)."""
-    signal = np.clip(signal, 0.0, 1.2)
-    light = np.where(signal < 0.081, signal / 4.5, ((signal + 0.099) / 1.099) ** (1 / 0.45))
-    return np.asarray(light, dtype=np.float64)
 
 
 def coded(light: FloatArray) -> FloatArray:

@@ -233,7 +233,7 @@ def _beside_lid(sight: Sight, fit: EdgeFit, blur_px: float) -> tuple[Sight, Edge
     lid = lid_of(sight, fit, blur_px)
     if lid is None:
         return sight, fit, 0.0
-    step, bare, before = np.full(len(fit.place), median(fit.contrast)), sight, fit.place
+    step, bare, before = median(fit.contrast), sight, fit.place
     # What is taken away ends at the edge, and draws it there by the band's share of the step.
     for _ in range(_LID_PASSES):
         bare = without_lid(sight, fit.place, lid, step, blur_px)

@@ -327,9 +327,9 @@ def test_where_few_lines_show_the_jet_what_one_of_them_does_is_unsure() -> None:
     landed = carried_down(few, above, tracing.zero_px, None)[0].landing
     off = np.nanmedian(np.abs(landed - truth))
     assert off > 1.0
-    assert rests_on_one(few, above, tracing.zero_px, None) > 0.5 * off
+    assert rests_on_one(few, above, tracing.zero_px, None, landed) > 0.5 * off
     many = OnLines(places, np.ones(places.shape), np.zeros(places.shape), 6.0)
-    assert rests_on_one(many, above, tracing.zero_px, None) == 0.0
+    assert rests_on_one(many, above, tracing.zero_px, None, landed) == 0.0
 
 
 def test_where_fewer_lines_than_usual_show_the_jet_a_landing_is_less_sure() -> None:
