@@ -53,11 +53,12 @@ def exposed(code: Samples, gain: FloatArray) -> Samples:
     """Encoded values (h, w, 3) with the light's red, green and blue multiplied by a gain (3,)."""
     if np.all(gain == 1.0):
         return code
-    factor = np.asarray(gain**0.45, dtype=np.float32)
-    out = code + np.float32(0.099)
+    # Whole rows at once: three values at a time are slow.
+    factor = np.tile(np.asarray(gain**0.45, dtype=np.float32), code.shape[1])
+    out = code.reshape(len(code), -1) + np.float32(0.099)
     out *= factor
     out -= np.float32(0.099)
-    return out
+    return np.asarray(out.reshape(code.shape))
 
 
 def gain_at(scene: Scene, time_s: float) -> FloatArray:
@@ -73,12 +74,12 @@ def gain_at(scene: Scene, time_s: float) -> FloatArray:
 
 
 def vignette(scene: Scene) -> Samples:
-    """Brightness (h, w, 1) over the picture, 1 in the middle."""
+    """Brightness (h, w, 3) over the picture, 1 in the middle, the same for each colour."""
     cam = scene.camera
     x = (np.arange(cam.width) - cam.principal_px[0]) / cam.width
     y = (np.arange(cam.height) - cam.principal_px[1]) / cam.width
     r2 = (x[None, :] ** 2 + y[:, None] ** 2) / 0.33
-    return np.asarray(1 - scene.film.vignette * r2**1.2, dtype=np.float32)[..., None]
+    return np.repeat(np.asarray(1 - scene.film.vignette * r2**1.2, dtype=np.float32)[..., None], 3, axis=2)
 
 
 class Grain:
@@ -100,10 +101,15 @@ class Grain:
     def picture(self, pixels: Samples) -> Picture:
         """Give one frame as red, green, blue bytes (h, w, 3) from encoded values (h, w, 3), 0 to 1."""
         shape = pixels.shape[:2]
-        levels = np.clip(pixels * 255, 0, 255)
-        sigma = self._sigma[levels[..., 1].astype(np.uint8)]
+        levels = pixels * np.float32(255)
+        np.clip(levels, 0, 255, out=levels)
+        sigma = np.take(self._sigma, levels[..., 1].astype(np.uint8))
         for channel in range(3):
             start = int(self._rng.integers(self._pool.size - self._size))
             sign = np.float32(1.0 if self._rng.random() < 0.5 else -1.0)
-            levels[..., channel] += sign * sigma * self._pool[start : start + self._size].reshape(shape)
-        return np.asarray(np.clip(levels + 0.5, 0, 255).astype(np.uint8))
+            noise = self._pool[start : start + self._size].reshape(shape) * sigma
+            noise *= sign
+            levels[..., channel] += noise
+        levels += np.float32(0.5)
+        np.clip(levels, 0, 255, out=levels)
+        return levels.astype(np.uint8)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sample_clips.camera import upright
 from sample_clips.film import to_light
@@ -147,8 +148,10 @@ class Jet:
         under = samples[at]
         mean = np.zeros_like(under)
         for instant in instants_s:
-            cover, colour = self._look(x, z, float(instant))
-            mean += under + cover[:, None] * (colour - under)
+            wet, cover, colour = self._look(x, z, float(instant))
+            painted, bare = under.copy(), under[wet]
+            painted[wet] = bare + cover[:, None] * (colour - bare)
+            mean += painted
         samples[at] = mean / len(instants_s)
         if wets:
             self._landing.paint(samples, window, float(instants_s[0]), float(instants_s[-1]))
@@ -192,8 +195,8 @@ class Jet:
         starts = np.repeat(np.cumsum(counts) - counts, counts)
         return np.arange(counts.sum()) - starts + np.repeat(top, counts), np.repeat(cols, counts)
 
-    def _look(self, x: FloatArray, z: FloatArray, time_s: float) -> tuple[Samples, Samples]:
-        """Cover (n,) and light (n, 3) of the jet at places x, z (n,) m in its plane."""
+    def _look(self, x: FloatArray, z: FloatArray, time_s: float) -> tuple[NDArray[np.intp], Samples, Samples]:
+        """Which places x, z (n,) m in its plane the jet covers; its cover (k,) there and light (k, 3)."""
         drain, look = self.scene.drain, self.scene.look
         ages, aside, radii = self._along(time_s)
         speed, slowing = self._pace(time_s)
@@ -214,12 +217,14 @@ class Jet:
         )
         if drain.held_head_m:
             cover = cover * drain.jet_holds(time_s - age).astype(np.float32)
-        thick = 2 * radius * np.sqrt(np.clip(1 - u * u, 0, 1))
+        wet = np.flatnonzero(cover > 0)
+        cover, u = cover[wet], u[wet]
+        thick = 2 * radius[wet] * np.sqrt(np.clip(1 - u * u, 0, 1))
         through = np.exp(-thick[:, None] * np.asarray(look.dye_per_m)) * self._ambient
         rim = np.clip((np.abs(u) - 0.45) / 0.55, 0, 1)
         body = through * (0.97 - 0.60 * rim * rim * (3 - 2 * rim))[:, None]
         shine = 0.80 * np.exp(-(((u - 0.40) / 0.19) ** 2)) + 0.66 * np.exp(-(((u + 0.42) / 0.19) ** 2))
-        return cover, to_light(body + shine[:, None] * (0.99 - body))
+        return wet, cover, to_light(body + shine[:, None] * (0.99 - body))
 
     def _pace(self, time_s: float) -> tuple[float, float]:
         """Speed of the water leaving at a time, m/s, and how it slows, m/s per s, within one flight."""

@@ -278,17 +278,31 @@ def line(
     canvas.blend(window, np.asarray(alpha * cover, dtype=np.float32), colour)
 
 
+_ROWS = 16
+
+
 def mottle(u: Samples, v: Samples, cell_m: float | tuple[float, float], seed: int) -> Samples:
     """Smooth random unevenness, about −1 to 1, over sheet coordinates (…) m, with patches of `cell_m`."""
     cell_u, cell_v = (cell_m, cell_m) if isinstance(cell_m, float) else cell_m
     table = np.random.default_rng(seed).uniform(-1, 1, (64, 64)).astype(np.float32)
+    u, v = np.broadcast_arrays(u, v)
+    if u.ndim < 2:
+        return _mottled(u, v, cell_u, cell_v, table)
+    out = np.empty(u.shape, dtype=np.float32)
+    for first in range(0, len(u), _ROWS):  # a few rows at a time stay in the processor's own memory
+        rows = slice(first, first + _ROWS)
+        out[rows] = _mottled(u[rows], v[rows], cell_u, cell_v, table)
+    return out
+
+
+def _mottled(u: Samples, v: Samples, cell_u: float, cell_v: float, table: Samples) -> Samples:
     p, q = u / np.float32(cell_u), v / np.float32(cell_v)
-    i, j = np.floor(p).astype(np.int64), np.floor(q).astype(np.int64)
+    i, j = np.floor(p).astype(np.int32), np.floor(q).astype(np.int32)
     a, b = p - i, q - j
     a, b = a * a * (3 - 2 * a), b * b * (3 - 2 * b)
-    i0, i1, j0, j1 = i % 64, (i + 1) % 64, j % 64, (j + 1) % 64
-    low = table[i0, j0] * (1 - a) + table[i1, j0] * a
-    high = table[i0, j1] * (1 - a) + table[i1, j1] * a
+    i0, i1, j0, j1 = 64 * (i & 63), 64 * ((i + 1) & 63), j & 63, (j + 1) & 63
+    low = np.take(table, i0 + j0) * (1 - a) + np.take(table, i1 + j0) * a
+    high = np.take(table, i0 + j1) * (1 - a) + np.take(table, i1 + j1) * a
     return np.asarray(low * (1 - b) + high * b, dtype=np.float32)
 
 
