@@ -57,6 +57,11 @@ class BothZeros:
         """The fit on which findings rest."""
         return self.free if self.why else self.held
 
+    @property
+    def contradicting(self) -> JointFit | None:
+        """The fit with the zero free where the readings contradict a zero that was stated."""
+        return self.free if self.why and not self.unstated else None
+
 
 def with_honest_zero(fit_of: FitOfLaw, at: Paired, *, flat_if_unstated: bool) -> BothZeros:
     """
@@ -206,9 +211,10 @@ def zero_denied(drain: BothZeros, throws: BothZeros, n: int, hole: Hidden) -> st
     -------
     str
     """
-    if not drain.why or drain.unstated or drain.free is None:
+    moved = drain.contradicting
+    if moved is None:
         return ""
-    wanted = drain.free.estimate("head_zero", n)
+    wanted = moved.estimate("head_zero", n)
     if throws.free is None:
         if hole.farthest_m is None or abs(wanted.value) <= hole.farthest_m:
             return ""
@@ -250,9 +256,10 @@ def zero_borne_out(drain: BothZeros, throws: BothZeros, n: int) -> bool:
     bool
         True as well where the throws are too few, or too alike, to tell.
     """
-    if not drain.why or drain.unstated or drain.free is None or throws.free is None:
+    moved = drain.contradicting
+    if moved is None or throws.free is None:
         return True
-    wanted, seen = (fit.estimate("head_zero", n) for fit in (drain.free, throws.free))
+    wanted, seen = (fit.estimate("head_zero", n) for fit in (moved, throws.free))
     common = covariance(wanted, seen)
     apart = wanted.u**2 + seen.u**2 - 2.0 * common
     share = min(max((seen.u**2 - common) / apart, 0.0), 1.0) if apart > 0.0 else 1.0

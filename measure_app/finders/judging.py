@@ -24,6 +24,9 @@ _NEARLY_ALL = 0.75
 """Share of the frames in which such an edge must be followed."""
 _TAIL = 2.5
 """Standard uncertainties from which a place off its neighbours' course is taken to be less sure than they."""
+_OF_STRETCH = 0.6
+"""How much of what a short stretch at the run's end, beyond a gap, lies off where others lead may be its
+error: where they lead is known no better (by judgement)."""
 _ASTRAY, _FURTHEST_PX = 4.0, 2.2
 """Standard uncertainties by which a place may lie off the course of its neighbours, and the same at most."""
 _NEAR_PX, _CLEARLY_NOT = 16.0, 0.6
@@ -114,7 +117,7 @@ def judge(
     held = ~(damaged | off_end | faint | covered | astray)
     loose, led_off = loose_ends(fit.place, own_u, held, clock, half, 0.5 * blur_px)
     astray |= loose
-    lost, cut_away = cut_off(fit.place, own_u, held & ~loose, clock, half)
+    lost, cut_away, cut_together = cut_off(fit.place, own_u, held & ~loose, clock, half)
     astray |= lost
     # Where neighbours scatter by pixels there is no edge to speak of, whatever their mean. One that is plain
     # in each frame and followed nearly all through, which coding moves about in steps, is one still.
@@ -126,6 +129,7 @@ def judge(
     # Errors have longer tails than their usual size tells: what lies off is as unsure as it is off.
     away = np.where(np.isfinite(course), np.abs(fit.place - course), 0.0)
     own_u = np.maximum(own_u, np.maximum.reduce([away, led_off, cut_away]) / _TAIL)
+    own_u = np.hypot(own_u, _OF_STRETCH * cut_together)
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")

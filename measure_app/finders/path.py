@@ -292,10 +292,11 @@ def loose_ends(
 
 def cut_off(
     positions: FloatArray, own_u: FloatArray, usable: NDArray[np.bool_], clock: FloatArray, half: int
-) -> tuple[NDArray[np.bool_], FloatArray]:
+) -> tuple[NDArray[np.bool_], FloatArray, FloatArray]:
     """Frames (n,) of a short stretch at either end of the run, beyond a gap, that the others do not lead to.
 
-    Also gives how far, (n,) px, those of one up to twice as long lie off it by more than chance.
+    Also gives how far, (n,) px, those of one up to twice as long lie off it by more than chance: each
+    frame, and the stretch as a whole.
 
     Something that stands still behind the surface can be followed for a few frames after it was lost. There
     are too few to be held against one another, and no frames beyond them that would tell.
@@ -308,7 +309,7 @@ def cut_off(
     half : half width, in frames, of the window that neighbours share; a stretch up to it is short
     """
     out = np.zeros(len(positions), dtype=bool)
-    away = np.zeros(len(positions))
+    away, together = np.zeros(len(positions)), np.zeros(len(positions))
     at = np.flatnonzero(usable & np.isfinite(positions))
     stretches = stretches_of(at)
     for order in (stretches, [each[::-1] for each in stretches[::-1]]):
@@ -318,9 +319,10 @@ def cut_off(
         off, u = _led_to(positions, own_u, clock, order[0], rest)
         if np.median(off / u) <= 4.0:
             away[order[0]] = np.where(off > 2.0 * u, off, 0.0)
+            together[order[0]] = np.sqrt(max(float(np.mean(off**2 - u**2)), 0.0))
         elif len(order[0]) <= half:
             out[order[0]] = True
-    return out, away
+    return out, away, together
 
 
 def _led_to(

@@ -449,9 +449,22 @@ def test_a_few_frames_beyond_a_gap_that_the_others_do_not_lead_to_are_refused() 
     usable[104:106] = False
     aside = seen.copy()
     aside[106:] += 0.5
-    refused, away = cut_off(aside, own_u, usable, clock, 8)
+    refused, away, together = cut_off(aside, own_u, usable, clock, 8)
     assert not refused[106:].any()
     assert np.median(away[106:]) == pytest.approx(0.5, abs=0.3)
+    assert together[106:] == pytest.approx(0.5, abs=0.3)
+    assert np.ptp(together[106:]) == 0.0
+    assert not together[12:106].any()
+
+
+def test_what_a_short_last_stretch_lies_off_by_chance_makes_it_no_less_sure() -> None:
+    clock, own_u, usable = np.linspace(-1.0, 1.0, 120), np.full(120, 0.08), np.ones(120, dtype=bool)
+    usable[98:108] = False
+    told = [
+        np.median(cut_off(falling(120, 30.0, 150.0) + 0.08 * noise, own_u, usable, clock, 8)[2][108:])
+        for noise in np.random.default_rng(11).standard_normal((60, 120))
+    ]
+    assert np.median(told) < 0.08
 
 
 def test_a_small_step_that_rises_slowly_is_unsure_and_a_large_or_sharp_one_is_not() -> None:
