@@ -297,7 +297,7 @@ def mottle(u: Samples, v: Samples, cell_m: float | tuple[float, float], seed: in
 
 def _mottled(u: Samples, v: Samples, cell_u: float, cell_v: float, table: Samples) -> Samples:
     p, q = u / np.float32(cell_u), v / np.float32(cell_v)
-    i, j = np.floor(p).astype(np.int32), np.floor(q).astype(np.int32)
+    i, j = np.floor(p).astype(np.int64), np.floor(q).astype(np.int64)
     a, b = p - i, q - j
     a, b = a * a * (3 - 2 * a), b * b * (3 - 2 * b)
     i0, i1, j0, j1 = 64 * (i & 63), 64 * ((i + 1) & 63), j & 63, (j + 1) & 63
