@@ -130,6 +130,25 @@ def rests_on_one(
     return max(moved)
 
 
+def frames_late(stale: NDArray[np.bool_], weights: FloatArray, above: FloatArray) -> float:
+    """How many frames old what the lines show may be on the average, where they repeat the frame before.
+
+    A line that repeats a part p of the frames shows in the mean what is p / (1 − p) frames old, if which it
+    repeats is chance. Lines count as they show the jet, and the lower the more.
+
+    Parameters
+    ----------
+    stale : (n, m) where a line repeats the frame before
+    weights : (n, m) how much of a jet was seen
+    above : (m,) heights of the lines above the landing line, as parts of the drop
+    """
+    counts = (weights > SEEN).sum(axis=0) * (1.0 - above / (above.max() + above.min()))
+    told = (weights > SEEN) | stale
+    share = (stale & told).sum(axis=0) / np.maximum(told.sum(axis=0), 1)
+    part = min(float(np.average(share, weights=counts)), 0.9) if counts.any() else 0.0
+    return part / (1.0 - part)
+
+
 def _share_of_height(above: FloatArray, apart: float) -> FloatArray:
     """What each line counts, (m,), 1 in the mean, as lines lie `apart` in widths of the jet.
 

@@ -14,7 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.jet_joining import SEEN, OnLines, carried_down, rests_on_one, strange_share
+from measure_app.finders.jet_joining import (
+    SEEN,
+    OnLines,
+    carried_down,
+    frames_late,
+    rests_on_one,
+    strange_share,
+)
 from measure_app.finders.jet_judging import Seen, judge_landing, repeated_rows, usual
 from measure_app.finders.jet_lines import JetLines
 from measure_app.finders.jet_look import (
@@ -51,6 +58,9 @@ _SHARED_FLOOR_PX = 0.044
 _LEFT_BEHIND = 0.12
 """How far, in steps from frame to frame, a landing may be seen elsewhere than it is where coding leaves out
 what changes a little."""
+_LATE = 1.5
+"""How late a landing may be seen where lines often repeat the frame before, against how old what they show is
+if which they repeat is chance: what repeats in part is late as well. By measurement on films in low light."""
 _COMMON_SHARE = 0.42
 """How much of the disagreement of the lines all frames have in common, where no flanks are seen."""
 _MARK_REACH_PX = 8.0
@@ -104,7 +114,8 @@ def find_landing(
         # Where the camera turned, how far a line is lifted depends on where on it the jet is.
         lift = -drift.along(up, strips[0].line.segment.at(course).T) / float(up @ up)
     width = _jet_width(strips, lines, grounds, course)
-    seen_on, covered, repeated = _centres(strips, lines, grounds, course, width, lift)
+    seen_on, covered, stale = _centres(strips, lines, grounds, course, width, lift)
+    repeated = stale.mean(axis=1) > 0.5
     above = np.asarray(lines.above)
     landed, agreement, support, drawn = carried_down(seen_on, above, lines.zero_px, flight_frames)
     landing = landed.landing
@@ -123,10 +134,10 @@ def find_landing(
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
     moved = rests_on_one(seen_on, above, lines.zero_px, flight_frames, landed.landing)
     shared_u = float(np.hypot(shared_u, moved))
-    left_behind = 0.0
+    step = median(np.abs(np.diff(course)))
+    left_behind = _LATE * step * frames_late(stale, seen_on.weights, above)
     if drift is None or not drift.moved:  # else what is behind the jet changes for that
-        step = median(np.abs(np.diff(course)))
-        left_behind = _LEFT_BEHIND * step * coded_over(strips, gain, black)
+        left_behind = float(np.hypot(left_behind, _LEFT_BEHIND * step * coded_over(strips, gain, black)))
     shared_u = float(np.hypot(max(shared_u, _SHARED_FLOOR_PX), left_behind))
     # What is left behind is neither the same in all frames nor another in each.
     unsure = np.sqrt(landed.unsure_px**2 + drawn**2 + left_behind**2)
@@ -256,8 +267,8 @@ def _centres(
 ) -> tuple[OnLines, NDArray[np.bool_], NDArray[np.bool_]]:
     """Middle of the jet on every line.
 
-    Second, (n,), the frames in which something larger than a jet lies over the lines; last those that mostly
-    repeat the frame before.
+    Second, (n,), the frames in which something larger than a jet lies over the lines; last, (n, m), where a
+    line repeats the frame before.
     """
     n = len(course)
     half = max(3, round(1.1 * width))
@@ -296,7 +307,7 @@ def _centres(
     crowd &= (lift == 0.0) | (whole > 2.5 * median(whole) + 2.0)
     covered = crowd | (crowded.mean(axis=1) > 0.4)
     drawn = half / np.sqrt(3.0) * strange_share(masses, weights > SEEN)
-    return OnLines(places, weights, drawn, width), covered, stale.mean(axis=1) > 0.5
+    return OnLines(places, weights, drawn, width), covered, stale
 
 
 def _anchored(

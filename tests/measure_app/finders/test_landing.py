@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
 from measure_app.finders.jet_flight import not_lagging
-from measure_app.finders.jet_joining import OnLines, _worth, carried_down, rests_on_one
+from measure_app.finders.jet_joining import OnLines, _worth, carried_down, frames_late, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
 from measure_app.finders.jet_look import coded_over
 from measure_app.strips import Strip
@@ -341,3 +341,22 @@ def test_where_fewer_lines_than_usual_show_the_jet_a_landing_is_less_sure() -> N
     none = np.zeros(n, dtype=bool)
     own_u, _ = judge_landing(seen, covered=none, repeated=none, damaged=none, marked=None)
     assert np.median(own_u[30:34]) > 1.25 * np.median(own_u[:30])
+
+
+def test_lines_that_repeat_frames_at_random_are_as_old_as_what_repeats_them() -> None:
+    rng = np.random.default_rng(5)
+    above, n = np.array([0.03, 0.05, 0.1, 0.2]), 40_000
+    stale = rng.random((n, 4)) < 0.4
+    age, old = np.zeros(4), np.zeros((n, 4))
+    for row in range(1, n):  # what a line shows grows older by a frame where it is repeated
+        age = np.where(stale[row], age + 1.0, 0.0)
+        old[row] = age
+    weights = np.where(stale, 0.0, 1.0)
+    assert frames_late(stale, weights, above) == pytest.approx(float(old.mean()), rel=0.03)
+    assert frames_late(np.zeros((n, 4), dtype=bool), np.ones((n, 4)), above) == 0.0
+    assert frames_late(stale, np.zeros((n, 4)), above) == 0.0
+    # A line that leads to the landing from further up tells less of it.
+    low, high = np.zeros((100, 4), dtype=bool), np.zeros((100, 4), dtype=bool)
+    low[::2, 0] = high[::2, 3] = True
+    seen = np.ones((100, 4))
+    assert frames_late(low, seen * ~low, above) > 1.5 * frames_late(high, seen * ~high, above)
