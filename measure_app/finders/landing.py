@@ -49,6 +49,10 @@ seen."""
 _ALIKE = 1.3
 """Neighbouring lines see the same drops and the same background: they err alike, and their scatter about
 their common line tells less of where it leads than that of as many lines that err each by itself."""
+_FLANKS_MOST, _LAGS_MOST = 0.03, 0.5
+"""How far at most, in widths of the jet, the middle between its flanks is believed to lead elsewhere than
+single frames do, as glints and drops lie within and beside it; and, in steps from frame to frame, how much
+more where coding leaves the jet behind. What led further was, on films of all kinds, no flank of the jet."""
 _LEVELS_DIFFER = 0.3
 """What part counts of how far the feet of the jet's flanks lead elsewhere than their tops."""
 _TOLD_APART = 0.25
@@ -118,9 +122,13 @@ def find_landing(
     above = np.asarray(lines.above)
     landed, agreement, support, drawn = carried_down(seen_on, above, lines.zero_px, flight_frames)
     landing = landed.landing
+    step = float(course[-1] - course[0]) / (n - 1)
+    # Where the camera moved, what is behind the jet changes for that.
+    part = coded_over(strips, gain, black) if drift is None or not drift.moved else 0.0
     shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
     if np.isfinite(shift):
-        landing = landing + shift
+        most = _FLANKS_MOST * width + _LAGS_MOST * abs(step) * part
+        landing = landing + np.clip(shift, -most, most)
         parts = (
             _CENTRE_SHARE * width,
             _ALIKE * anchored_u,
@@ -133,9 +141,6 @@ def find_landing(
         shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
     moved = rests_on_one(seen_on, above, lines.zero_px, flight_frames, landed.landing)
     shared_u = float(np.hypot(shared_u, moved))
-    step = float(course[-1] - course[0]) / (n - 1)
-    # Where the camera moved, what is behind the jet changes for that.
-    part = coded_over(strips, gain, black) if drift is None or not drift.moved else 0.0
     landing = landing + _LEFT_BEHIND * part * step
     left_behind = abs(step) * np.hypot(
         _LEFT_BEHIND_U * part, _LATE * frames_late(stale, seen_on.weights, above)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from calibration import FloatArray, Pixel, Segment
 from measure_app.finders import Drift, Hints, JetLines, Why, find_landing, jet_lines
+from measure_app.finders import landing as finder
 from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_joining import OnLines, _worth, carried_down, frames_late, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
@@ -313,6 +314,21 @@ def test_noise_that_stands_still_tells_of_coding_that_leaves_the_jet_behind() ->
     assert told.shared_u_px > untold.shared_u_px
     ahead = np.nanmedian(told.along_px - truth) - np.nanmedian(untold.along_px - truth)
     assert ahead == pytest.approx(0.14 * step, abs=0.05 * abs(step))
+
+
+def test_the_flanks_lead_no_further_aside_than_glints_within_the_jet_can(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    strips = jet_strips(shrinking(120), lines(), np.random.default_rng(44), width=7.0)
+
+    def landing(beyond_px: float) -> FloatArray:
+        monkeypatch.setattr(finder, "_anchored", lambda *_: (beyond_px, 0.02, 0.02))
+        return find_landing(strips, lines()).along_px
+
+    none = landing(0.0)
+    assert np.nanmedian(landing(0.1) - none) == pytest.approx(0.1)
+    assert 0.1 < np.nanmedian(landing(5.0) - none) < 0.04 * 7.0
+    assert np.nanmedian(landing(-5.0) - none) == pytest.approx(-np.nanmedian(landing(5.0) - none))
 
 
 def test_where_few_lines_show_the_jet_what_one_of_them_does_is_unsure() -> None:
