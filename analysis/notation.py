@@ -77,9 +77,9 @@ def interval(low: float, high: float, u: float, unit: str = "") -> str:
 
 def _power_of_ten(value: float, u: float) -> int:
     """Power of ten to take out so that neither a row of zeros nor made-up digits stand in the number."""
-    size = max(abs(value), u)
-    exponent = math.floor(math.log10(size))
-    last_place = math.floor(math.log10(u)) - 1
+    shown_u = float(f"{u:.1e}")  # 99.5 is shown as 1.0 × 10²
+    exponent = math.floor(math.log10(max(abs(value), shown_u)))
+    last_place = math.floor(math.log10(shown_u)) - 1
     # A value such as 123400 ± 1200 would have to write zeros that are not known.
     return exponent if exponent < -3 or exponent >= 6 or last_place > 0 else 0
 

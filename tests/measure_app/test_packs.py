@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
@@ -130,7 +130,7 @@ def test_shares_that_cannot_be_are_refused(arguments, words):
 
 
 @given(runs, st.floats(0.05, 2.0), st.integers(0, 20), st.integers(0, 20))
-@settings(max_examples=60)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 def test_rescaling_there_and_back_is_the_same_run(run, scale, left, top):
     how = Rescaling(scale, left, top)
     back = scaled_back(rescaled(run, how), how)
