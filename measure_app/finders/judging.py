@@ -9,7 +9,15 @@ from calibration import FloatArray
 from measure_app.clip import Plane
 from measure_app.finders.edge import EdgeFit, window_of
 from measure_app.finders.medians import known_median, median, quantile
-from measure_app.finders.path import cut_off, from_curve, half_window, loose_ends, smooth_in_time, strayed
+from measure_app.finders.path import (
+    cut_off,
+    fallen_since,
+    from_curve,
+    half_window,
+    loose_ends,
+    smooth_in_time,
+    strayed,
+)
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
 from measure_app.strips import spread_rows
@@ -24,6 +32,9 @@ _NEARLY_ALL = 0.75
 """Share of the frames in which such an edge must be followed."""
 _TAIL = 2.5
 """Standard uncertainties from which a place off its neighbours' course is taken to be less sure than they."""
+_OF_FALL = 0.6
+"""How unsure a frame is that repeats those before, over how far the surface has fallen meanwhile: about as an
+even distribution up to all of that (1/√3)."""
 _OF_STRETCH = 0.6
 """How much of what a short stretch at the run's end, beyond a gap, lies off where others lead may be its
 error: where they lead is known no better (by judgement)."""
@@ -130,6 +141,7 @@ def judge(
     away = np.where(np.isfinite(course), np.abs(fit.place - course), 0.0)
     own_u = np.maximum(own_u, np.maximum.reduce([away, led_off, cut_away]) / _TAIL)
     own_u = np.hypot(own_u, _OF_STRETCH * cut_together)
+    own_u = np.maximum(own_u, _OF_FALL * fallen_since(fit.place, held, clock))
     # Few frames that hold among many that do not hold by chance.
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")

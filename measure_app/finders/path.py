@@ -174,6 +174,24 @@ def from_curve(
     return np.where(use, positions - _curve(positions, use, clock, degree), np.nan)
 
 
+def fallen_since(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray) -> FloatArray:
+    """How far, (n,) px, the smooth curve has gone on since what a frame shows was new.
+
+    In poor light coding leaves an edge where it was for some frames: its place is then the same to the last
+    digit, which noise never leaves.
+    """
+    use, row = usable & np.isfinite(positions), np.arange(len(positions))
+    same = np.abs(np.diff(positions, prepend=np.nan)) < _SAME_PX
+    if use.sum() < 30 or not same.any():
+        return np.zeros(len(positions))
+    curve = _curve(positions, use, clock, 3)
+    new = np.maximum.accumulate(np.where(same, 0, row))
+    return np.abs(curve - curve[new])
+
+
+_SAME_PX = 1e-3
+
+
 def _curve(positions: FloatArray, use: NDArray[np.bool_], clock: FloatArray, degree: int) -> FloatArray:
     """Polynomial in time through the frames in use, fitted robustly (Tukey's biweight); (n,) px."""
     weights = use.astype(np.float64)
@@ -286,7 +304,9 @@ def loose_ends(
                 if np.all(off > np.maximum(4.0 * u, least_px)):
                     out[ends] = True
                     break
-                away[ends] = np.maximum(away[ends], np.where(off > 2.5 * u, off, 0.0))
+                # What leads astray leads those beyond it too, where the others lead is less sure.
+                told = np.maximum.accumulate(np.where(off > 2.5 * u, off, 0.0)[::-1])[::-1]
+                away[ends] = np.maximum(away[ends], told)
     return out, away
 
 

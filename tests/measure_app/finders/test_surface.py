@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -21,7 +23,7 @@ from measure_app.finders.meniscus import (
     parted_from_half,
     untold,
 )
-from measure_app.finders.path import clock_of, cut_off, loose_ends, smooth_in_time, strayed
+from measure_app.finders.path import clock_of, cut_off, fallen_since, loose_ends, smooth_in_time, strayed
 from measure_app.finders.sight import light_of
 from measure_app.finders.surface import rising_u
 from measure_app.strips import Strip
@@ -334,7 +336,11 @@ def test_ends_that_leave_the_way_that_leads_there_are_refused() -> None:
     assert not away.any()
     loose, away = loose_ends(places, own_u, usable, clock, 8, 5.0)
     assert not loose.any()
-    assert away[[49, 118, 119]] == pytest.approx([0.9, 0.6, 1.2], abs=0.25)
+    assert away[[49, 118]] == pytest.approx([0.9, 0.6], abs=0.25)
+    assert away[119] == pytest.approx(1.2, abs=0.25)
+    # The last frame is no surer than those within that lie off.
+    places[[118, 119]] += [0.6, -1.1]
+    assert loose_ends(places, own_u, usable, clock, 8, 5.0)[1][119] > 0.9
 
 
 def test_a_line_that_the_other_kind_beside_it_fits_as_well_is_not_told() -> None:
@@ -368,6 +374,24 @@ def test_an_edge_that_coding_moves_about_in_steps_is_read_and_as_unsure_as_it_st
     # Scattered so far, and not plain in its frames either, it is none.
     faint = find_surface(strip_of(head_light(stepping, 360, water=0.40, band=0.0), 7.0, rng))
     assert faint.found.mean() < 0.2
+
+
+def test_frames_that_repeat_those_before_are_as_unsure_as_the_surface_has_fallen_meanwhile() -> None:
+    places = falling(120, 40.0, 160.0)
+    strip = strip_of(head_light(places, 220), 0.8, np.random.default_rng(24))
+    levels = strip.levels.copy()
+    levels[61:65] = levels[60]  # coding leaves them as they were
+    track = find_surface(replace(strip, levels=levels))
+    for row in range(61, 65):
+        fallen = places[row] - places[60]
+        assert not track.found[row] or track.own_u_px[row] >= 0.5 * fallen
+    assert np.median(track.own_u_px[track.found]) < 0.1
+    clock, held = clock_of(None, 120), np.ones(120, dtype=bool)
+    stays = places.copy()
+    stays[61:65] = stays[60]
+    assert fallen_since(places, held, clock) == pytest.approx(0.0)
+    expected = np.where((places >= places[61]) & (places <= places[64]), places - places[60], 0.0)
+    assert fallen_since(stays, held, clock) == pytest.approx(expected, abs=0.1)
 
 
 def test_a_place_off_its_neighbours_is_as_unsure_as_it_is_off() -> None:
