@@ -144,7 +144,7 @@ def frames_late(stale: NDArray[np.bool_], weights: FloatArray, above: FloatArray
     """
     counts = (weights > SEEN).sum(axis=0) * (1.0 - above / (above.max() + above.min()))
     told = (weights > SEEN) | stale
-    share = (stale & told).sum(axis=0) / np.maximum(told.sum(axis=0), 1)
+    share = stale.sum(axis=0) / np.maximum(told.sum(axis=0), 1)
     part = min(float(np.average(share, weights=counts)), 0.9) if counts.any() else 0.0
     return part / (1.0 - part)
 

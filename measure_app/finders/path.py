@@ -190,6 +190,7 @@ def fallen_since(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatA
 
 
 _SAME_PX = 1e-3
+"""Places that differ by less are the same."""
 
 
 def _curve(positions: FloatArray, use: NDArray[np.bool_], clock: FloatArray, degree: int) -> FloatArray:
