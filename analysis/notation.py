@@ -77,7 +77,7 @@ def interval(low: float, high: float, u: float, unit: str = "") -> str:
 
 def _power_of_ten(value: float, u: float) -> int:
     """Power of ten to take out so that neither a row of zeros nor made-up digits stand in the number."""
-    shown_u = float(f"{u:.1e}")  # 99.5 is shown as 1.0 × 10²
+    shown_u = _two_figures(u)
     exponent = math.floor(math.log10(max(abs(value), shown_u)))
     last_place = math.floor(math.log10(shown_u)) - 1
     # A value such as 123400 ± 1200 would have to write zeros that are not known.
@@ -86,10 +86,12 @@ def _power_of_ten(value: float, u: float) -> int:
 
 def _decimals(u: float) -> int:
     """Count the decimals that show `u` to two significant figures (0.0996 becomes 0.10)."""
-    exponent = math.floor(math.log10(u))
-    if float(f"{u:.1e}") >= 10.0 ** (exponent + 1):
-        exponent += 1
-    return max(0, 1 - exponent)
+    return max(0, 1 - math.floor(math.log10(_two_figures(u))))
+
+
+def _two_figures(u: float) -> float:
+    """An uncertainty as it is shown: 99.5 is 1.0 × 10² then, and may begin a place further up."""
+    return float(f"{u:.1e}")
 
 
 def _rounded(value: float, decimals: int) -> str:

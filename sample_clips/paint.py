@@ -279,6 +279,7 @@ def line(
 
 
 _ROWS = 16
+"""Rows painted at once: so few that they stay in the processor's own memory."""
 
 
 def mottle(u: Samples, v: Samples, cell_m: float | tuple[float, float], seed: int) -> Samples:
@@ -289,7 +290,7 @@ def mottle(u: Samples, v: Samples, cell_m: float | tuple[float, float], seed: in
     if u.ndim < 2:
         return _mottled(u, v, cell_u, cell_v, table)
     out = np.empty(u.shape, dtype=np.float32)
-    for first in range(0, len(u), _ROWS):  # a few rows at a time stay in the processor's own memory
+    for first in range(0, len(u), _ROWS):
         rows = slice(first, first + _ROWS)
         out[rows] = _mottled(u[rows], v[rows], cell_u, cell_v, table)
     return out
