@@ -18,6 +18,9 @@ _WALL = 6.0
 _ROUNDING, _RENEWED = 0.7, 0.2
 """Noise that rounding to levels alone makes to stand still, levels; and the share of noise that is another in
 every frame below which most of it was left out."""
+_HOLLOW_FROM, _HOLLOW_RISES = 0.25, 1.5
+"""The jet is two flanks where one is like the other by so much of what it is like itself, and so many times
+what it is like the water between."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +140,35 @@ def widths_of(
         if profile.max() > 0.1:
             widths.append(float(profile.sum() / profile.max()))
     return widths
+
+
+def hollow_of(
+    strips: Sequence[Strip], grounds: Sequence[Background], at: Sequence[FloatArray], width: float
+) -> float:
+    """How far apart the flanks of the jet lie where little but they shows, px; nought where the jet is whole.
+
+    Water as bright as the wall behind it is seen by its dark flanks alone. What is presumed to be the jet's
+    place, `at` as in `widths_of`, may be on either of them, so that the mean over the frames does not part
+    them. How like itself it is so many pixels aside does: what is seen is unlike where the lag leads from
+    a flank into the jet, and like again where it leads to the other flank.
+    """
+    lags = np.arange(int(2.0 * width) + 2)
+    reach = np.arange(-len(lags) - round(width), len(lags) + round(width) + 1)
+    alike = np.zeros(len(lags))
+    for strip, ground, places in zip(strips, grounds, at, strict=True):
+        known = np.flatnonzero(np.isfinite(places))
+        if not len(known):
+            continue
+        rows = known[spread_rows(len(known), 60)]
+        where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
+        seen = ground.activity_at(strip.levels, rows, where)
+        alike += [float(np.sum(seen[:, : len(reach) - lag] * seen[:, lag:])) for lag in lags]
+    if alike[0] <= 0.0:
+        return 0.0
+    alike /= alike[0]
+    within = np.minimum.accumulate(alike)
+    apart = int(np.argmax(alike - within))
+    return float(apart) if alike[apart] > max(_HOLLOW_FROM, _HOLLOW_RISES * within[apart]) else 0.0
 
 
 def centred(

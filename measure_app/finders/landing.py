@@ -30,6 +30,7 @@ from measure_app.finders.jet_look import (
     centred,
     coded_over,
     gains_of,
+    hollow_of,
     widths_of,
 )
 from measure_app.finders.jet_middle import at_the_landing, middles_of
@@ -121,24 +122,12 @@ def find_landing(
     seen_on, covered, stale = _centres(strips, lines, grounds, course, width, lift)
     above = np.asarray(lines.above)
     landed, agreement, support, drawn = carried_down(seen_on, above, lines.zero_px, flight_frames)
-    landing = landed.landing
     step = float(course[-1] - course[0]) / (n - 1)
     # Where the camera moved, what is behind the jet changes for that.
     part = coded_over(strips, gain, black) if drift is None or not drift.moved else 0.0
-    shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
-    if np.isfinite(shift):
-        most = _FLANKS_MOST * width + _LAGS_MOST * abs(step) * part
-        landing = landing + np.clip(shift, -most, most)
-        parts = (
-            _CENTRE_SHARE * width,
-            _ALIKE * anchored_u,
-            _LEVELS_DIFFER * levels_differ,
-            _TOLD_APART * shift,
-        )
-        shared_u = float(np.sqrt(np.sum(np.square(parts))))
-    else:
-        # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
-        shared_u = float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * usual(agreement)))
+    landing, shared_u = _led_by_flanks(
+        strips, lines, grounds, landed.landing, width, lift, usual(agreement), abs(step) * part
+    )
     moved = rests_on_one(seen_on, above, lines.zero_px, flight_frames, landed.landing)
     shared_u = float(np.hypot(shared_u, moved))
     landing = landing + _LEFT_BEHIND * part * step
@@ -278,13 +267,15 @@ def _centres(
     line repeats the frame before.
     """
     n = len(course)
-    half = max(3, round(1.1 * width))
+    on_lines = [lines.place_on(index, course) for index in range(len(strips))]
+    # From one flank the window reaches the other.
+    half = max(3, round(1.1 * width), round(hollow_of(strips, grounds, on_lines, width) + 0.5 * width))
     places = np.full((n, len(strips)), np.nan)
     masses = np.zeros((n, len(strips)))
     crowded = np.zeros((n, len(strips)), dtype=bool)
     alive = np.zeros((n, len(strips)))
     stale = np.zeros((n, len(strips)), dtype=bool)
-    beyond = np.arange(round(1.4 * width) + 1, round(3.0 * width) + 2)
+    beyond = np.arange(max(round(1.4 * width), half) + 1, round(3.0 * width) + 2)
     around = np.concatenate([-beyond[::-1], beyond])
     for index, (strip, ground) in enumerate(zip(strips, grounds, strict=True)):
         length = strip.levels.shape[1]
@@ -315,6 +306,30 @@ def _centres(
     covered = crowd | (crowded.mean(axis=1) > 0.4)
     drawn = half / np.sqrt(3.0) * strange_share(masses, weights > SEEN)
     return OnLines(places, weights, drawn, width), covered, stale
+
+
+def _led_by_flanks(
+    strips: Sequence[Strip],
+    lines: JetLines,
+    grounds: Sequence[Background],
+    landing: FloatArray,
+    width: float,
+    lift: FloatArray,
+    disagreement_px: float,
+    left_out_px: float,
+) -> tuple[FloatArray, float]:
+    """The landing, (n,), brought to the middle between the jet's flanks, and what all frames share in, px.
+
+    `disagreement_px` is how far the lines lead apart; `left_out_px` how far the jet moves from frame to
+    frame, as far as coding leaves that out.
+    """
+    shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
+    if not np.isfinite(shift):
+        # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
+        return landing, float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * disagreement_px))
+    most = _FLANKS_MOST * width + _LAGS_MOST * left_out_px
+    parts = (_CENTRE_SHARE * width, _ALIKE * anchored_u, _LEVELS_DIFFER * levels_differ, _TOLD_APART * shift)
+    return landing + np.clip(shift, -most, most), float(np.sqrt(np.sum(np.square(parts))))
 
 
 def _anchored(
