@@ -15,7 +15,7 @@ from measure_app.finders import landing as finder
 from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_joining import OnLines, _worth, carried_down, frames_late, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
-from measure_app.finders.jet_look import coded_over
+from measure_app.finders.jet_look import background_of, coded_over, hollow_of
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -152,6 +152,44 @@ def test_a_first_frame_after_a_gap_that_lies_elsewhere_is_refused() -> None:
     )
     assert why[40] is Why.ASTRAY
     assert {why[row] for row in (29, 42, 0, n - 1)} == {None}
+
+
+def flanks_only(truth: FloatArray, apart: FloatArray, rng: np.random.Generator) -> list[Strip]:
+    """A jet lit as the wall behind it: two dark flanks three px wide are all that shows, one darker."""
+    tracing, x, strips = lines(), np.arange(601), []
+    for index, line in enumerate(tracing.lines):
+        aside = x - tracing.place_on(index, truth)[:, None]
+        levels = 190.0 + rng.normal(0.0, 0.8, aside.shape)
+        for at, depth in ((-apart / 2, 46.0), (apart / 2, 34.0)):
+            levels -= depth * np.exp(-(((aside - at[:, None]) / 1.5) ** 2))
+        strips.append(Strip(line, np.arange(len(truth)), np.rint(levels).astype(np.uint8)))
+    return strips
+
+
+def test_a_jet_of_which_only_the_flanks_show_is_not_read_at_one_of_them() -> None:
+    """A window of the width that shows would hold one flank: three to four px off, and all lines alike."""
+    rng = np.random.default_rng(23)
+    truth = shrinking(160)
+    apart = np.linspace(9.0, 6.0, 160)
+    strips = flanks_only(truth, apart, rng)
+    still = np.zeros(160, dtype=bool)
+    grounds = [background_of(strip, still, None, 16.0) for strip in strips]
+    on = [lines().place_on(index, truth - apart / 2) for index in range(len(strips))]
+    assert 5.0 <= hollow_of(strips, grounds, on, 5.8) <= 9.0
+    track = find_landing(strips, lines())
+    assert track.found.mean() > 0.97
+    assert np.abs(track.along_px - truth)[track.found].max() < 0.6
+
+
+@pytest.mark.parametrize("width", [5.0, 7.0, 12.0])
+def test_a_jet_that_sparkles_is_whole(width: float) -> None:
+    rng = np.random.default_rng(24)
+    truth = shrinking(160)
+    strips = jet_strips(truth, lines(), rng, width=width)
+    still = np.zeros(160, dtype=bool)
+    grounds = [background_of(strip, still, None, 16.0) for strip in strips]
+    on = [lines().place_on(index, truth) for index in range(len(strips))]
+    assert hollow_of(strips, grounds, on, width) == 0.0
 
 
 def test_no_jet_at_all_is_nothing_found() -> None:
