@@ -28,7 +28,14 @@ class Why(Enum):
     FAINT = marked("too faint against its surroundings")
     ASTRAY = marked("does not follow the path of the frames around it")
     OFF_END = marked("beyond the end of the line")
-    MOTIONLESS = marked("nothing on the line moves as a draining surface or a shrinking jet does")
+    MOTIONLESS = marked(
+        "nothing on the line moves as a draining surface or a shrinking jet does in most of the part "
+        "measured; let it begin and end with the draining"
+    )
+    HIDDEN = marked(
+        "something hides the line in most of the part measured, so that what is behind is not known; draw "
+        "the line where it is free, or measure the part in which it is"
+    )
     MARKED = marked("found elsewhere than the mark by hand")
     CAMERA = marked("the camera moved and the background could not be followed")
 
@@ -124,6 +131,24 @@ def reasons_of(
         for row in np.flatnonzero(rows):
             why[row] = reason
     return tuple(why)
+
+
+_LEFT, _HIDDEN = 0.45, 0.5
+"""Shares of the run: below the first nothing that is left is trusted, if the second or more is hidden."""
+
+
+def unless_mostly_hidden(why: tuple[Why | None, ...]) -> tuple[Why | None, ...]:
+    """Refuse what is left, too, where something hides the line in most of the run.
+
+    What a line shows without the water is told by most of the frames. Where something lies before it in most
+    of them, that is taken for the background, and its edges for what moves.
+    """
+    whole = [each for each in why if each is not Why.DAMAGED]
+    left = sum(each is None for each in whole)
+    hidden = sum(each in {Why.COVERED, Why.ASTRAY} for each in whole)
+    if left >= _LEFT * len(whole) or hidden < _HIDDEN * len(whole):
+        return why
+    return tuple(Why.HIDDEN if each is None else each for each in why)
 
 
 def nothing_found(part: Part, frames: NDArray[np.int64], why: Why) -> Track:

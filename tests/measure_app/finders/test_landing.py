@@ -16,6 +16,7 @@ from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_joining import OnLines, _worth, carried_down, frames_late, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
 from measure_app.finders.jet_look import background_of, coded_over, hollow_of
+from measure_app.finders.track import unless_mostly_hidden
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -416,3 +417,16 @@ def test_lines_that_repeat_frames_at_random_are_as_old_as_what_repeats_them() ->
     low[::2, 0] = high[::2, 3] = True
     seen = np.ones((100, 4))
     assert frames_late(low, seen * ~low, above) > 1.5 * frames_late(high, seen * ~high, above)
+
+
+def test_where_something_hides_the_line_in_most_of_a_run_nothing_of_it_is_trusted() -> None:
+    """What hides it in most frames is taken for the background: an arm's edge was followed, 48 px off."""
+    hidden: list[Why | None] = [Why.COVERED] * 44 + [Why.ASTRAY] * 12
+    assert unless_mostly_hidden((None,) * 43 + tuple(hidden)) == (Why.HIDDEN,) * 43 + tuple(hidden)
+    enough = (None,) * 50 + tuple(hidden)
+    assert unless_mostly_hidden(enough) == enough
+    # What ran dry, or was too faint, says nothing of what is behind; nor do frames that are not in the film.
+    dry = (None,) * 30 + (Why.FAINT,) * 70
+    assert unless_mostly_hidden(dry) == dry
+    broken = (None,) * 50 + (Why.DAMAGED,) * 200 + tuple(hidden)
+    assert unless_mostly_hidden(broken) == broken
