@@ -99,7 +99,7 @@ class Course:
     places: FloatArray
     """(n,) px."""
     still: LightArray
-    """(blocks, L) size of the slope that stands still in each block of time; one block: not known."""
+    """(blocks, L) size of the slope that stands still in each block of time."""
     still_colour: LightArray
     """The same of colour."""
     coloured: bool
@@ -111,21 +111,29 @@ def beside_still(still: LightArray, place: FloatArray, slope: FloatArray) -> NDA
 
     Parameters
     ----------
-    still : (blocks, L) size of the slope that stands still in each block of time; one block: not known
+    still : (blocks, L) size of the slope that stands still in each block of time; of one block it is known
+        where the surface hardly ever is
     place : (n,) px
     slope : (n,) level per px
     """
     blocks, length = still.shape
     n = len(place)
+    passing: NDArray[np.bool_] = np.ones(n, dtype=bool)
     if blocks == 1:
-        return np.zeros(n, dtype=bool)
+        ordered = np.sort(place)
+        ends = (np.searchsorted(ordered, place + side * _NEAR_PX) for side in (-1, 1))
+        passing = np.subtract(*reversed(tuple(ends))) < _PASSES * n
     block = np.minimum(np.arange(n) * blocks // n, blocks - 1)
     index = np.clip(np.rint(place).astype(np.intp)[:, None] + np.arange(-2, 3), 0, length - 1)
     steepest = np.zeros(n)
     for step in (-1, 0, 1):
         near = np.clip(block + step, 0, blocks - 1)
         steepest = np.maximum(steepest, still[near[:, None], index].max(axis=1))
-    return np.asarray(steepest > 0.5 * slope, dtype=bool)
+    return np.asarray((steepest > 0.5 * slope) & passing, dtype=bool)
+
+
+_NEAR_PX, _PASSES = 3.0, 1.0 / 3.0
+"""A surface that lies so near a place in less than this part of the frames leaves nothing in their median."""
 
 
 def _without_still(steep: LightArray, blocks: int) -> tuple[LightArray, LightArray]:

@@ -17,6 +17,7 @@ from measure_app.finders.path import (
     loose_ends,
     smooth_course,
     steadied_variance,
+    strayed,
 )
 from measure_app.finders.track import Why, reasons_of
 
@@ -120,6 +121,7 @@ def judge_landing(
     clock, held, unsure = clock_of(None, n), usable & ~astray, np.maximum(loose, unrest)
     astray |= loose_ends(landing, unsure, held, clock, _ASKED, _LOOSE_SHARE * width)[0]
     astray |= cut_off(landing, unsure, held & ~astray, clock, half_window(n))[0]
+    astray |= strayed(landing, held & ~astray, clock)
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
     square = 0.5 * (single**2 + usual(seen.disagreement) ** 2)
     jumps = _jumps(landing, usable)

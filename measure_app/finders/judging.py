@@ -52,7 +52,7 @@ _FEWEST = 4
 one another."""
 _BESIDE, _FADES = 0.7, 3.0
 """By how much less sure than others a frame beside a refused one is, and in how many frames that fades."""
-_MOSTLY = 0.6
+_MOSTLY = 0.45
 """Where more than this share of the frames does not hold, what is left holds by chance."""
 
 
@@ -146,11 +146,12 @@ def judge(
     kernel = np.ones(2 * min(half, (n - 1) // 2) + 1)
     doubtful = np.convolve((astray | faint).astype(np.float64), kernel, "same")
     astray |= doubtful > 0.5 * np.convolve(np.ones(n), kernel, "same")
-    if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
-        astray[:] = True
     # A single frame between refused ones has no neighbours to speak for it, nor has the first beside a cover.
     covered |= np.convolve(covered, np.ones(3), "same") > 0
     astray |= _islands(~(damaged | off_end | faint | covered | astray))
+    seen = ~(damaged | off_end | covered)
+    if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
+        astray[:] = True
     why = reasons_of(
         astray=astray,
         faint=faint,

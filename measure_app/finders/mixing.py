@@ -52,6 +52,8 @@ _OF_LIGHT = 0.7
 _UNSURE = 0.2
 """How much of the shift is unsure: cameras bend light only about as the standard says, and how much of the
 blur comes before that is not known well."""
+_UNSURE_BEYOND = 0.5
+"""And of what frames are shifted by more than most: what either side shows there differs from the rest."""
 
 
 def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool, of_colour: bool) -> Seen:
@@ -84,7 +86,13 @@ def unmixed(seen: Seen, strip: Strip, *, falls_forward: bool, of_colour: bool) -
     shift = np.interp(np.arange(len(seen.place)), middles, shifts)
     unsure = _UNSURE * float(np.sqrt(np.mean(shift[rows] ** 2)))
     moved = shift if of_colour else _OF_LIGHT * shift
-    return replace(seen, place=seen.place - moved, shared_u=float(np.hypot(seen.shared_u, unsure)))
+    beyond = np.maximum(np.abs(moved) - median(np.abs(moved[rows])), 0.0)
+    return replace(
+        seen,
+        place=seen.place - moved,
+        own_u=np.hypot(seen.own_u, _UNSURE_BEYOND * beyond),
+        shared_u=float(np.hypot(seen.shared_u, unsure)),
+    )
 
 
 def mixing_shift(air: FloatArray, water: FloatArray, blur_px: float, *, of_colour: bool) -> FloatArray:

@@ -243,7 +243,10 @@ def _off(
     clock: FloatArray,
 ) -> float:
     """How far a stretch lies, or runs, from where the rest leads to, against the furthest believed."""
-    if len(stretch) > 0.5 * len(rest) or len(rest) < 30:
+    # Where the rest leads to is known better between its frames than beyond them.
+    beside = min((rest < stretch[0]).sum(), (rest > stretch[-1]).sum())
+    most = 1.0 if beside >= _EITHER_SIDE * len(rest) else 0.5
+    if len(stretch) > most * len(rest) or len(rest) < 30:
         return 0.0
     inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
     weights = inverse @ (basis[rest].T @ positions[rest])
@@ -297,14 +300,18 @@ def loose_ends(
     at = np.flatnonzero(usable & np.isfinite(positions))
     for stretch in stretches_of(at):
         for inward in (stretch, stretch[::-1]):
-            for loose in range(_ENDS, 0, -1):
+            for loose in range(_ENDS_MOST, 0, -1):
                 ends, rest = inward[:loose], inward[loose : loose + 3 * half]
                 if len(rest) < half:
                     continue
                 off, u = _led_to(positions, own_u, clock, ends, rest)
-                if np.all(off > np.maximum(4.0 * u, least_px)):
+                # Neighbours wander together, so more of them lead less surely as far as they seem to.
+                times = 1.0 if loose <= _ENDS else 2.0
+                if np.all(off > times * np.maximum(4.0 * u, least_px)):
                     out[ends] = True
                     break
+                if loose > _ENDS:
+                    continue
                 # What leads astray leads those beyond it too, where the others lead is less sure.
                 told = np.maximum.accumulate(np.where(off > 2.5 * u, off, 0.0)[::-1])[::-1]
                 away[ends] = np.maximum(away[ends], told)
@@ -366,8 +373,10 @@ def _led_to(
     return np.abs(positions[ends] - curve), np.asarray(u, dtype=np.float64)
 
 
-_ENDS = 3
-"""So many frames at either end of a stretch are held against the others."""
+_ENDS, _ENDS_MOST = 3, 8
+"""So many frames at either end of a stretch are held against the others, and so many if they are far off."""
+_EITHER_SIDE = 0.25
+"""Part of the other frames that must lie on either side of a stretch longer than half of them."""
 _SHORT = (3, 12)
 """Frames from which a stretch tells how it runs, and up to which its mean does not tell it as well."""
 _GAP = 3

@@ -24,6 +24,8 @@ _MOSTLY = 0.7
 """Light is read where it shows no less than this part of the frames in which colour shows the edge."""
 _SURER = 1.1
 """By what factor colour must be surer to be read where light shows the edge as well."""
+_OF_OFFSET = 0.5
+"""What part of how far light lies beside colour, all through, makes colour less sure where colour is read."""
 _FEW = 0.3
 """Share of the frames from which a comparison holds."""
 _SHARED_PX = 0.3 / np.sqrt(12.0)
@@ -87,6 +89,8 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
                     Why.ASTRAY if bad else each for each, bad in zip(light.why, astray.tolist(), strict=True)
                 )
                 return _filled(replace(light, why=why), colour, offset, size, clock)
+            beyond = max(abs(offset) - 2.0 * light.shared_u, 0.0)
+            colour = replace(colour, shared_u=float(np.hypot(colour.shared_u, _OF_OFFSET * beyond)))
     if tinted.sum() >= _FEW * n:
         words = said(
             "the surface was followed in the film's colours, where it shows, and not in brightness, where "

@@ -217,14 +217,18 @@ def rising_u(blur_px: float, step: float) -> float:
     blur_px : standard deviation of the blur with which it was fitted
     step : of light, of 255
     """
-    slow = max(blur_px - _SHARP_PX, 0.0)
-    return (0.4 * slow + 0.25 * slow**2) / (1.0 + (step / _SMALL_STEP) ** 2)
+    slow, shaded = max(blur_px - _SHARP_PX, 0.0), max(blur_px - _LENS_PX, 0.0)
+    usual = (0.4 * slow + 0.25 * slow**2) / (1.0 + (step / _SMALL_STEP) ** 2)
+    return usual + 3.0 * shaded / (1.0 + (step / _FAINT_STEP) ** 2)
 
 
 _BLURRED = 0.044
 """Part of the blur by which sensible readings of the same blurred profile differ."""
 _SHARP_PX, _SMALL_STEP = 1.0, 25.0
 """Blur that a lens makes, and steps of light, of 255, that shading can make up."""
+_LENS_PX, _FAINT_STEP = 1.4, 12.0
+"""Blur beyond all that films of all kinds show; a faint step that rises more slowly is the shade alone, which
+begins where the water does and of which the middle is read."""
 
 
 def _beside_lid(sight: Sight, fit: EdgeFit, blur_px: float) -> tuple[Sight, EdgeFit, float]:
