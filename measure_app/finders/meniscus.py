@@ -40,6 +40,9 @@ _NEAR = 4
 """Frames on either side of a change of light that tell where the line was."""
 _FAINT = 6.0
 """Light, of 255, by which a line must stand out to be told from what a film's coding makes."""
+_AT_TIMES, _OFTEN = 0.08, 0.14
+"""Share of a run in which a dyed water's meniscus, or a glint, looks like a line at most, and from which a
+line is there; on films seen up to 0.09, and 0.11 or more."""
 _CLEAR_OF_IT, _FEWEST, _ENOUGH = 8.0, 4, 20
 """Pixels from the line at which air and water are seen by themselves; frames and places that tell of them."""
 _NOT_PLAIN, _SHOWN = 3.0, 0.25
@@ -139,6 +142,34 @@ def band_along(light: LightArray, course: FloatArray) -> Band:
     light : (n, L) levels along the strip
     course : (n,) px
     """
+    back, beyond, apart, thick = _bands(light, course)
+    return Band(median(back), median(beyond / apart), median(beyond), median(thick))
+
+
+def line_at_times(light: LightArray, course: FloatArray, stands_out: float) -> float:
+    """How far the other edge of a line lies that shows in some frames only, px; nought where none does.
+
+    Clear water's line may be as bright, or as dark, as the water below it in most of a run, and its upper edge
+    is a step then as a dyed water's is. Before something else it stands out against both sides.
+
+    Parameters
+    ----------
+    light : (n, L) levels along the strip
+    course : (n,) px
+    stands_out : as for a line that always shows
+    """
+    back, beyond, apart, thick = _bands(light, course)
+    shows = (back > _TWO_SIDES) & (beyond > stands_out * apart) & (beyond > _FAINT) & (thick <= _THIN_PX)
+    told = float(np.clip((shows.mean() - _AT_TIMES) / (_OFTEN - _AT_TIMES), 0.0, 1.0))
+    return told * median(thick[shows]) if told > 0.0 else 0.0
+
+
+def _bands(light: LightArray, course: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What lies along the surface in each frame, (n,) each.
+
+    Steepness of its other edge over that of the edge itself, by how much it stands out against both sides, how
+    far these differ (at least 1), and px from edge to edge.
+    """
     steep = gradient(light, 1.0)
     near = _beside(steep, course, -9, 10)
     own = near[:, 7:12]
@@ -153,8 +184,7 @@ def band_along(light: LightArray, course: FloatArray) -> Band:
         line.max(axis=1) - np.maximum(above, below), np.minimum(above, below) - line.min(axis=1)
     )
     thick = np.abs(np.argmax(turned, axis=1) - (edge + 7)).astype(np.float64)
-    against = median(beyond / np.maximum(np.abs(above - below), 1.0))
-    return Band(median(back), against, median(beyond), median(thick))
+    return back, beyond, np.maximum(np.abs(above - below), 1.0), thick
 
 
 def parted_from_half(light: LightArray, fit: EdgeFit, held: NDArray[np.bool_]) -> float:

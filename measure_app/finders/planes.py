@@ -50,6 +50,8 @@ class Seen:
     remarks: tuple[str, ...] = ()
     line: bool = False
     """Whether the thin line of clear water was read."""
+    either_u: float = 0.0
+    """px, how far another sensible reading of what the light shows lies, in whichever sight it is read."""
 
     @property
     def holds(self) -> NDArray[np.bool_]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from measure_app.finders.meniscus import (
     find_lines,
     hides_behind,
     left_over,
+    line_at_times,
     parted_from_half,
     untold,
 )
@@ -92,13 +93,14 @@ def find_surface(
     if course is None:
         return nothing_found(Part.SURFACE, frames, Why.MOTIONLESS)
     if colour is None or not course.coloured:
-        got = _read(light, course, damaged, marks, clock)
+        got = bright = _read(light, course, damaged, marks, clock)
     else:
         tinted = _read(colour, course, damaged, marks, clock, of_colour=True)
         tinted = unmixed(tinted, strip, falls_forward=falls_forward, of_colour=True)
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
         bright = unmixed(bright, strip, falls_forward=falls_forward, of_colour=False)
         got = joined(bright, tinted, clock, strip.colour_u_px)
+    got = replace(got, shared_u=float(np.hypot(got.shared_u, bright.either_u)))
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
     own_u, shared_u, why = with_shared_drift(
@@ -165,7 +167,7 @@ def _read(
         sight, course.places, None if of_colour else stands_out, clock, coloured=course.coloured
     )
     fit, blur_px, line = refined.fit, refined.blur_px, refined.line
-    lid_u = 0.0
+    lid_u, whole = 0.0, sight
     if line is None:
         sight, fit, lid_u = _beside_lid(sight, fit, blur_px)
     # Who marks an edge says which of the two it is, and where colour shows the surface the water is dyed.
@@ -197,13 +199,19 @@ def _read(
         convention_u = float(np.sqrt(convention_u**2 + parted**2 + (_LEFT_OVER_PX * left_over(some)) ** 2))
     elif either is not None:
         convention_u = float(np.hypot(convention_u, 0.5 * either.thick_px))
+    either_u = 0.0
+    if line is None and either is None and marks is None and not of_colour and held.any():
+        rows = np.flatnonzero(held)[spread_rows(int(held.sum()), _SEEN_THROUGH)]
+        either_u = 0.5 * line_at_times(whole.rows(rows), fit.place[rows], _STANDS_OUT)
     kept_u = (_KEPT if line is None else _KEPT_OF_LINE) * median(own_u[held]) if held.any() else 0.0
     slope = median(np.abs(fit.contrast[held])) / (np.sqrt(2.0 * np.pi) * blur_px) if held.any() else np.inf
     stays_u = _STAYS / slope if line is None else 0.0
     shared_u = float(np.sqrt(convention_u**2 + wander_u**2 + kept_u**2 + stays_u**2 + lid_u**2))
     told = line if line is not None else either
     remarks = () if told is None else (told.words,)
-    return Seen(fit.place, own_u, shared_u, why, fit.contrast, blur_px, remarks, line is not None)
+    return Seen(
+        fit.place, own_u, shared_u, why, fit.contrast, blur_px, remarks, line is not None, either_u=either_u
+    )
 
 
 def rising_u(blur_px: float, step: float) -> float:
