@@ -149,8 +149,8 @@ def band_along(light: LightArray, course: FloatArray) -> Band:
 def line_at_times(light: LightArray, course: FloatArray, stands_out: float) -> float:
     """How far the other edge of a line lies that shows in some frames only, px; nought where none does.
 
-    Clear water's line may be as bright, or as dark, as the water below it in most of a run, and its upper edge
-    is a step then as a dyed water's is. Before something else it stands out against both sides.
+    Clear water's line may be as bright, or as dark, as the water below it in most of a run, and its upper
+    edge is a step then as a dyed water's is. Before something else it stands out against both sides.
 
     Parameters
     ----------
@@ -167,8 +167,8 @@ def line_at_times(light: LightArray, course: FloatArray, stands_out: float) -> f
 def _bands(light: LightArray, course: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """What lies along the surface in each frame, (n,) each.
 
-    Steepness of its other edge over that of the edge itself, by how much it stands out against both sides, how
-    far these differ (at least 1), and px from edge to edge.
+    Steepness of its other edge over that of the edge itself, by how much it stands out against both sides,
+    how far these differ (at least 1), and px from edge to edge.
     """
     steep = gradient(light, 1.0)
     near = _beside(steep, course, -9, 10)

@@ -175,3 +175,19 @@ def test_where_light_and_colour_part_each_is_as_unsure_as_they_part() -> None:
     assert both.holds.all()
     assert both.own_u[30:34] == pytest.approx(np.full(4, 0.25))  # (0.7 - 2 x 0.1) / 2
     assert both.own_u[:30] == pytest.approx(np.full(30, 0.05))
+
+
+def test_colour_that_is_read_is_as_unsure_as_light_lies_beside_it_all_through() -> None:
+    """Where light shows the edge in too few frames to be read, it tells of colour's own error all the same."""
+    n = 60
+    line = np.linspace(20.0, 120.0, n)
+    half = tuple(None if row < 30 else Why.FAINT for row in range(n))
+    none: tuple[Why | None, ...] = (None,) * n
+    colour = Seen(line, np.full(n, 0.1), 0.1, none, np.full(n, 20.0), 1.0)
+    shared = {}
+    for beside in (0.05, -0.8):
+        light = Seen(line + beside, np.full(n, 0.1), 0.05, half, np.full(n, 60.0), 1.0)
+        both = joined(light, colour, clock_of(None, n))
+        assert both.place == pytest.approx(line)
+        shared[beside] = both.shared_u
+    assert shared[-0.8] == pytest.approx(np.hypot(shared[0.05], 0.35))  # (0.8 - 2 x 0.05) / 2

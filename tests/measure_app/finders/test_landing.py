@@ -430,3 +430,17 @@ def test_where_something_hides_the_line_in_most_of_a_run_nothing_of_it_is_truste
     assert unless_mostly_hidden(dry) == dry
     broken = (None,) * 50 + (Why.DAMAGED,) * 200 + tuple(hidden)
     assert unless_mostly_hidden(broken) == broken
+
+
+def test_something_that_stands_still_before_a_gap_is_not_the_landing() -> None:
+    """An arm's edge beside the line for a dozen frames before it covered it was read 9 px off."""
+    rng = np.random.default_rng(25)
+    n = 130
+    landing = np.linspace(440.0, 250.0, n) + rng.normal(0.0, 0.2, n)
+    landing[:12] = 431.0
+    none, flat = np.zeros(n, dtype=bool), np.full(n, 0.3)
+    seen = Seen(landing, np.full(n, 0.1), flat, np.full(n, 9.0), 7.0, 600)
+    covered = (np.arange(n) >= 12) & (np.arange(n) < 40)
+    _, why = judge_landing(seen, covered=covered, repeated=none, damaged=none, marked=None)
+    assert {why[row] for row in range(12)} == {Why.ASTRAY}
+    assert all(each is None for each in why[45:])

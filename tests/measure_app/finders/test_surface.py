@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from measure_app.finders import Hints, Part, Track, Why, find_surface, refused_spans
+from measure_app.finders.course import beside_still
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
 from measure_app.finders.judging import less_sure_beside
 from measure_app.finders.meniscus import (
@@ -20,6 +21,7 @@ from measure_app.finders.meniscus import (
     fit_lines,
     hides_behind,
     left_over,
+    line_at_times,
     parted_from_half,
     untold,
 )
@@ -280,6 +282,63 @@ def test_a_stretch_after_a_gap_that_lies_elsewhere_is_refused() -> None:
     assert np.array_equal(np.flatnonzero(strayed(slipped, usable, clock)), np.arange(112, 130))
 
 
+def test_a_long_stretch_between_others_that_agree_is_refused_if_it_lies_elsewhere() -> None:
+    """A reflection of clear water's line was followed through a third of a run, 7 px off."""
+    places = falling(120, 30.0, 160.0)
+    usable = np.ones(120, dtype=bool)
+    usable[40:44] = usable[84:88] = False
+    clock = clock_of(None, 120)
+    assert not strayed(places, usable, clock).any()
+    off = places.copy()
+    off[44:84] -= 7.0
+    assert np.array_equal(np.flatnonzero(strayed(off, usable, clock)), np.arange(44, 84))
+    # Carried on from one side only, the rest does not tell so much of the other.
+    last = np.where(np.arange(120) >= 84, False, usable)
+    assert not strayed(off, last, clock).any()
+
+
+def test_an_end_that_leaves_little_by_little_is_refused_as_a_whole() -> None:
+    """The last frames before a standing edge stay behind more and more; the very last alone do not tell."""
+    rng = np.random.default_rng(21)
+    places = falling(120, 30.0, 160.0) + rng.normal(0.0, 0.04, 120)
+    own_u, usable, clock = np.full(120, 0.06), np.ones(120, dtype=bool), clock_of(None, 120)
+    behind = np.array([0.1, 0.2, 0.7, 1.2, 1.8, 2.5, 3.2, 4.0])
+    places[112:] -= behind
+    loose = loose_ends(places, own_u, usable, clock, 12, 0.4)[0]
+    assert loose[115:].all()
+    assert not loose[:112].any()
+    held = np.maximum(behind[:3], 0.0)[~loose[112:115]]
+    assert (held < 1.0).all()
+
+
+def test_what_stands_still_in_a_short_run_is_no_surface_where_the_surface_hardly_ever_is() -> None:
+    still = np.zeros((1, 200), dtype=np.float32)
+    still[0, 103] = 8.0
+    place = np.concatenate([np.linspace(20.0, 100.0, 55), np.full(20, 103.2)])
+    slope = np.full(75, 5.0)
+    masked = beside_still(still, place, slope)
+    assert masked[55:].all()
+    assert not masked[:50].any()
+    # A surface that is there most of the time makes that edge itself.
+    slow = np.linspace(101.0, 105.0, 75)
+    assert not beside_still(still, slow, slope).any()
+
+
+def test_clear_water_whose_line_shows_at_times_only_is_unsure_by_it() -> None:
+    """As bright as the water below, its upper edge is a step: 2 px above the level, and sure to 0.08 px."""
+    places = falling(100, 40.0, 150.0)
+    merged = clear_light(places, 200, thick=2.6, blur=0.8, air=0.38, water=0.45, depth=-0.07)
+    shown = clear_light(places, 200, thick=2.6, blur=0.8, air=0.40, water=0.41, depth=-0.07)
+    for rows, told in ((0, 0.0), (4, 0.0), (30, 2.6)):
+        light = np.where((np.arange(100) < rows)[:, None], shown, merged)
+        thick = line_at_times((255.0 * light).astype(np.float32), places - 2.6, 0.35)
+        assert thick == pytest.approx(told, abs=0.7)
+    light = np.where((np.arange(100) < 25)[:, None], shown, merged)
+    track = find_surface(strip_of(light, 0.5, np.random.default_rng(22)))
+    error = (track.along_px - places)[track.found]
+    assert np.abs(error).max() < 3.0 * track.shared_u_px
+
+
 def test_an_uneven_clock_makes_no_errors_of_its_own() -> None:
     rng = np.random.default_rng(17)
     # Frames lost here and there, then a stretch at half the rate.
@@ -494,8 +553,11 @@ def test_what_a_short_last_stretch_lies_off_by_chance_makes_it_no_less_sure() ->
 def test_a_small_step_that_rises_slowly_is_unsure_and_a_large_or_sharp_one_is_not() -> None:
     assert rising_u(2.5, 6.0) > 1.0
     assert rising_u(1.0, 6.0) == 0.0
-    assert rising_u(2.5, 150.0) < 0.05
+    assert rising_u(2.5, 150.0) < 0.06
     assert rising_u(2.5, 20.0) < rising_u(2.5, 10.0)
+    # No lens blurs like that: the middle of a faint shade was read 4.7 px beyond where the water begins.
+    assert rising_u(1.8, 6.5) > 1.2
+    assert rising_u(1.4, 6.5) < 0.25
 
 
 def test_water_that_hides_what_air_shows_is_dyed_however_thin_its_edge() -> None:
