@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter1d
 
 from calibration import FloatArray
-from measure_app.finders import find_surface
-from measure_app.finders.mixing import mixing_shift
+from measure_app.finders import find_surface, mixing
+from measure_app.finders.mixing import mixing_shift, unmixed
+from measure_app.finders.planes import Seen
 from measure_app.strips import COLOUR_STEPS, Strip
 from tests.measure_app.finders.drawn import falling, line
 
@@ -86,3 +87,17 @@ def test_what_coding_blurs_moves_the_edge_of_grey_to_the_brighter_side() -> None
     down = mixing_shift(dark, bright, 0.9, of_colour=False)[0]
     assert 0.01 < down < 0.2
     assert mixing_shift(bright, dark, 0.9, of_colour=False)[0] == pytest.approx(-down, abs=0.02)
+
+
+def test_frames_that_are_moved_further_than_most_are_less_sure(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Colour was moved by 0.4 px in most of a run, and by 0.85 px, wrongly, at its end."""
+    n = 100
+    colour = np.zeros((n, 2, 240), dtype=np.uint16)
+    strip = replace(Strip(line("head", 240), np.arange(n), np.zeros((n, 240), dtype=np.uint8)), colour=colour)
+    seen = Seen(falling(n, 30.0, 190.0), np.full(n, 0.1), 0.1, (None,) * n, np.full(n, 20.0), 1.7)
+    shifts = np.array([0.4] * 7 + [0.9] * 3)
+    monkeypatch.setattr(mixing, "mixing_shift", lambda *_, **__: shifts)
+    moved = unmixed(seen, strip, falls_forward=True, of_colour=True)
+    assert seen.place - moved.place == pytest.approx(np.interp(np.arange(n), np.arange(4.5, n, 10), shifts))
+    assert moved.own_u[:60] == pytest.approx(0.1)
+    assert moved.own_u[95:] == pytest.approx(np.hypot(0.1, 0.25))  # half of what is beyond the usual 0.4 px

@@ -339,6 +339,18 @@ def test_clear_water_whose_line_shows_at_times_only_is_unsure_by_it() -> None:
     assert np.abs(error).max() < 3.0 * track.shared_u_px
 
 
+@pytest.mark.parametrize(("gone", "trusted"), [(18, True), (25, False)])
+def test_what_is_left_of_an_edge_that_mostly_does_not_hold_is_not_trusted(gone: int, trusted: bool) -> None:
+    """Of each four dozen frames some show no edge: where more than half do not, the others hold by chance."""
+    rng = np.random.default_rng(26)
+    places = falling(144, 30.0, 160.0)
+    light = head_light(places, 200, air=0.3, water=0.2)
+    light[np.arange(144) % 48 < gone] = 0.3
+    track = find_surface(strip_of(light, 1.0, rng))
+    assert track.found.any() == trusted
+    assert np.abs((track.along_px - places)[track.found]).max(initial=0.0) < 1.0
+
+
 def test_an_uneven_clock_makes_no_errors_of_its_own() -> None:
     rng = np.random.default_rng(17)
     # Frames lost here and there, then a stretch at half the rate.
