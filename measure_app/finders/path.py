@@ -256,14 +256,18 @@ def _off(
     u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
     apart = positions[stretch] - basis[stretch] @ weights
     gap = abs(float(np.mean(apart))) / max(1.0, 3.5 * float(u))
-    if not _SHORT[0] <= len(stretch) <= _SHORT[1]:
+    if not _SHORT[0] <= len(stretch) <= _SHORT[2]:
         return gap
     # What stands still, or runs elsewhere, does so within the stretch as well, however unsure its place is.
     lever = clock[stretch] - np.mean(clock[stretch])
     rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever  # from its first frame to its last
     slope = rise @ basis[stretch]
     u = size * np.sqrt(float(rise @ rise) + 6.0 * float(slope @ inverse @ slope))
-    return max(gap, abs(float(rise @ apart)) / max(1.0, 3.5 * float(u)))
+    # A longer one that runs about as the rest does may bend as its container does.
+    expected, other = abs(float(slope @ weights)), float(rise @ apart)
+    least = 1.0 if len(stretch) <= _SHORT[1] else max(1.0, 0.5 * expected)
+    stands = abs(float(rise @ positions[stretch])) < _STANDS * expected
+    return max(gap, abs(other) / max(least, (2.0 if stands else 3.5) * float(u)))
 
 
 def stretches_of(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
@@ -377,8 +381,12 @@ _ENDS, _ENDS_MOST = 3, 8
 """So many frames at either end of a stretch are held against the others, and so many if they are far off."""
 _EITHER_SIDE = 0.25
 """Part of the other frames that must lie on either side of a stretch longer than half of them."""
-_SHORT = (3, 12)
-"""Frames from which a stretch tells how it runs, and up to which its mean does not tell it as well."""
+_SHORT = (3, 12, 40)
+"""Frames from which a stretch tells how it runs, up to which its mean does not tell it as well, and up to
+which it is asked at all."""
+_STANDS = 0.15
+"""A stretch that moves by less than this part of what the rest leads to stands still: nothing that drains
+does, so that it need not be as far off as what runs elsewhere."""
 _GAP = 3
 """Frames missing from which what follows is a stretch of its own."""
 

@@ -83,7 +83,7 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
         if -earliest <= offset <= latest:
             size = 1.4826 * median(np.abs(apart[both] - offset))
             bound = np.maximum(4.0 * np.hypot(light.own_u, np.hypot(colour.own_u, size)), 0.8)
-            astray = both & (np.abs(apart - offset) > bound)
+            astray = (both & (np.abs(apart - offset) > bound)) | _turned_where_covered(light, colour)
             beside = np.where(both, np.abs(apart - offset), 0.0)
             light, colour = _as_unsure(light, colour, beside), _as_unsure(colour, light, beside)
             if bright.sum() >= _MOSTLY * tinted.sum() and _unsure(light) <= _SURER * _unsure(colour):
@@ -100,6 +100,18 @@ def joined(light: Seen, colour: Seen, clock: FloatArray, site_u_px: float = 0.0)
         )
         return replace(colour, remarks=(words,))
     return light
+
+
+def _turned_where_covered(light: Seen, colour: Seen) -> NDArray[np.bool_]:
+    """Frames, (n,), in which light falls where it rises in most, and colour says that the edge is covered.
+
+    A label's edge is plainer with air behind it than with water, so that in light it stands out once the
+    surface has passed.
+    """
+    held = light.holds
+    usual = np.sign(np.median(light.contrast[held])) if held.any() else 0.0
+    covered = np.array([each is Why.COVERED for each in colour.why])
+    return np.asarray(held & covered & (np.sign(light.contrast) == -usual), dtype=bool)
 
 
 def _as_unsure(seen: Seen, other: Seen, beside_px: FloatArray) -> Seen:

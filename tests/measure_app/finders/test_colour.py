@@ -191,3 +191,16 @@ def test_colour_that_is_read_is_as_unsure_as_light_lies_beside_it_all_through() 
         assert both.place == pytest.approx(line)
         shared[beside] = both.shared_u
     assert shared[-0.8] == pytest.approx(np.hypot(shared[0.05], 0.35))  # (0.8 - 2 x 0.05) / 2
+
+
+def test_light_that_turns_where_colour_is_covered_is_another_edge() -> None:
+    n = 60
+    line = np.linspace(20.0, 120.0, n)
+    hidden = tuple(Why.COVERED if row >= 50 else None for row in range(n))
+    none: tuple[Why | None, ...] = (None,) * n
+    turned = np.where(np.arange(n) >= 45, -70.0, 60.0)
+    light = Seen(line, np.full(n, 0.05), 0.05, none, turned, 1.0)
+    colour = Seen(line, np.full(n, 0.1), 0.1, hidden, np.full(n, 20.0), 1.0)
+    both = joined(light, colour, clock_of(None, n))
+    # Colour confirms it in frames 45 to 49: what is behind the surface has changed there.
+    assert [row for row in range(n) if both.why[row] is Why.ASTRAY] == list(range(50, 60))

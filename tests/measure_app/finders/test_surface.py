@@ -393,6 +393,19 @@ def test_a_stretch_that_stands_still_is_refused_however_unsure_its_place() -> No
     assert np.array_equal(np.flatnonzero(strayed(stuck, usable, clock)), np.arange(100, 106))
 
 
+def test_a_longer_stretch_that_stands_still_far_beyond_the_others_is_refused() -> None:
+    """On a label's lower edge for the last 14 frames, 50 after the label began: where it should be is unsure."""
+    rng = np.random.default_rng(27)
+    places = falling(142, 20.0, 144.0) + rng.normal(0.0, 0.1, 142)
+    usable = np.ones(142, dtype=bool)
+    usable[77:127] = usable[141:] = False
+    clock = clock_of(None, 142)
+    assert not strayed(places, usable, clock).any()
+    stuck = places.copy()
+    stuck[127:141] = 131.3
+    assert np.array_equal(np.flatnonzero(strayed(stuck, usable, clock)), np.arange(127, 141))
+
+
 def test_ends_that_leave_the_way_that_leads_there_are_refused() -> None:
     rng = np.random.default_rng(20)
     places = falling(120, 30.0, 190.0) + rng.normal(0.0, 0.05, 120)
