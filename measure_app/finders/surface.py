@@ -100,7 +100,8 @@ def find_surface(
         bright = _read(light, course, damaged, marks, clock, dyed=_shows_dye(tinted))
         bright = unmixed(bright, strip, falls_forward=falls_forward, of_colour=False)
         got = joined(bright, tinted, clock, strip.colour_u_px)
-    got = replace(got, shared_u=float(np.hypot(got.shared_u, bright.either_u)))
+    told = (each for each in bright.remarks if bright.either_u and each not in got.remarks)
+    got = replace(got, shared_u=float(np.hypot(got.shared_u, bright.either_u)), remarks=(*got.remarks, *told))
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
     own_u, shared_u, why = with_shared_drift(
@@ -170,8 +171,8 @@ def _read(
     lid_u, whole = 0.0, sight
     if line is None:
         sight, fit, lid_u = _beside_lid(sight, fit, blur_px)
-    # Who marks an edge says which of the two it is, and where colour shows the surface the water is dyed.
-    either = refined.either if marks is None and not course.coloured else None
+    # Who marks an edge says which of the two it is, and so does a dye that shows in colour.
+    either = refined.either if marks is None and not dyed else None
     still = course.still_colour if of_colour else course.still
     masked = beside_still(still, fit.place, np.abs(fit.contrast) / (blur_px * np.sqrt(2 * np.pi)))
     strange = beside_itself(fit, course.places, line) if line is not None else None
@@ -197,9 +198,7 @@ def _read(
         some = EdgeFit(*(getattr(fit, name)[rows] for name in EdgeFit.__dataclass_fields__))
         parted = parted_from_half(sight.rows(rows), some, held[rows])
         convention_u = float(np.sqrt(convention_u**2 + parted**2 + (_LEFT_OVER_PX * left_over(some)) ** 2))
-    elif either is not None:
-        convention_u = float(np.hypot(convention_u, 0.5 * either.thick_px))
-    either_u = 0.0
+    either_u = 0.0 if either is None else 0.5 * either.thick_px
     if line is None and either is None and marks is None and not of_colour and held.any():
         rows = np.flatnonzero(held)[spread_rows(int(held.sum()), _SEEN_THROUGH)]
         either_u = 0.5 * line_at_times(whole.rows(rows), fit.place[rows], _STANDS_OUT)

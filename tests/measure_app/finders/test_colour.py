@@ -17,7 +17,7 @@ from measure_app.finders.path import clock_of
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.track import Why
 from measure_app.strips import COLOUR_STEPS, Strip, StripLine, steadied, sweep
-from tests.measure_app.finders.drawn import falling, head_light, strip_of
+from tests.measure_app.finders.drawn import clear_light, falling, head_light, strip_of
 
 
 def tinted(strip: Strip, places: FloatArray, cb: float, cr: float, rng: np.random.Generator) -> Strip:
@@ -204,3 +204,15 @@ def test_light_that_turns_where_colour_is_covered_is_another_edge() -> None:
     both = joined(light, colour, clock_of(None, n))
     # Colour confirms it in frames 45 to 49: what is behind the surface has changed there.
     assert [row for row in range(n) if both.why[row] is Why.ASTRAY] == list(range(50, 60))
+
+
+@pytest.mark.parametrize(("blue", "either"), [(-9.0, True), (-30.0, False)])
+def test_a_hint_of_colour_does_not_make_water_dyed(blue: float, either: bool) -> None:
+    """Clear water bends the colours behind it as well: a band along it may be its line all the same."""
+    rng = np.random.default_rng(33)
+    places = falling(100, 40.0, 150.0)
+    light = clear_light(places, 200, thick=2.6, blur=0.9, air=0.40, water=0.32, depth=0.13)
+    track = find_surface(tinted(strip_of(light, 0.6, rng), places - 2.6, blue, 0.0, rng))
+    assert any("clear or of dyed" in words for words in track.remarks) == either
+    assert (track.shared_u_px > 1.0) == either
+    assert track.found.mean() > 0.9
