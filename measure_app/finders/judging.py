@@ -17,6 +17,7 @@ from measure_app.finders.path import (
     loose_ends,
     smooth_in_time,
     strayed,
+    stretches_of,
 )
 from measure_app.finders.sight import LightArray, Sight
 from measure_app.finders.track import Why, reasons_of
@@ -52,8 +53,9 @@ _FEWEST = 4
 one another."""
 _BESIDE, _FADES = 0.7, 3.0
 """By how much less sure than others a frame beside a refused one is, and in how many frames that fades."""
-_MOSTLY = 0.45
-"""Where more than this share of the frames does not hold, what is left holds by chance."""
+_MOSTLY, _SCATTERED, _IN_ONE = 0.6, 0.45, 0.2
+"""Where more than the first share of the frames does not hold, what is left holds by chance; from the second
+on, if no stretch of those that do is as long as the third."""
 
 
 def judge(
@@ -149,9 +151,7 @@ def judge(
     # A single frame between refused ones has no neighbours to speak for it, nor has the first beside a cover.
     covered |= np.convolve(covered, np.ones(3), "same") > 0
     astray |= _islands(~(damaged | off_end | faint | covered | astray))
-    seen = ~(damaged | off_end | covered)
-    if (astray | faint)[seen].sum() > _MOSTLY * seen.sum():
-        astray[:] = True
+    astray |= _holds_by_chance(~(damaged | off_end | covered), astray | faint)
     why = reasons_of(
         astray=astray,
         faint=faint,
@@ -161,6 +161,14 @@ def judge(
         marked=marked,
     )
     return own_u, _wander(course, fit_for & ~astray, clock), why
+
+
+def _holds_by_chance(seen: NDArray[np.bool_], lost: NDArray[np.bool_]) -> bool:
+    """Whether so few of the frames seen, (n,), hold, or so scattered, that chance may have made them hold."""
+    count = int(seen.sum())
+    part = int((seen & lost).sum())
+    longest = max((len(each) for each in stretches_of(np.flatnonzero(seen & ~lost))), default=0)
+    return part > _MOSTLY * count or (part > _SCATTERED * count and longest < _IN_ONE * count)
 
 
 def less_sure_beside(refused: NDArray[np.bool_]) -> FloatArray:

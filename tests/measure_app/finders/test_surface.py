@@ -14,7 +14,7 @@ from scipy.special import ndtr
 from measure_app.finders import Hints, Part, Track, Why, find_surface, refused_spans
 from measure_app.finders.course import beside_still
 from measure_app.finders.edge import EdgeFit, fit_edges, light_table
-from measure_app.finders.judging import less_sure_beside
+from measure_app.finders.judging import _holds_by_chance, less_sure_beside
 from measure_app.finders.meniscus import (
     Line,
     band_along,
@@ -349,6 +349,17 @@ def test_what_is_left_of_an_edge_that_mostly_does_not_hold_is_not_trusted(gone: 
     track = find_surface(strip_of(light, 1.0, rng))
     assert track.found.any() == trusted
     assert np.abs((track.along_px - places)[track.found]).max(initial=0.0) < 1.0
+
+
+def test_frames_that_hold_here_and_there_hold_by_chance_and_half_a_run_does_not() -> None:
+    seen = np.ones(100, dtype=bool)
+    scattered = np.arange(100) % 2 == 0
+    assert _holds_by_chance(seen, scattered)
+    # The surface leaves the line half-way: what was read before is no worse for it.
+    assert not _holds_by_chance(seen, np.arange(100) >= 50)
+    assert _holds_by_chance(seen, np.arange(100) >= 35)
+    assert not _holds_by_chance(seen, np.arange(100) % 5 < 2)
+    assert not _holds_by_chance(~seen, ~seen)
 
 
 def test_an_uneven_clock_makes_no_errors_of_its_own() -> None:
