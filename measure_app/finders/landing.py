@@ -38,7 +38,7 @@ from measure_app.finders.marked import Hints, agreed
 from measure_app.finders.medians import known_median, median, quantile, row_medians
 from measure_app.finders.path import best_path
 from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found, unless_mostly_hidden
+from measure_app.finders.track import Part, Track, Why, nothing_found, unless_it_stands, unless_mostly_hidden
 from measure_app.strips import Strip, steadied
 
 _ROWS = 1200
@@ -158,7 +158,7 @@ def find_landing(
     at = segment.at(np.array([usual_landing]))[0]
     own_u, shared_u, why = with_shared_drift(own_u, shared_u, why, drift, off, at)
     if hints is None:
-        why = unless_mostly_hidden(why)
+        why = unless_it_stands(landing, unless_mostly_hidden(why))
     refused = np.array([w is not None for w in why])
     return Track(
         Part.LANDING,

@@ -259,15 +259,33 @@ def _off(
     if not _SHORT[0] <= len(stretch) <= _SHORT[2]:
         return gap
     # What stands still, or runs elsewhere, does so within the stretch as well, however unsure its place is.
+    _, other, u = _runs(positions, basis, rest, stretch, clock)
+    # Its speed falls evenly, or nearly so: two degrees tell of what stands still better than three.
+    expected, short, u_short = _runs(positions, basis[:, :3], rest, stretch, clock)
+    # A longer one that runs about as the rest does may bend as its container does.
+    least = 1.0 if len(stretch) <= _SHORT[1] else max(1.0, 0.5 * abs(expected))
+    off = max(gap, abs(other) / max(least, 3.5 * u))
+    stands = abs(expected + short) < _STANDS * abs(expected)
+    return max(off, abs(short) / max(least, 2.0 * u_short)) if stands else off
+
+
+def _runs(
+    positions: FloatArray,
+    basis: FloatArray,
+    rest: NDArray[np.intp],
+    stretch: NDArray[np.intp],
+    clock: FloatArray,
+) -> tuple[float, float, float]:
+    """How far the rest leads from a stretch's first frame to its last, how much further it runs, and u."""
+    inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(basis.shape[1]))
+    weights = inverse @ (basis[rest].T @ positions[rest])
+    size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
     lever = clock[stretch] - np.mean(clock[stretch])
-    rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever  # from its first frame to its last
+    rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever
     slope = rise @ basis[stretch]
     u = size * np.sqrt(float(rise @ rise) + 6.0 * float(slope @ inverse @ slope))
-    # A longer one that runs about as the rest does may bend as its container does.
-    expected, other = abs(float(slope @ weights)), float(rise @ apart)
-    least = 1.0 if len(stretch) <= _SHORT[1] else max(1.0, 0.5 * expected)
-    stands = abs(float(rise @ positions[stretch])) < _STANDS * expected
-    return max(gap, abs(other) / max(least, (2.0 if stands else 3.5) * float(u)))
+    expected = float(slope @ weights)
+    return expected, float(rise @ positions[stretch]) - expected, float(u)
 
 
 def stretches_of(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:

@@ -32,7 +32,7 @@ from measure_app.finders.path import clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
 from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found, unless_mostly_hidden
+from measure_app.finders.track import Part, Track, Why, nothing_found, unless_it_stands, unless_mostly_hidden
 from measure_app.strips import Strip, spread_rows, steadied
 
 _CHUNK = 2000
@@ -112,7 +112,7 @@ def find_surface(
         # Where on the line the surface is, a turning camera moved it by a little more or less.
         places = places + along_line(strip, drift) - drift.along(along, strip.line.segment.at(places).T)
     if hints is None:
-        why = unless_mostly_hidden(why)
+        why = unless_it_stands(got.place, unless_mostly_hidden(why))
     refused = np.array([w is not None for w in why])
     own_u = own_u * less_sure_beside(refused)
     return Track(

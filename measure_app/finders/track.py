@@ -151,6 +151,32 @@ def unless_mostly_hidden(why: tuple[Why | None, ...]) -> tuple[Why | None, ...]:
     return tuple(Why.HIDDEN if each is None else each for each in why)
 
 
+_STANDS, _ASKED = 0.25, 8
+"""A path that moves, within stretches of so many frames and more, by less than this part of how far its
+frames lie apart, stands still in each of them."""
+
+
+def unless_it_stands(places: FloatArray, why: tuple[Why | None, ...]) -> tuple[Why | None, ...]:
+    """Refuse all where the path stands still in every stretch that was found, and jumps from one to the next.
+
+    What covers a line for half of a run lets other things stand out in either half; a jet and a surface move
+    all the time. `places`, (n,) px.
+    """
+    held = np.flatnonzero([each is None for each in why])
+    stretches = np.split(held, np.flatnonzero(np.diff(held) > 1) + 1)
+    long = [each for each in stretches if len(each) >= _ASKED]
+    if sum(map(len, long)) < 0.5 * len(held) or not long:
+        return why
+    quarter = [max(1, len(each) // 4) for each in long]
+    moved = sum(
+        abs(float(np.median(places[each[-k:]]) - np.median(places[each[:k]])))
+        for each, k in zip(long, quarter, strict=True)
+    )
+    if moved >= _STANDS * float(np.ptp(places[held])):
+        return why
+    return tuple(Why.MOTIONLESS if each is None else each for each in why)
+
+
 def nothing_found(part: Part, frames: NDArray[np.int64], why: Why) -> Track:
     """Return the track of a strip that shows nothing at all."""
     none = np.full(len(frames), np.nan)

@@ -16,7 +16,7 @@ from measure_app.finders.jet_flight import not_lagging
 from measure_app.finders.jet_joining import OnLines, _worth, carried_down, frames_late, rests_on_one
 from measure_app.finders.jet_judging import Seen, judge_landing
 from measure_app.finders.jet_look import background_of, coded_over, hollow_of
-from measure_app.finders.track import unless_mostly_hidden
+from measure_app.finders.track import unless_it_stands, unless_mostly_hidden
 from measure_app.strips import Strip
 from tests.measure_app.finders.drawn import jet_strips, shrinking
 
@@ -444,3 +444,17 @@ def test_something_that_stands_still_before_a_gap_is_not_the_landing() -> None:
     _, why = judge_landing(seen, covered=covered, repeated=none, damaged=none, marked=None)
     assert {why[row] for row in range(12)} == {Why.ASTRAY}
     assert all(each is None for each in why[45:])
+
+
+def test_a_path_that_only_jumps_is_no_jet() -> None:
+    """A head before half of a run: what stood out beside it, and after it, was read 170 px off."""
+    none: tuple[Why | None, ...] = (None,) * 65
+    covered = tuple(Why.COVERED if 30 <= row < 35 else None for row in range(65))
+    jumps = np.where(np.arange(65) < 32, 446.5, 426.8)
+    assert {each for each in unless_it_stands(jumps, covered) if each is not Why.COVERED} == {Why.MOTIONLESS}
+    falls = np.linspace(446.5, 426.8, 65)
+    assert unless_it_stands(falls, covered) == covered
+    assert unless_it_stands(0.1 * falls, none) == none  # slow as it may be
+    # A few frames here and there tell nothing of how they run.
+    few = tuple(None if row % 6 < 3 else Why.FAINT for row in range(65))
+    assert unless_it_stands(jumps, few) == few
