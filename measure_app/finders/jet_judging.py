@@ -35,8 +35,9 @@ _ALIKE = 0.9
 """Share of the pixels around the jet that are the same to the last digit as in the frame before: noise alone
 changes more, unless coding left them out."""
 _LEAST_PX = 0.02
-_ASKED, _LOOSE_SHARE = 8, 0.3
-"""An end of a stretch is held against so many frames at least, and may be off by that share of the width."""
+_ASKED, _LOOSE_SHARE, _TAIL = 8, 0.3, 2.5
+"""An end of a stretch is held against so many frames at least, and may be off by that share of the width; it
+is as unsure then as it is off, over the last."""
 
 
 _FEW_LINES, _FEWEST_LINES = 0.9, 4.0
@@ -119,7 +120,8 @@ def judge_landing(
     astray |= loose > max(width, 5.0 * median(loose))
     # A frame after a gap draws the course along that it is held against.
     clock, held, unsure = clock_of(None, n), usable & ~astray, np.maximum(loose, unrest)
-    astray |= loose_ends(landing, unsure, held, clock, _ASKED, _LOOSE_SHARE * width)[0]
+    loose, led_off = loose_ends(landing, unsure, held, clock, _ASKED, _LOOSE_SHARE * width)
+    astray |= loose
     astray |= cut_off(landing, unsure, held & ~astray, clock, half_window(n))[0]
     astray |= strayed(landing, held & ~astray, clock)
     # Ten lines tell their own scatter only roughly; what is usual in the run steadies it.
@@ -137,6 +139,7 @@ def judge_landing(
         + (_BESIDE_SHARE * beside) ** 2
         + _LEAST_PX**2
     )
+    own_u = np.maximum(own_u, led_off / _TAIL)
     # Where the jet runs off the lines, or fades on them, those that are left tell less.
     few = median(support) / np.maximum(support, 1.0)
     own_u = own_u * np.sqrt(np.clip(_FEW_LINES * few, 1.0, _FEWEST_LINES))

@@ -458,3 +458,22 @@ def test_a_path_that_only_jumps_is_no_jet() -> None:
     # A few frames here and there tell nothing of how they run.
     few = tuple(None if row % 6 < 3 else Why.FAINT for row in range(65))
     assert unless_it_stands(jumps, few) == few
+
+
+def test_an_end_that_is_off_by_less_than_is_refused_is_as_unsure() -> None:
+    """Where the jet reaches the line's end its window is cut: the last frame lay 2.6 px, 11 u, off."""
+    rng = np.random.default_rng(28)
+    n = 120
+    landing = np.linspace(400.0, 160.0, n) + rng.normal(0.0, 0.1, n)
+    none, flat = np.zeros(n, dtype=bool), np.full(n, 0.3)
+    own = {}
+    for off in (0.0, 2.2):
+        seen = Seen(
+            np.where(np.arange(n) == n - 1, landing + off, landing), 0.2 * flat, flat, 30.0 * flat, 8.0, 600
+        )
+        own_u, why = judge_landing(seen, covered=none, repeated=none, damaged=none, marked=None)
+        assert why[-1] is None
+        own[off] = own_u
+    assert own[2.2][-1] > 0.7
+    assert own[0.0][-1] < 0.3
+    assert own[2.2][:-10] == pytest.approx(own[0.0][:-10], rel=0.2)
