@@ -35,7 +35,7 @@ from measure_app.words import ENGLISH, languages, said, use_language
 
 SIZE = (1280, 800)
 SMALLEST = (1024, 700)
-_PATIENCE_S = 60.0
+_PATIENCE_S, _SETTLED_S = 60.0, 6.0
 
 
 class _Silent:
@@ -196,9 +196,18 @@ class _Photographer:
 
     def take(self, name: str, of: QWidget | None = None) -> None:
         """Wait until nothing moves, then take a picture; of the window where nothing else is named."""
-        end = time.monotonic() + 0.25
+        before, seen = None, (of or self._window).grab().toImage()
+        limit = time.monotonic() + _SETTLED_S
+        # A panel that has just got its results is laid out once more some time after.
+        while seen != before and time.monotonic() < limit:
+            self._wait(0.5)
+            before, seen = seen, (of or self._window).grab().toImage()
+        seen.save(str(self._folder / f"{self._scale}-{self._tone}-{name}.png"))
+
+    def _wait(self, seconds: float) -> None:
+        """Let the window work for a while."""
+        end = time.monotonic() + seconds
         self.until(lambda: time.monotonic() >= end)
-        (of or self._window).grab().save(str(self._folder / f"{self._scale}-{self._tone}-{name}.png"))
 
     def keys(self) -> None:
         """Take a picture of the list of keys."""
