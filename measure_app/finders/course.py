@@ -121,14 +121,14 @@ def beside_still(still: LightArray, place: FloatArray, slope: FloatArray) -> NDA
     passing: NDArray[np.bool_] = np.ones(n, dtype=bool)
     if blocks == 1:
         ordered = np.sort(place)
-        ends = (np.searchsorted(ordered, place + side * _NEAR_PX) for side in (-1, 1))
-        passing = np.subtract(*reversed(tuple(ends))) < _PASSES * n
+        near = np.searchsorted(ordered, place + _NEAR_PX) - np.searchsorted(ordered, place - _NEAR_PX)
+        passing = near < _PASSES * n
     block = np.minimum(np.arange(n) * blocks // n, blocks - 1)
     index = np.clip(np.rint(place).astype(np.intp)[:, None] + np.arange(-2, 3), 0, length - 1)
     steepest = np.zeros(n)
     for step in (-1, 0, 1):
-        near = np.clip(block + step, 0, blocks - 1)
-        steepest = np.maximum(steepest, still[near[:, None], index].max(axis=1))
+        beside = np.clip(block + step, 0, blocks - 1)
+        steepest = np.maximum(steepest, still[beside[:, None], index].max(axis=1))
     return np.asarray((steepest > 0.5 * slope) & passing, dtype=bool)
 
 

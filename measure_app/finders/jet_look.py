@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,6 +120,23 @@ def background_of(
     return Background(usual, noise, max(14.0 * level, 4.0 * noise), black, gain)
 
 
+def _seen_around(
+    strips: Sequence[Strip],
+    grounds: Sequence[Background],
+    at: Sequence[FloatArray],
+    reach: NDArray[np.intp],
+    most: int,
+) -> Iterator[NDArray[np.float32]]:
+    """Activity (m, k) at `reach` px (k,) from where the jet is, of up to `most` frames of each line."""
+    for strip, ground, places in zip(strips, grounds, at, strict=True):
+        known = np.flatnonzero(np.isfinite(places))
+        if not len(known):
+            continue
+        rows = known[spread_rows(len(known), most)]
+        where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
+        yield ground.activity_at(strip.levels, rows, where)
+
+
 def widths_of(
     strips: Sequence[Strip], grounds: Sequence[Background], at: Sequence[FloatArray], reach_px: int = 20
 ) -> list[float]:
@@ -129,13 +146,8 @@ def widths_of(
     """
     widths = []
     reach = np.arange(-reach_px, reach_px + 1)
-    for strip, ground, places in zip(strips, grounds, at, strict=True):
-        known = np.flatnonzero(np.isfinite(places))
-        if not len(known):
-            continue
-        rows = known[spread_rows(len(known), 120)]
-        where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
-        profile = np.mean(ground.activity_at(strip.levels, rows, where), axis=0)
+    for seen in _seen_around(strips, grounds, at, reach, 120):
+        profile = np.mean(seen, axis=0)
         profile = np.maximum(profile - median(profile[[0, 1, 2, -3, -2, -1]]), 0.0)
         if profile.max() > 0.1:
             widths.append(float(profile.sum() / profile.max()))
@@ -155,13 +167,7 @@ def hollow_of(
     lags = np.arange(int(2.0 * width) + 2)
     reach = np.arange(-len(lags) - round(width), len(lags) + round(width) + 1)
     alike = np.zeros(len(lags))
-    for strip, ground, places in zip(strips, grounds, at, strict=True):
-        known = np.flatnonzero(np.isfinite(places))
-        if not len(known):
-            continue
-        rows = known[spread_rows(len(known), 60)]
-        where = np.clip(np.rint(places[rows]).astype(int)[:, None] + reach, 0, strip.levels.shape[1] - 1)
-        seen = ground.activity_at(strip.levels, rows, where)
+    for seen in _seen_around(strips, grounds, at, reach, 60):
         alike += [float(np.sum(seen[:, : len(reach) - lag] * seen[:, lag:])) for lag in lags]
     if alike[0] <= 0.0:
         return 0.0

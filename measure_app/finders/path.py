@@ -248,9 +248,7 @@ def _off(
     most = 1.0 if beside >= _EITHER_SIDE * len(rest) else 0.5
     if len(stretch) > most * len(rest) or len(rest) < 30:
         return 0.0
-    inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(4))
-    weights = inverse @ (basis[rest].T @ positions[rest])
-    size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+    inverse, weights, size = _fitted(positions, basis, rest)
     middle = basis[stretch].mean(axis=0)
     # Neighbours wander together: half a dozen tell no more than one that stands for them.
     u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
@@ -269,6 +267,16 @@ def _off(
     return max(off, abs(short) / max(least, 2.0 * u_short)) if stands else off
 
 
+def _fitted(
+    positions: FloatArray, basis: FloatArray, rest: NDArray[np.intp]
+) -> tuple[FloatArray, FloatArray, float]:
+    """Curve through the rest: covariance of its weights in units of the scatter, weights, scatter in px."""
+    normal = basis[rest].T @ basis[rest] + 1e-9 * np.eye(basis.shape[1])
+    inverse: FloatArray = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    weights = inverse @ (basis[rest].T @ positions[rest])
+    return inverse, weights, max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+
+
 def _runs(
     positions: FloatArray,
     basis: FloatArray,
@@ -277,9 +285,7 @@ def _runs(
     clock: FloatArray,
 ) -> tuple[float, float, float]:
     """How far the rest leads from a stretch's first frame to its last, how much further it runs, and u."""
-    inverse = np.linalg.inv(basis[rest].T @ basis[rest] + 1e-9 * np.eye(basis.shape[1]))
-    weights = inverse @ (basis[rest].T @ positions[rest])
-    size = max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+    inverse, weights, size = _fitted(positions, basis, rest)
     lever = clock[stretch] - np.mean(clock[stretch])
     rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever
     slope = rise @ basis[stretch]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.path import stretches_of
 from measure_app.words import marked, said
 
 
@@ -163,8 +164,7 @@ def unless_it_stands(places: FloatArray, why: tuple[Why | None, ...]) -> tuple[W
     all the time. `places`, (n,) px.
     """
     held = np.flatnonzero([each is None for each in why])
-    stretches = np.split(held, np.flatnonzero(np.diff(held) > 1) + 1)
-    long = [each for each in stretches if len(each) >= _ASKED]
+    long = [each for each in stretches_of(held) if len(each) >= _ASKED]
     if sum(map(len, long)) < 0.5 * len(held) or not long:
         return why
     quarter = [max(1, len(each) // 4) for each in long]

@@ -38,7 +38,9 @@ from numpy.typing import NDArray
 from measure_app.clip import open_clip, write_clip
 from measure_app.errors import SetupIncomplete
 from measure_app.finders import Track
+from measure_app.measuring import Search
 from measure_app.outcome import measure
+from measure_app.run import Run
 from measure_app.runfile import load_run
 from sample_clips import HAZARDS, Scene, frames_of, random_scene, render_scene
 from sample_clips.records import as_text, run_record, truth_record
@@ -108,6 +110,17 @@ def seen_of(
         track.own_u_px,
         track.shared_u_px,
     )
+
+
+def parts_of(search: Search, run: Run, frames: list[dict[str, object]]) -> dict[str, Seen]:
+    """Both parts as found, in the frames that were measured, held against the truth of all of the film's."""
+    places, parts = truths(run, frames), {}
+    for part in LEAST_PX:
+        track = getattr(search, part)
+        if track is not None:
+            there = {name: each[track.frames] for name, each in places.items()}
+            parts[part] = seen_of(track, part, there, [frames[frame] for frame in track.frames])
+    return parts
 
 
 def first_seed(hazard: str, first: int) -> int:
@@ -182,11 +195,8 @@ def measured(hazard: str, path: Path, *, timed: bool = True) -> Measured:
             except SetupIncomplete as error:
                 return Measured(hazard, name, {}, float("nan"), str(error))
             whole.append(time.perf_counter() - start)
-    places, parts = truths(run, record["frames"]), {}
-    for part in LEAST_PX:
-        track = getattr(outcome.search, part)
-        if track is not None:
-            parts[part] = seen_of(track, part, places, record["frames"])
+    assert outcome.search is not None
+    parts = parts_of(outcome.search, run, record["frames"])
     return Measured(hazard, name, parts, min(whole) / min(decode) if timed else float("nan"))
 
 

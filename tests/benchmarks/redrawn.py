@@ -32,8 +32,7 @@ from measure_app.errors import SetupIncomplete
 from measure_app.outcome import measure
 from measure_app.run import Run
 from measure_app.runfile import load_run
-from tests.benchmarks.finding import truths
-from tests.benchmarks.hazards import LEAST_PX, Seen, seen_of, wrong_readings
+from tests.benchmarks.hazards import LEAST_PX, Seen, parts_of, wrong_readings
 
 CAMERA_MOVES = ("bump", "sinking")
 
@@ -97,16 +96,11 @@ def measured(path: Path, way: Way) -> dict[str, Seen]:
             outcome = measure(run, clip)
         except SetupIncomplete:
             return {}
-    places, parts = truths(run, frames), {}
-    for part in LEAST_PX:
-        track = getattr(outcome.search, part)
-        if track is not None:
-            there = {name: each[track.frames] for name, each in places.items()}
-            parts[part] = seen_of(track, part, there, [frames[frame] for frame in track.frames])
-    return parts
+    assert outcome.search is not None
+    return parts_of(outcome.search, run, frames)
 
 
-def work(path: Path, way: Way) -> tuple[str, str, Counter[str], list[str]]:
+def work(path: Path, way: Way) -> tuple[str, Counter[str], list[str]]:
     """Counts of one film in one way, and a line for each part with wrong readings."""
     name, counts, lines = path.name.removesuffix(".run.json"), Counter({"films": 1}), []
     for part, seen in measured(path, way).items():
@@ -118,7 +112,7 @@ def work(path: Path, way: Way) -> tuple[str, str, Counter[str], list[str]]:
         if wrong.any():
             worst = float(np.abs(seen.error_px[wrong]).max())
             lines.append(f"  {name}, {way.name}: {part} wrong in {wrong.sum()} frames, up to {worst:.1f} px")
-    return name, way.name, counts, lines
+    return way.name, counts, lines
 
 
 def jobs_in(folders: list[Path], only: list[str]) -> Iterator[tuple[Path, Way]]:
@@ -143,7 +137,7 @@ def main() -> None:
     with ProcessPoolExecutor(chosen.processes) as pool:
         jobs = [pool.submit(work, *each) for each in jobs_in(chosen.folders, chosen.only)]
         for job in jobs:
-            _, way, counts, lines = job.result()
+            way, counts, lines = job.result()
             totals[way] += counts
             told += lines
     print(f"{'':26}{'films':>6}" + "".join(f"  {part}: found  wrong  beyond 2 u" for part in LEAST_PX))
