@@ -22,9 +22,12 @@ from measure_app.finders import (
     find_landing,
     find_surface,
     jet_lines,
+    part_of,
     refused_spans,
+    running,
     still_lines,
     trace_jet,
+    whole_again,
 )
 from measure_app.run import By, LinePart, Reading, Run, Spot
 from measure_app.series import SharedReading, conditions_of
@@ -33,6 +36,8 @@ from measure_app.words import said
 
 HEAD_STRIP = "head"
 THROW_STRIP = "throw"
+_SOME = 3
+"""Of so many of the jet's lines one is asked whether the water runs at all."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,24 +157,31 @@ def search(
     }
     named = {line.name for line in lines}
     drift = drift_of([strip for name, strip in strips.items() if name not in named], moving)
+    surface_hints = None if gauge is None else _hints(run, "surface", gauge, start, stop)
+    landing_hints = None if landing is None else _hints(run, "landing", landing, start, stop)
+    close = [] if tracing is None else [strips[line.name] for line in tracing.lines]
+    looked_at = ([strips[HEAD_STRIP]] if gauge is not None else []) + close[::_SOME]
+    marks = [each for each in (surface_hints, landing_hints) if each is not None]
+    rows, frames = running(looked_at, drift, marks), looked_at[0].frames
     surface_track = landing_track = jet = None
     if gauge is not None:
-        surface_track = find_surface(
-            strips[HEAD_STRIP],
+        found = find_surface(
+            part_of(strips[HEAD_STRIP], rows),
             falls_forward=_falls_forward(run, gauge.segment),
-            hints=_hints(run, "surface", gauge, start, stop),
-            drift=drift,
-            seconds=source.stamps.seconds()[start:stop],
+            hints=surface_hints and surface_hints.after(rows.start),
+            drift=drift.during(rows),
+            seconds=source.stamps.seconds()[start:stop][rows],
         )
+        surface_track = whole_again(found, rows, frames)
     if tracing is not None and landing is not None:
-        close = [strips[line.name] for line in tracing.lines]
-        landing_track = find_landing(
-            close,
+        found = find_landing(
+            [part_of(strip, rows) for strip in close],
             tracing,
-            hints=_hints(run, "landing", landing, start, stop),
-            drift=drift,
+            hints=landing_hints and landing_hints.after(rows.start),
+            drift=drift.during(rows),
             flight_frames=_flight_frames(run, source, start, stop),
         )
+        landing_track = whole_again(found, rows, frames)
         jet = trace_jet(close, [strips[line.name] for line in tracing.upper], tracing, landing_track, drift)
     return Search(
         _by_itself(strips.get(HEAD_STRIP)),

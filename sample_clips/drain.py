@@ -43,6 +43,9 @@ class Drain:
     constant beyond; empty: prismatic."""
     held_head_m: float = 0.0
     """Head that surface tension holds back at the hole: the jet's own inner pressure."""
+    open_s: tuple[float, float] | None = None
+    """Times, s, at which the hole is opened and stopped again, the water at rest before and after, and the
+    head `head0_m` at the first of them; None: open all the time."""
 
     @property
     def hole_area_m2(self) -> float:
@@ -109,7 +112,7 @@ class Drain:
 
     def root_head(self, time_s: ArrayLike) -> FloatArray:
         """√h, m^½, at times (…) s; it may lie before the film's first frame."""
-        time = np.asarray(time_s, dtype=np.float64)
+        time = self._since_opened(time_s)
         if self.plain:
             return np.asarray(math.sqrt(self.head0_m) - self.root_rate * time)
         return np.sqrt(self.held_head_m + self.driving_root(time) ** 2)
@@ -119,7 +122,19 @@ class Drain:
         if self.plain:
             return self.root_head(time_s)
         clock, roots = _fall(self)
-        return np.asarray(np.interp(np.asarray(time_s, dtype=np.float64), clock, roots))
+        return np.asarray(np.interp(self._since_opened(time_s), clock, roots))
+
+    def _since_opened(self, time_s: ArrayLike) -> FloatArray:
+        """For how long, (…) s, the water has run at times (…) s."""
+        time = np.asarray(time_s, dtype=np.float64)
+        return time if self.open_s is None else np.clip(time, *self.open_s) - self.open_s[0]
+
+    def is_open(self, time_s: ArrayLike) -> FloatArray:
+        """1 at times (…) s at which water can leave the hole, else 0."""
+        time = np.asarray(time_s, dtype=np.float64)
+        if self.open_s is None:
+            return np.ones(time.shape)
+        return np.asarray((time >= self.open_s[0]) & (time <= self.open_s[1]), dtype=np.float64)
 
     def head(self, time_s: ArrayLike) -> FloatArray:
         """Head, m, at times (…) s."""
@@ -139,15 +154,16 @@ class Drain:
         return np.asarray(self.speed(np.asarray(time_s, dtype=np.float64) - flight) * flight)
 
     def jet_holds(self, left_s: ArrayLike) -> FloatArray:
-        """Whether the water that leaves at times (…) s does so as a jet, 1, or runs down the wall, 0.
+        """Whether water leaves as a jet at times (…) s, 1, or runs down the wall or not at all, 0.
 
         A jet holds while its Weber number ρ v² d/σ is above about 4, where the momentum that it carries away
         is that which surface tension takes (from memory); here it goes over between 3 and 5.
         """
+        running = self.is_open(left_s)
         if self.held_head_m == 0.0:
-            return np.ones(np.shape(left_s))
+            return running
         weber = _DENSITY * self.speed(left_s) ** 2 * self.hole_m / _TENSION
-        return np.asarray(np.clip((weber - 3) / 2, 0, 1))
+        return np.asarray(running * np.clip((weber - 3) / 2, 0, 1))
 
     @property
     def jet_m(self) -> float:

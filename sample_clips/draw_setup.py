@@ -57,6 +57,20 @@ def dribble(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
     return replace(scene, drain=drain, timing=timing)
 
 
+def at_rest(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
+    """Begin the film before the hole is opened, and go on after it is stopped."""
+    timing, frames = scene.timing, len(scene.timing.ticks)
+    before, after = (round(strength * between(rng, 0.0, most) * frames) for most in (0.5, 1.3))
+    step = timing.ticks[-1] - timing.ticks[-2]
+    head = tuple(timing.ticks[0] + step * i for i in range(before))
+    body = tuple(tick + step * before for tick in timing.ticks)
+    tail = tuple(body[-1] + step * (i + 1) for i in range(after))
+    longer = replace(timing, ticks=head + body + tail)
+    opened = float(longer.times_s[before])
+    last = float(longer.times_s[before + frames - 1])
+    return replace(scene, timing=longer, drain=replace(scene.drain, open_s=(opened, last)))
+
+
 def slow_motion(scene: Scene, rng: np.random.Generator, strength: float) -> Scene:
     """Put a quick drain in front of a quick camera."""
     capture = 240.0 if strength >= 1.0 and rng.random() < 0.5 else 120.0

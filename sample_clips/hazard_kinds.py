@@ -100,6 +100,11 @@ HAZARDS: Mapping[str, HazardKind] = MappingProxyType(
         "exposure": HazardKind(
             "Brightness and white balance drift and step, as automatic cameras do.", draw_view.exposure
         ),
+        # Last, so that all that was drawn before happens while the water runs or before.
+        "at-rest": HazardKind(
+            "The film begins before the hole is opened and goes on long after it is stopped.",
+            draw_setup.at_rest,
+        ),
     }
 )
 """The hazards that `random_scene` knows; added in this order, whatever order they are asked for in."""

@@ -160,7 +160,8 @@ class Jet:
 
     def _paint_runnel(self, samples: Samples, window: Window, time_s: float) -> None:
         """Paint the thread of water that runs down the container when the jet no longer holds."""
-        share = 1.0 - float(self.scene.drain.jet_holds(time_s))
+        drain = self.scene.drain
+        share = float(drain.is_open(time_s) - drain.jet_holds(time_s))
         if share < 0.02:
             return
         points = self.scene.camera.project_straight(self._runnel_m(time_s))
@@ -215,7 +216,7 @@ class Jet:
             * ramp(((z - self._floor(x) if self._misses else z) * self._px_per_m).astype(np.float32))
             * ramp((x * self._px_per_m).astype(np.float32))
         )
-        if drain.held_head_m:
+        if drain.held_head_m or drain.open_s:
             cover = cover * drain.jet_holds(time_s - age).astype(np.float32)
         wet = np.flatnonzero(cover > 0)
         cover, u = cover[wet], u[wet]

@@ -173,6 +173,7 @@ def _drawn(scene: Scene, rng: np.random.Generator) -> tuple[Drop, ...]:
     wild = scene.hazards.splash
     number = int(rng.poisson(110 * scene.look.splash * (1 + 2.5 * wild.strength) * (stop - start)))
     born = np.sort(rng.uniform(start, stop, number))
+    born = born[scene.drain.is_open(born - scene.drain.flight_time_s) > 0.0]
     land = scene.drain.throw(born) + scene.sway.landing(scene.drain, born)
     drops = []
     for when, x in zip(born, land, strict=True):

@@ -1,5 +1,6 @@
 """A strip in, a place or a reason for every frame out."""
 
+from measure_app.finders.at_rest import part_of, running, whole_again
 from measure_app.finders.jet_lines import JetLines, jet_lines
 from measure_app.finders.jet_trace import JetTrace, trace_jet
 from measure_app.finders.landing import find_landing
@@ -22,8 +23,11 @@ __all__ = [
     "find_landing",
     "find_surface",
     "jet_lines",
+    "part_of",
     "refused_spans",
+    "running",
     "still",
     "still_lines",
     "trace_jet",
+    "whole_again",
 ]

@@ -25,6 +25,10 @@ class Hints:
     rows: NDArray[np.int64]
     along_px: FloatArray
 
+    def after(self, row: int) -> Hints:
+        """The same, with rows counted from another one on."""
+        return Hints(self.rows - row, self.along_px) if row else self
+
 
 def agreed(
     part: Part,

@@ -9,7 +9,7 @@ shift.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +74,18 @@ class Drift:
     def moved(self) -> bool:
         """Whether the camera moved at all."""
         return bool(np.any(self.right_px) or np.any(self.down_px) or np.any(self.lost))
+
+    def during(self, rows: slice) -> Drift:
+        """Give the same in some rows, in a row."""
+        return replace(
+            self,
+            right_px=self.right_px[rows],
+            down_px=self.down_px[rows],
+            u_px=self.u_px[rows],
+            lost=self.lost[rows],
+            turn_rad=None if self.turn_rad is None else self.turn_rad[rows],
+            covariance=None if self.covariance is None else self.covariance[rows],
+        )
 
     def along(self, direction: FloatArray, at_px: FloatArray | None = None) -> FloatArray:
         """Displacement (n,) px along a unit vector, at a place (2,) or places (2, n) px, or at the pivot."""

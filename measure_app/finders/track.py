@@ -33,6 +33,7 @@ class Why(Enum):
         "nothing on the line moves as a draining surface or a shrinking jet does in most of the part "
         "measured; let it begin and end with the draining"
     )
+    AT_REST = marked("the water rests; nothing moves on the lines")
     HIDDEN = marked(
         "something hides the line in most of the part measured, so that what is behind is not known; draw "
         "the line where it is free, or measure the part in which it is"

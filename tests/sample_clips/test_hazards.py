@@ -56,7 +56,8 @@ def test_runs_with_hazards_hold_to_the_contract_and_truths_say_what_can_be_seen(
         assert frame["landing_visible"] == (frame["landing_share_seen"] >= 0.5)
     assert truth["frames"][0]["shift_px"] == [0.0, 0.0]
     heads = [frame["head_m"] for frame in truth["frames"]]
-    assert all(a > b > 0 for a, b in itertools.pairwise(heads))
+    rests = name == "at-rest"
+    assert all(a > b > 0 or (rests and a == b > 0) for a, b in itertools.pairwise(heads))
 
 
 def test_strength_nought_is_absence() -> None:
@@ -192,6 +193,23 @@ def test_surface_tension_slows_the_jet_by_the_head_it_holds() -> None:
     assert speed2 == pytest.approx(drain.speed_coefficient**2 * ideal, rel=1e-6)
     assert float(drain.jet_holds(0.0)) == 1.0
     assert float(drain.jet_holds(last)) == 0.0
+
+
+def test_before_the_hole_is_opened_and_after_it_is_stopped_the_water_rests() -> None:
+    scene, bare = random_scene(6, hazards=["at-rest"]), random_scene(6, varied=True)
+    assert scene.drain.open_s is not None
+    opened, stopped = scene.drain.open_s
+    flight = scene.drain.flight_time_s
+    frames = truth_record(scene)["frames"]
+    assert len(frames) > len(bare.timing.ticks)
+    heads = np.array([frame["head_m"] for frame in frames])
+    times = scene.timing.times_s
+    runs = (times >= opened) & (times <= stopped)
+    # In between it drains as it would without, only later.
+    assert heads[runs] == pytest.approx(bare.drain.head(bare.timing.times_s), abs=1e-7)
+    assert np.ptp(heads[times <= opened]) == np.ptp(heads[times >= stopped]) == 0.0
+    for frame, time in zip(frames, times.tolist(), strict=True):
+        assert frame["landing_visible"] == (opened <= time - flight <= stopped)
 
 
 def test_off_the_line_is_not_visible() -> None:
