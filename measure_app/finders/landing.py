@@ -325,25 +325,12 @@ def _led_by_flanks(
     `disagreement_px` is how far the lines lead apart; `left_out_px` how far the jet moves from frame to
     frame, as far as coding leaves that out.
     """
-    shift, anchored_u, levels_differ = _anchored(strips, lines, grounds, landing, width, lift)
+    at = [lines.place_on(index, landing, lift) for index in range(len(strips))]
+    beyond = middles_of(strips, grounds, at, width) * [lines.carried(i, 1.0) for i in range(len(strips))]
+    shift, anchored_u, levels_differ = at_the_landing(beyond, np.asarray(lines.above), width)
     if not np.isfinite(shift):
         # Where the jet swells and breaks up, what hides the parabola does so alike in all frames.
         return landing, float(np.hypot(_UNANCHORED_SHARE * width, _COMMON_SHARE * disagreement_px))
     most = _FLANKS_MOST * width + _LAGS_MOST * left_out_px
     parts = (_CENTRE_SHARE * width, _ALIKE * anchored_u, _LEVELS_DIFFER * levels_differ, _TOLD_APART * shift)
     return landing + np.clip(shift, -most, most), float(np.sqrt(np.sum(np.square(parts))))
-
-
-def _anchored(
-    strips: Sequence[Strip],
-    lines: JetLines,
-    grounds: Sequence[Background],
-    landing: FloatArray,
-    width: float,
-    lift: FloatArray,
-) -> tuple[float, float, float]:
-    """How far beyond the landing the middles of the jet's mean looks lead, and its two uncertainties, px."""
-    at = [lines.place_on(index, landing, lift) for index in range(len(strips))]
-    middles = middles_of(strips, grounds, at, width)
-    beyond = middles * [lines.carried(index, 1.0) for index in range(len(strips))]
-    return at_the_landing(beyond, np.asarray(lines.above), width)

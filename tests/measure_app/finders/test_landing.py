@@ -361,7 +361,7 @@ def test_the_flanks_lead_no_further_aside_than_glints_within_the_jet_can(
     strips = jet_strips(shrinking(120), lines(), np.random.default_rng(44), width=7.0)
 
     def landing(beyond_px: float) -> FloatArray:
-        monkeypatch.setattr(finder, "_anchored", lambda *_: (beyond_px, 0.02, 0.02))
+        monkeypatch.setattr(finder, "at_the_landing", lambda *_: (beyond_px, 0.02, 0.02))
         return find_landing(strips, lines()).along_px
 
     none = landing(0.0)
