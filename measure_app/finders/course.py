@@ -50,16 +50,21 @@ def coarse_course(
     steep = gradient(levels)
     rows, length = steep.shape
     allowed = _corridor(marks, size, rows, length) if marks is not None else None
+    worth = _worth(marks, size, rows, length) if marks is not None else None
     tint = gradient(_grouped(colour, damaged)[0], _TINT_SIGMA_PX) if colour is not None else None
     # A label's edge changes its contrast when the water passes behind it, so what stands still is best
     # judged in short blocks of time; a slow surface stands still in those, and needs longer ones.
     for blocks in _BLOCKS:
         lively, still = _without_still(steep, blocks)
         evidence, coloured = _evidence(lively), False
+        if worth is not None:
+            evidence *= worth
         still_tint = still[:1]
         if tint is not None:
             lively_tint, still_tint = _without_still(tint, blocks)
             of_colour = _evidence(lively_tint)
+            if worth is not None:
+                of_colour *= worth
             within = lane(of_colour) if allowed is None else allowed
             path, strength = _strongest(of_colour, within)
             coloured = strength >= _STRONG and path[-1] - path[0] >= 3
@@ -203,6 +208,40 @@ def _corridor(marks: Hints, size: int, rows: int, length: int) -> NDArray[np.boo
     for mark, px in zip(at, place, strict=True):
         allowed[min(int(mark), rows - 1)] = np.abs(along - px) <= 4.0
     return np.asarray(allowed, dtype=bool)
+
+
+def _worth(marks: Hints, size: int, rows: int, length: int) -> LightArray | None:
+    """What evidence is worth, given three marks or more: little far from where they lead; (rows, length).
+
+    Between its marks a level follows the curve of second degree through the nearest three to within a few
+    hundredths of the way from mark to mark, whatever the container; what stands out alone is followed still.
+    """
+    order = np.argsort(marks.rows, kind="stable")
+    at, first = np.unique(marks.rows[order] / size, return_index=True)
+    place = marks.along_px[order][first]
+    if len(at) < 3:
+        return None
+    row = np.arange(rows)
+    leg = np.clip(np.searchsorted(at, row, side="right") - 1, 0, len(at) - 2)
+    # Of the two marks next to a leg's ends, the nearer in time.
+    before, after = np.maximum(leg - 1, 0), np.minimum(leg + 2, len(at) - 1)
+    far_before = np.where(leg > 0, row - at[before], np.inf)
+    far_after = np.where(leg + 2 < len(at), at[after] - row, np.inf)
+    third = np.where(far_before < far_after, before, after)
+    curve = np.zeros(rows)
+    for i, j, k in ((leg, leg + 1, third), (leg + 1, leg, third), (third, leg, leg + 1)):
+        curve += place[i] * (row - at[j]) * (row - at[k]) / ((at[i] - at[j]) * (at[i] - at[k]))
+    # Beyond the first and the last mark it leads less surely.
+    beyond = np.abs(curve - np.where(row < at[0], place[0], place[-1]))
+    beyond[(row >= at[0]) & (row <= at[-1])] = 0.0
+    reach = _MARKED_PX + _MARKED_SHARE * np.abs(np.diff(place))[leg] + _BEYOND_SHARE * beyond
+    far = np.abs(np.arange(length) - curve[:, None]) > reach[:, None]
+    return np.where(far, _ASIDE_WORTH, 1.0).astype(np.float32)
+
+
+_MARKED_PX, _MARKED_SHARE, _BEYOND_SHARE, _ASIDE_WORTH = 4.0, 0.03, 0.1, 0.3
+"""How far from the curve through the marks the surface is looked for: px, and parts of the way from mark to
+mark and beyond the last; and what an edge is worth that lies farther off."""
 
 
 def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]:

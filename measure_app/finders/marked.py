@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
+from measure_app.finders.path import stretches_of
 from measure_app.finders.track import Part, Why
 from measure_app.words import marked, said
 
 _AGREED_PX = 3.0
-"""A hand mark nearer than this agrees: a steady hand hits an edge to about a pixel (common practice, no
-source)."""
+"""A hand mark nearer than this agrees."""
 _NAMED = 3
 """So many frames are named in a remark."""
 
@@ -28,6 +28,44 @@ class Hints:
     def after(self, row: int) -> Hints:
         """The same, with rows counted from another one on."""
         return Hints(self.rows - row, self.along_px) if row else self
+
+
+def _about(place: FloatArray, own_u: FloatArray, found: NDArray[np.bool_], row: int) -> tuple[float, float]:
+    """Where a row's place lies and its uncertainty, px; of one that was not found by those around, or NaN."""
+    if found[row]:
+        return float(place[row]), float(own_u[row])
+    first = max(row - _AROUND, 0)
+    near = first + np.flatnonzero(found[first : row + _AROUND + 1])
+    if len(near) < _FEWEST_AROUND:
+        return float("nan"), float("nan")
+    lever = np.column_stack([np.ones(len(near)), near - row])
+    weights = np.linalg.pinv(lever) @ place[near]
+    scatter = float(np.std(place[near] - lever @ weights))
+    # Beyond the last of them the path may bend.
+    beyond = max(int(near[0]) - row, row - int(near[-1]), 0)
+    return float(weights[0]), float(
+        np.hypot(np.hypot(scatter, np.median(own_u[near])), 0.1 * abs(weights[1]) * beyond)
+    )
+
+
+_AROUND, _FEWEST_AROUND = 10, 5
+"""Frames on either side that tell of one that was not found, and how many of them that takes."""
+
+
+def beside_marks(place: FloatArray, why: tuple[Why | None, ...], marks: Hints | None) -> float:
+    own = np.hypot(scatter, np.median(own_u[near]))
+    return float(weights[0]), float(np.hypot(own, 0.1 * weights[1] * beyond))
+    if marks is None:
+        return 0.0
+    found = np.array([each is None for each in why])[marks.rows]
+    if not found.any():
+        return 0.0
+    gap = place[marks.rows[found]] - marks.along_px[found]
+    return float(np.sqrt(max(float(np.mean(gap**2)) - _HAND_PX**2, 0.0)))
+
+
+_HAND_PX = 1.0
+"""A steady hand hits an edge to about so much (common practice, no source)."""
 
 
 def agreed(
@@ -51,19 +89,26 @@ def agreed(
     Returns
     -------
     The refusals, and remarks. A frame whose mark disagrees is refused, and with it every frame that lies
-    nearer to that mark than to one that agrees: there, too, the finding may have followed something else.
+    nearer to that mark than to one that agrees: there, too, the finding may have followed something else. A
+    mark in a frame that was not found is held against the path around it.
     """
     if marks is None or not len(marks.rows):
         return why, ()
     order = np.argsort(marks.rows, kind="stable")
     rows, along = marks.rows[order], marks.along_px[order]
     found = np.array([each is None for each in why])
-    gap = np.abs(place[rows] - along)
-    off = found[rows] & (gap > np.maximum(_AGREED_PX, 5.0 * own_u[rows]))
+    seen = np.array([_about(place, own_u, found, row) for row in rows.tolist()])
+    gap = np.abs(seen[:, 0] - along)
+    off = gap > np.maximum(_AGREED_PX, 5.0 * seen[:, 1])  # False where nothing was found about there
     if not off.any():
         return why, ()
     nearest = np.argmin(np.abs(np.arange(len(why))[:, None] - rows[None, :]), axis=1)
-    doubtful = off[nearest] & found
+    doubtful = off[nearest]
+    # A stretch with such a mark and none that agrees follows something else as a whole.
+    for stretch in stretches_of(np.flatnonzero(found)):
+        within = (rows >= stretch[0] - _AROUND) & (rows <= stretch[-1] + _AROUND) & np.isfinite(gap)
+        doubtful[stretch] |= bool(within.any()) and bool(off[within].all())
+    doubtful &= found
     refused = tuple(Why.MARKED if doubt else each for each, doubt in zip(why, doubtful.tolist(), strict=True))
     named = [
         said("{frame} ({far:.1f} px)", frame=int(frames[row]), far=float(px))

@@ -13,7 +13,7 @@ from measure_app.finders.edge import EdgeFit, blur_of, fit_edges
 from measure_app.finders.judging import judge, less_sure_beside
 from measure_app.finders.known_sides import with_known_sides
 from measure_app.finders.lid import lid_of, without_lid
-from measure_app.finders.marked import Hints, agreed
+from measure_app.finders.marked import Hints, agreed, beside_marks
 from measure_app.finders.medians import median
 from measure_app.finders.meniscus import (
     Band,
@@ -32,7 +32,15 @@ from measure_app.finders.path import clock_of, half_window
 from measure_app.finders.planes import Seen, joined
 from measure_app.finders.sight import LightArray, Sight, colour_of, gradient, light_of
 from measure_app.finders.steadiness import Drift, along_line, with_shared_drift
-from measure_app.finders.track import Part, Track, Why, nothing_found, unless_it_stands, unless_mostly_hidden
+from measure_app.finders.track import (
+    Part,
+    Track,
+    Why,
+    nothing_found,
+    unless_it_parts,
+    unless_it_stands,
+    unless_mostly_hidden,
+)
 from measure_app.strips import Strip, spread_rows, steadied
 
 _CHUNK = 2000
@@ -103,6 +111,7 @@ def find_surface(
     told = (each for each in bright.remarks if bright.either_u and each not in got.remarks)
     got = replace(got, shared_u=float(np.hypot(got.shared_u, bright.either_u)), remarks=(*got.remarks, *told))
     why, remarks = agreed(Part.SURFACE, frames, got.place, got.own_u, got.why, marks)
+    got = replace(got, shared_u=float(np.hypot(got.shared_u, beside_marks(got.place, why, marks))))
     along, middle = strip.line.segment.direction, strip.line.segment.at(np.array([0.5 * (length - 1)]))[0]
     own_u, shared_u, why = with_shared_drift(
         got.own_u, got.shared_u, why, drift, along, middle, _OF_CORRECTION
@@ -112,7 +121,7 @@ def find_surface(
         # Where on the line the surface is, a turning camera moved it by a little more or less.
         places = places + along_line(strip, drift) - drift.along(along, strip.line.segment.at(places).T)
     if hints is None:
-        why = unless_it_stands(got.place, unless_mostly_hidden(why))
+        why = unless_it_parts(got.place, unless_it_stands(got.place, unless_mostly_hidden(why)), clock)
     refused = np.array([w is not None for w in why])
     own_u = own_u * less_sure_beside(refused)
     return Track(
