@@ -43,9 +43,8 @@ def _about(place: FloatArray, own_u: FloatArray, found: NDArray[np.bool_], row: 
     scatter = float(np.std(place[near] - lever @ weights))
     # Beyond the last of them the path may bend.
     beyond = max(int(near[0]) - row, row - int(near[-1]), 0)
-    return float(weights[0]), float(
-        np.hypot(np.hypot(scatter, np.median(own_u[near])), 0.1 * abs(weights[1]) * beyond)
-    )
+    own = np.hypot(scatter, np.median(own_u[near]))
+    return float(weights[0]), float(np.hypot(own, 0.1 * weights[1] * beyond))
 
 
 _AROUND, _FEWEST_AROUND = 10, 5
@@ -53,8 +52,7 @@ _AROUND, _FEWEST_AROUND = 10, 5
 
 
 def beside_marks(place: FloatArray, why: tuple[Why | None, ...], marks: Hints | None) -> float:
-    own = np.hypot(scatter, np.median(own_u[near]))
-    return float(weights[0]), float(np.hypot(own, 0.1 * weights[1] * beyond))
+    """How far what was found lies beside the marks, rms px, beyond what a hand errs by; 0 without marks."""
     if marks is None:
         return 0.0
     found = np.array([each is None for each in why])[marks.rows]
