@@ -236,7 +236,7 @@ def _falls_forward(run: Run, gauge: Segment) -> bool:
 
 def _hints(run: Run, part: str, line: StripLine, start: int, stop: int) -> Hints | None:
     marked = [
-        (reading.frame - start, spot.px)
+        (reading.frame - start, spot.px, spot.px_u)
         for reading in run.readings
         if start <= reading.frame < stop
         and (spot := getattr(reading, part)) is not None
@@ -244,8 +244,9 @@ def _hints(run: Run, part: str, line: StripLine, start: int, stop: int) -> Hints
     ]
     if not marked:
         return None
-    places = line.segment.along(np.array([px for _, px in marked], dtype=np.float64))
-    return Hints(np.array([row for row, _ in marked], dtype=np.int64), places)
+    rows, pixels, u = zip(*marked, strict=True)
+    places = line.segment.along(np.array(pixels, dtype=np.float64))
+    return Hints(np.array(rows, dtype=np.int64), places, np.array(u, dtype=np.float64))
 
 
 def _readings(

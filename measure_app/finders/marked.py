@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +12,11 @@ from measure_app.finders.path import stretches_of
 from measure_app.finders.track import Part, Why
 from measure_app.words import marked, said
 
-_AGREED_PX = 3.0
-"""A hand mark nearer than this agrees."""
+_HAND_PX, _AT_MOST_PX = 1.0, 3.0
+"""A steady hand hits an edge to about so much, and one that is less sure a splashing landing (common
+practice, no source)."""
+_AGREED = 3.0
+"""So many of its standard uncertainties off, or nearer, a mark by hand agrees."""
 _NAMED = 3
 """So many frames are named in a remark."""
 
@@ -24,10 +27,18 @@ class Hints:
 
     rows: NDArray[np.int64]
     along_px: FloatArray
+    u_px: FloatArray | None = None
+    """Standard uncertainty of each, px; None: a steady hand's."""
+
+    @property
+    def hand_px(self) -> FloatArray:
+        """How far each usually lies from where it should, px; no hand is better than a steady one."""
+        u = np.zeros(len(self.rows)) if self.u_px is None else self.u_px
+        return np.clip(u, _HAND_PX, _AT_MOST_PX)
 
     def after(self, row: int) -> Hints:
         """The same, with rows counted from another one on."""
-        return Hints(self.rows - row, self.along_px) if row else self
+        return replace(self, rows=self.rows - row) if row else self
 
 
 def _about(place: FloatArray, own_u: FloatArray, found: NDArray[np.bool_], row: int) -> tuple[float, float]:
@@ -59,11 +70,7 @@ def beside_marks(place: FloatArray, why: tuple[Why | None, ...], marks: Hints | 
     if not found.any():
         return 0.0
     gap = place[marks.rows[found]] - marks.along_px[found]
-    return float(np.sqrt(max(float(np.mean(gap**2)) - _HAND_PX**2, 0.0)))
-
-
-_HAND_PX = 1.0
-"""A steady hand hits an edge to about so much (common practice, no source)."""
+    return float(np.sqrt(max(float(np.mean(gap**2 - marks.hand_px[found] ** 2)), 0.0)))
 
 
 def agreed(
@@ -93,11 +100,11 @@ def agreed(
     if marks is None or not len(marks.rows):
         return why, ()
     order = np.argsort(marks.rows, kind="stable")
-    rows, along = marks.rows[order], marks.along_px[order]
+    rows, along, agreed_px = marks.rows[order], marks.along_px[order], _AGREED * marks.hand_px[order]
     found = np.array([each is None for each in why])
     seen = np.array([_about(place, own_u, found, row) for row in rows.tolist()])
     gap = np.abs(seen[:, 0] - along)
-    off = gap > np.maximum(_AGREED_PX, 5.0 * seen[:, 1])  # False where nothing was found about there
+    off = gap > np.maximum(agreed_px, 5.0 * seen[:, 1])  # False where nothing was found about there
     if not off.any():
         return why, ()
     nearest = np.argmin(np.abs(np.arange(len(why))[:, None] - rows[None, :]), axis=1)

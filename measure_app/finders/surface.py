@@ -93,7 +93,7 @@ def find_surface(
     colour = colour_of(strip, falls_forward=falls_forward)
     marks = hints
     if hints is not None and not falls_forward:
-        marks = Hints(hints.rows, (length - 1) - hints.along_px)
+        marks = replace(hints, along_px=(length - 1) - hints.along_px)
     clock = clock_of(seconds, len(frames))
     damaged = np.zeros(len(frames), dtype=bool)
     damaged[[row for row, _ in strip.unseen]] = True
