@@ -42,8 +42,8 @@ def landing_seen(scene: Scene, time_s: float) -> float:
     throw = float(drain.throw(time_s) + scene.sway.landing(drain, time_s))
     first, last = landing_line_m(scene)
     on_line = float(np.clip(0.5 + min(throw - first, last - throw) / _EDGE_M, 0, 1))
-    there = on_line * float(drain.jet_holds(time_s - drain.flight_time_s))
     ages = _LAST_OF_FLIGHT * drain.flight_time_s
+    there = on_line * float(np.mean(drain.jet_holds(time_s - ages)))
     x = drain.speed(time_s - ages) * ages
     z = drain.drop_m - drain.gravity_m_s2 * ages**2 / 2
     px = scene.camera.project(np.stack([x, np.zeros_like(x), z], axis=-1))

@@ -209,7 +209,8 @@ def test_before_the_hole_is_opened_and_after_it_is_stopped_the_water_rests() -> 
     assert heads[runs] == pytest.approx(bare.drain.head(bare.timing.times_s), abs=1e-7)
     assert np.ptp(heads[times <= opened]) == np.ptp(heads[times >= stopped]) == 0.0
     for frame, time in zip(frames, times.tolist(), strict=True):
-        assert frame["landing_visible"] == (opened <= time - flight <= stopped)
+        # Half of the last piece of the flight, from which a landing can be told.
+        assert frame["landing_visible"] == (opened <= time - 0.925 * flight <= stopped)
 
 
 def test_off_the_line_is_not_visible() -> None:
