@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration import FloatArray
 from measure_app.finders.marked import Hints
-from measure_app.finders.medians import row_medians
+from measure_app.finders.medians import column_medians, median, row_medians
 from measure_app.finders.path import stretches_of
 from measure_app.finders.steadiness import Drift, along_line
 from measure_app.finders.track import Track, Why
@@ -26,14 +26,19 @@ _LATER = 0.05
 """A frame is held against one that is later by this part of the run: a surface near its end falls slowly."""
 _BIN_PX, _BINS = 4, 2
 """Pixels along the line that are averaged, and how many such bins have to change: a grain does not count."""
-_CHANGED, _OVER_NOISE = 2.0, 5.0
-"""Levels, of 255, and standard deviations of the noise by which what moves changes a line."""
+_CHANGED, _OVER_NOISE, _SURELY = 2.0, 5.0, 8.0
+"""Levels, of 255, and standard deviations of the noise by which what moves changes a line; levels that no
+noise reaches."""
 _LASTING = 0.06
 """What stirs for less than half of this part of the run is a drop, or a grain."""
 _VISIT = 0.15
 """So long a part of the run a hand may stay that starts or stops the camera."""
 _AT_LEAST = 0.1
 """Rest at an end of the run counts from this part of it on; less does not harm."""
+_COVERED, _OTHER = 0.4, 6.0
+"""Part of a line that changes where something comes to stand before it, by so many levels of 255."""
+_LEAST_PX = 64
+"""Length of a line from which it can be told."""
 _FEWEST = 12
 """Frames in which the water has to run."""
 
@@ -55,51 +60,68 @@ def running(strips: Sequence[Strip], drift: Drift | None = None, marks: Sequence
     n = len(strips[0].frames)
     rows = spread_rows(n, _ROWS)
     later = max(2, round(_LATER * len(rows)))
-    if len(rows) < 4 * later:
+    if len(rows) < 4 * later or strips[0].levels.shape[1] < _LEAST_PX:
         return slice(0, n)
-    stirs = np.zeros(len(rows) - later, dtype=bool)
     if drift is not None and drift.moved:
         strips = [steadied(strip, along_line(strip, drift)) for strip in strips]
-    for strip in strips:
-        stirs |= _changes(strip, rows, later)
+    lines = [_binned(strip, rows) for strip in strips]
+    unseen = np.isin(rows, [row for row, _ in strips[0].unseen])
+    stirs = np.any([(_changed(each[later:], each[:-later]).sum(axis=1) >= _BINS) for each in lines], axis=0)
+    stirs &= ~(unseen[later:] | unseen[:-later])
     half = max(1, round(0.5 * _LASTING * len(rows)))
     lasting = np.convolve(np.pad(stirs, half, mode="edge"), np.ones(2 * half + 1), mode="valid") > half
-    moving = np.flatnonzero(lasting)
-    if not len(moving):
+    if not lasting.any():
         return slice(0, n)
-    stretches = stretches_of(moving)
+    stretches = stretches_of(np.flatnonzero(lasting))
     longest = max(map(len, stretches))
     moving = np.concatenate([each for each in stretches if len(each) >= min(longest, _VISIT * len(rows))])
     # What begins to move shows in the later of two frames, what stops in the earlier.
     margin = later // 3
     first, last = int(moving[0]) + later - margin, int(moving[-1]) + margin
-    start = int(rows[first]) if first >= _AT_LEAST * len(rows) else 0
-    stop = int(rows[last]) + 1 if last < (1.0 - _AT_LEAST) * len(rows) else n
+    start, stop = 0, n
+    if first >= _AT_LEAST * len(rows) and not _covers(
+        lines, slice(0, first), slice(first, first + 4 * later)
+    ):
+        start = int(rows[first])
+    tail = slice(last + 1, len(rows))
+    if last < (1.0 - _AT_LEAST) * len(rows) and not _covers(lines, tail, slice(last - 4 * later, last + 1)):
+        stop = int(rows[last]) + 1
     if stop - start < _FEWEST:
         return slice(0, n)
     marked = np.concatenate([np.array([start, stop - 1]), *(each.rows for each in marks)])
     return slice(int(marked.min()), int(marked.max()) + 1)
 
 
-def _changes(strip: Strip, rows: NDArray[np.intp], later: int) -> NDArray[np.bool_]:
-    """Whether each of some rows differs from that so many later in a few pixels, side by side or not."""
+def _binned(strip: Strip, rows: NDArray[np.intp]) -> NDArray[np.float32]:
+    """Some rows, averaged over a few pixels, in levels of 255; (rows, bins)."""
     bins = strip.levels.shape[1] // _BIN_PX
-    if bins < 8 * _BINS:
-        return np.ones(len(rows) - later, dtype=bool)
-    binned = (
-        strip.levels[rows, : bins * _BIN_PX].reshape(len(rows), bins, _BIN_PX).sum(axis=2, dtype=np.int32)
-    )
+    parts = strip.levels[rows, : bins * _BIN_PX].reshape(len(rows), bins, _BIN_PX)
+    per = np.float32(_BIN_PX * 2.0 ** (strip.bit_depth - 8))
+    return np.asarray(parts.sum(axis=2, dtype=np.int32) / per, dtype=np.float32)
+
+
+def _changed(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Where rows (n, bins) differ by more than noise and by what all of them differ by."""
+    change = one - other
     # All of a line grows brighter where the camera changes its mind.
-    change = (binned[later:] - binned[:-later]).astype(np.float32)
-    change = np.abs(change - row_medians(change)[:, None]) / np.float32(
-        _BIN_PX * 2.0 ** (strip.bit_depth - 8)
-    )
-    least = np.maximum(_CHANGED, _OVER_NOISE * 1.4826 * row_medians(change))
-    unseen = np.zeros(len(strip.frames), dtype=bool)
-    unseen[[row for row, _ in strip.unseen]] = True
-    whole = ~unseen[rows]
-    changed = (change > least[:, None]).sum(axis=1) >= _BINS
-    return np.asarray(changed & whole[later:] & whole[:-later], dtype=bool)
+    change = np.abs(change - row_medians(change)[:, None])
+    # Where something passes before all of a line, that is no noise.
+    least = np.clip(_OVER_NOISE * 1.4826 * row_medians(change), _CHANGED, _SURELY)
+    return np.asarray(change > least[:, None], dtype=bool)
+
+
+def _covers(lines: Sequence[NDArray[np.float32]], rest: slice, beside: slice) -> bool:
+    """Whether much of a line looks other in the rest than in most frames beside it: covered by something.
+
+    Water that comes to rest looks as it did.
+    """
+    for each in lines:
+        near = each[max(beside.start, 0) : beside.stop]
+        change = near - column_medians(each[rest])
+        change = np.abs(change - row_medians(change)[:, None])
+        if median((change > _OTHER).mean(axis=1)) > _COVERED:
+            return True
+    return False
 
 
 def part_of(strip: Strip, rows: slice) -> Strip:
