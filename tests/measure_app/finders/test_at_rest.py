@@ -73,10 +73,18 @@ def test_a_hand_that_stops_the_camera_is_no_draining() -> None:
     assert running([strip_of(light, 0.8, np.random.default_rng(1))]).stop < 140
 
 
+@pytest.mark.parametrize("covered", [slice(18, 23), slice(0, 40), slice(20, 70), slice(110, 160)])
+def test_what_comes_to_stand_before_the_line_is_no_rest(covered: slice) -> None:
+    """Before it stands still it moves, and what is behind it goes on."""
+    light = head_light(falling(160, 40.0, 200.0), 260)
+    light[covered] = 0.3 + 0.1 * np.sin(np.arange(260) / 9.0)
+    assert running([strip_of(light, 0.8, np.random.default_rng(3))]) == slice(0, 160)
+
+
 def test_a_camera_that_changes_its_mind_about_the_light_is_no_draining() -> None:
-    light = head_light(rested(0, 120, 120), 260)
-    light[180:] += 0.01
-    assert running([strip_of(light, 0.8, np.random.default_rng(2))]).stop < 140
+    strip = strip_at(rested(0, 120, 120))
+    brighter = np.rint(12.0 * np.sin(np.arange(240) / 9.0))[:, None]
+    assert running([replace(strip, levels=(strip.levels + brighter).astype(np.uint8))]).stop < 140
 
 
 def test_where_nothing_moves_all_is_kept_and_so_is_a_short_run() -> None:
@@ -94,7 +102,7 @@ def test_what_a_person_marked_is_looked_at() -> None:
 def test_frames_that_cannot_be_read_move_nothing() -> None:
     strip = strip_at(rested(0, 120, 120))
     levels = np.array(strip.levels)
-    levels[150:240:4] = 0
+    levels[150:240:4] = np.random.default_rng(4).integers(16, 236, (23, 260))
     spoilt = replace(strip, levels=levels, unseen=tuple((row, "damaged") for row in range(150, 240, 4)))
     rows = running([spoilt])
     assert rows.stop < 140
