@@ -101,12 +101,12 @@ def test_what_a_person_marked_is_looked_at() -> None:
 
 def test_frames_that_cannot_be_read_move_nothing() -> None:
     strip = strip_at(rested(0, 120, 120))
+    lost = [row for row in range(150, 240) if row % 3]
     levels = np.array(strip.levels)
-    levels[150:240:2] = np.random.default_rng(4).integers(16, 236, (45, 260))
-    spoilt = replace(strip, levels=levels, unseen=tuple((row, "damaged") for row in range(150, 240, 2)))
-    rows = running([spoilt])
-    assert rows.stop < 140
-    assert part_of(spoilt, slice(140, 160)).unseen == tuple((row, "damaged") for row in range(10, 20, 2))
+    levels[lost] = np.random.default_rng(4).integers(16, 236, (len(lost), 260))
+    spoilt = replace(strip, levels=levels, unseen=tuple((row, "damaged") for row in lost))
+    assert running([spoilt]).stop < 140
+    assert part_of(spoilt, slice(150, 156)).unseen == tuple((row, "damaged") for row in (1, 2, 4, 5))
 
 
 def test_part_of_a_drift_is_that_of_the_frames() -> None:
