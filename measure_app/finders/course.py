@@ -57,23 +57,19 @@ def coarse_course(
     for blocks in _BLOCKS:
         lively, still = _without_still(steep, blocks)
         evidence, coloured = _evidence(lively), False
-        if worth is not None:
-            evidence *= worth
         still_tint = still[:1]
         if tint is not None:
             lively_tint, still_tint = _without_still(tint, blocks)
             of_colour = _evidence(lively_tint)
-            if worth is not None:
-                of_colour *= worth
             within = lane(of_colour) if allowed is None else allowed
-            path, strength = _strongest(of_colour, within)
+            path, strength = _strongest(of_colour, within, worth)
             coloured = strength >= _STRONG and path[-1] - path[0] >= 3
             if coloured:
                 # Where a dye shows it is what is to be read; light may see the underside, or a reflection.
                 evidence = of_colour + np.minimum(evidence, np.float32(_SECOND))
         if not coloured:
             within = lane(evidence) if allowed is None else allowed
-        path, strength = _strongest(evidence, within)
+        path, strength = _strongest(evidence, within, worth)
         if blocks == 1 or (strength >= _CLEARLY and _moves_enough(path, rows // blocks)):
             break
     if strength < _CLEARLY or path[-1] - path[0] < 3:
@@ -175,13 +171,19 @@ def _evidence(steep: LightArray) -> LightArray:
     return evidence
 
 
-def _strongest(evidence: LightArray, allowed: NDArray[np.bool_] | None) -> tuple[NDArray[np.int64], float]:
-    """The strongest path that only falls, and its typical strength in units of the noise."""
+def _strongest(
+    evidence: LightArray, allowed: NDArray[np.bool_] | None, worth: LightArray | None = None
+) -> tuple[NDArray[np.int64], float]:
+    """The strongest path that only falls, and its typical strength in units of the noise.
+
+    `worth` is what evidence counts for in the choice of the path; how strong it is it does not change.
+    """
+    weighed = evidence if worth is None else evidence * worth
     if allowed is not None:
-        evidence = np.where(allowed, evidence, np.float32(-1e4))
+        weighed = np.where(allowed, weighed, np.float32(-1e4))
     rows, length = evidence.shape
     fastest = int(np.clip(np.ceil(6.0 * length / rows), 2, 40))
-    path = best_path(evidence, back_px=1, forth_px=fastest, step_cost=0.3)
+    path = best_path(weighed, back_px=1, forth_px=fastest, step_cost=0.3)
     return path, median(evidence[np.arange(rows), path])
 
 
@@ -215,10 +217,9 @@ def _worth(marks: Hints, size: int, rows: int, length: int) -> LightArray | None
 
     Between its marks a level follows the curve of second degree through the nearest three to within a few
     hundredths of the way from mark to mark, whatever the container; what stands out alone is followed still.
+    None where the marks lie too close together to tell.
     """
-    order = np.argsort(marks.rows, kind="stable")
-    at, first = np.unique(marks.rows[order] / size, return_index=True)
-    place = marks.along_px[order][first]
+    at, place = _apart(marks, size, _APART * rows)
     if len(at) < 3:
         return None
     row = np.arange(rows)
@@ -231,17 +232,33 @@ def _worth(marks: Hints, size: int, rows: int, length: int) -> LightArray | None
     curve = np.zeros(rows)
     for i, j, k in ((leg, leg + 1, third), (leg + 1, leg, third), (third, leg, leg + 1)):
         curve += place[i] * (row - at[j]) * (row - at[k]) / ((at[i] - at[j]) * (at[i] - at[k]))
-    # Beyond the first and the last mark it leads less surely.
+    # Beyond the first and the last mark it leads less surely, and soon not at all.
     beyond = np.abs(curve - np.where(row < at[0], place[0], place[-1]))
     beyond[(row >= at[0]) & (row <= at[-1])] = 0.0
     reach = _MARKED_PX + _MARKED_SHARE * np.abs(np.diff(place))[leg] + _BEYOND_SHARE * beyond
-    far = np.abs(np.arange(length) - curve[:, None]) > reach[:, None]
+    led = (row >= at[0] - (at[2] - at[0])) & (row <= at[-1] + (at[-1] - at[-3]))
+    far = led[:, None] & (np.abs(np.arange(length) - curve[:, None]) > reach[:, None])
     return np.where(far, _ASIDE_WORTH, 1.0).astype(np.float32)
+
+
+def _apart(marks: Hints, size: int, least: float) -> tuple[FloatArray, FloatArray]:
+    """Rows and places of marks, those closer together than so many rows as their mean."""
+    order = np.argsort(marks.rows, kind="stable")
+    at, place = marks.rows[order] / size, marks.along_px[order]
+    groups: list[list[int]] = []
+    for i in range(len(at)):
+        if groups and at[i] - at[groups[-1][0]] < least:
+            groups[-1].append(i)
+        else:
+            groups.append([i])
+    return np.array([at[each].mean() for each in groups]), np.array([place[each].mean() for each in groups])
 
 
 _MARKED_PX, _MARKED_SHARE, _BEYOND_SHARE, _ASIDE_WORTH = 4.0, 0.03, 0.1, 0.3
 """How far from the curve through the marks the surface is looked for: px, and parts of the way from mark to
 mark and beyond the last; and what an edge is worth that lies farther off."""
+_APART = 0.08
+"""Part of the run by which marks have to lie apart for a curve to be led through them."""
 
 
 def _upper_edge(steep: LightArray, path: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -113,3 +113,13 @@ def test_a_path_on_one_curve_is_believed_whatever_is_missing(
     places = PLACES + bend * (clock**3 - clock) + rng.normal(0.0, noise, 160)
     why = held(slice(gap, gap + missing))
     assert unless_it_parts(places, why, clock) == why
+
+
+def test_marks_close_together_lead_nowhere_wrong() -> None:
+    """A hand's pixel over single frames bends a curve by hundreds of pixels a hundred frames on."""
+    rng = np.random.default_rng(8)
+    strip = strip_of(head_light(PLACES, 280), 0.8, rng)
+    for rows in (np.array([10, 11, 12]), np.array([10, 11, 12, 13, 30, 31]), np.array([3, 80, 81, 156])):
+        led = find_surface(strip, hints=Hints(rows, PLACES[rows] + rng.normal(0.0, 0.8, len(rows))))
+        assert led.found.mean() > 0.95
+        assert np.abs(led.along_px - PLACES)[led.found].max() < 0.6
