@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measure_app.finders import Hints, Part, Why, find_surface
+from measure_app.finders.course import _worth
 from measure_app.finders.marked import agreed, beside_marks
 from measure_app.finders.track import unless_it_parts
 from tests.measure_app.finders.drawn import falling, head_light, strip_of
@@ -119,6 +120,8 @@ def test_marks_close_together_lead_nowhere_wrong() -> None:
     """A hand's pixel over single frames bends a curve by hundreds of pixels a hundred frames on."""
     rng = np.random.default_rng(8)
     strip = strip_of(head_light(PLACES, 280), 0.8, rng)
+    close = np.array([10, 11, 12, 150, 151])
+    assert _worth(Hints(close, PLACES[close]), 1, 160, 280) is None
     for rows in (np.array([10, 11, 12]), np.array([10, 11, 12, 13, 30, 31]), np.array([3, 80, 81, 156])):
         led = find_surface(strip, hints=Hints(rows, PLACES[rows] + rng.normal(0.0, 0.8, len(rows))))
         assert led.found.mean() > 0.95
