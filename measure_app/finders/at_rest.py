@@ -100,11 +100,15 @@ def _binned(strip: Strip, rows: NDArray[np.intp]) -> NDArray[np.float32]:
     return np.asarray(parts.sum(axis=2, dtype=np.int32) / per, dtype=np.float32)
 
 
+def _change(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.float32]:
+    """By how much rows (n, bins) differ beside what all of a row differs by: cameras change their mind."""
+    change = one - other
+    return np.asarray(np.abs(change - row_medians(change)[:, None]), dtype=np.float32)
+
+
 def _changed(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Where rows (n, bins) differ by more than noise and by what all of them differ by."""
-    change = one - other
-    # All of a line grows brighter where the camera changes its mind.
-    change = np.abs(change - row_medians(change)[:, None])
+    change = _change(one, other)
     # Where something passes before all of a line, that is no noise.
     least = np.clip(_OVER_NOISE * 1.4826 * row_medians(change), _CHANGED, _SURELY)
     return np.asarray(change > least[:, None], dtype=bool)
@@ -116,9 +120,7 @@ def _covers(lines: Sequence[NDArray[np.float32]], rest: slice, beside: slice) ->
     Water that comes to rest looks as it did.
     """
     for each in lines:
-        near = each[max(beside.start, 0) : beside.stop]
-        change = near - column_medians(each[rest])
-        change = np.abs(change - row_medians(change)[:, None])
+        change = _change(each[max(beside.start, 0) : beside.stop], column_medians(each[rest]))
         if median((change > _OTHER).mean(axis=1)) > _COVERED:
             return True
     return False

@@ -221,7 +221,7 @@ def strayed(positions: FloatArray, usable: NDArray[np.bool_], clock: FloatArray)
     out = np.zeros(len(positions), dtype=bool)
     basis = np.asarray(np.polynomial.chebyshev.chebvander(clock, 3), dtype=np.float64)
     at = np.flatnonzero(usable & np.isfinite(positions))
-    stretches = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if len(at) else []
+    stretches = stretches_of(at, _GAP) if len(at) else []
     # The worst goes first: until then it bends the curve that the others are held against.
     while len(stretches) > 1:
         at = np.concatenate(stretches)
@@ -248,7 +248,7 @@ def _off(
     most = 1.0 if beside >= _EITHER_SIDE * len(rest) else 0.5
     if len(stretch) > most * len(rest) or len(rest) < 30:
         return 0.0
-    inverse, weights, size = _fitted(positions, basis, rest)
+    inverse, weights, size = fitted(positions[rest], basis[rest], _SCATTER_PX)
     middle = basis[stretch].mean(axis=0)
     # Neighbours wander together: half a dozen tell no more than one that stands for them.
     u = size * np.sqrt(1.0 + 6.0 * float(middle @ inverse @ middle))
@@ -267,14 +267,21 @@ def _off(
     return max(off, abs(short) / max(least, 2.0 * u_short)) if stands else off
 
 
-def _fitted(
-    positions: FloatArray, basis: FloatArray, rest: NDArray[np.intp]
-) -> tuple[FloatArray, FloatArray, float]:
-    """Curve through the rest: covariance of its weights in units of the scatter, weights, scatter in px."""
-    normal = basis[rest].T @ basis[rest] + 1e-9 * np.eye(basis.shape[1])
-    inverse: FloatArray = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    weights = inverse @ (basis[rest].T @ positions[rest])
-    return inverse, weights, max(float(np.std(positions[rest] - basis[rest] @ weights)), 0.15)
+def fitted(positions: FloatArray, basis: FloatArray, least_px: float) -> tuple[FloatArray, FloatArray, float]:
+    """Fit positions (m,), px, by the columns of a basis (m, k), by least squares.
+
+    Gives the covariance of the weights in units of the scatter, (k, k), the weights, (k,), and the scatter
+    about them, px, but at least so much.
+    """
+    inverse: FloatArray = np.asarray(
+        np.linalg.inv(basis.T @ basis + 1e-9 * np.eye(basis.shape[1])), dtype=np.float64
+    )
+    weights = inverse @ (basis.T @ positions)
+    return inverse, weights, max(float(np.std(positions - basis @ weights)), least_px)
+
+
+_SCATTER_PX = 0.15
+"""Neighbours that scatter by less do not tell how surely they lead elsewhere."""
 
 
 def _runs(
@@ -285,7 +292,7 @@ def _runs(
     clock: FloatArray,
 ) -> tuple[float, float, float]:
     """How far the rest leads from a stretch's first frame to its last, how much further it runs, and u."""
-    inverse, weights, size = _fitted(positions, basis, rest)
+    inverse, weights, size = fitted(positions[rest], basis[rest], _SCATTER_PX)
     lever = clock[stretch] - np.mean(clock[stretch])
     rise = float(np.ptp(clock[stretch])) / float(lever @ lever) * lever
     slope = rise @ basis[stretch]
@@ -294,9 +301,9 @@ def _runs(
     return expected, float(rise @ positions[stretch]) - expected, float(u)
 
 
-def stretches_of(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
-    """Split rows, ascending, into those that follow one another without a gap."""
-    return np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+def stretches_of(rows: NDArray[np.intp], apart: int = 1) -> list[NDArray[np.intp]]:
+    """Split rows, ascending, into those that follow one another, no further apart than so many."""
+    return np.split(rows, np.flatnonzero(np.diff(rows) > apart) + 1)
 
 
 def loose_ends(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import FloatArray
-from measure_app.finders.path import stretches_of
+from measure_app.finders.path import fitted, stretches_of
 from measure_app.words import marked, said
 
 
@@ -207,7 +207,7 @@ def unless_it_parts(
     kept = list(why)
     while True:
         held = np.flatnonzero([each is None for each in kept])
-        gaps = np.flatnonzero(np.diff(held) > _GAP) + 1
+        gaps = np.cumsum([len(each) for each in stretches_of(held, _GAP)])[:-1]
         gaps = gaps[(gaps >= _EACH_SIDE) & (gaps <= len(held) - _EACH_SIDE)]
         if not len(gaps):
             return tuple(kept)
@@ -227,12 +227,10 @@ _GAP = 2
 
 def _step(places: FloatArray, clock: FloatArray, at: int) -> tuple[float, float]:
     """By how much places (m,), px, from a row on lie beside the curve through all, and its uncertainty."""
-    basis = np.polynomial.chebyshev.chebvander(clock, 3)
-    basis = np.column_stack([basis, np.arange(len(places)) >= at])
-    inverse = np.linalg.pinv(basis.T @ basis)
-    weights = inverse @ (basis.T @ places)
-    scatter = max(float(np.std(places - basis @ weights)), 0.1)
-    return float(weights[-1]), scatter * float(np.sqrt(_TOGETHER * inverse[-1, -1]))
+    smooth, beyond = np.polynomial.chebyshev.chebvander(clock, 3), np.arange(len(places)) >= at
+    basis = np.column_stack([smooth, beyond]).astype(np.float64)
+    covariance, weights, scatter = fitted(places, basis, 0.1)
+    return float(weights[-1]), scatter * float(np.sqrt(_TOGETHER * covariance[-1, -1]))
 
 
 def nothing_found(part: Part, frames: NDArray[np.int64], why: Why) -> Track:
